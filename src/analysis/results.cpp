@@ -1,0 +1,1 @@
+#include "analysis/results.h"

@@ -1,0 +1,113 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "analysis/points.h"
+#include "bench/bench.h"
+#include "campaign/campaign.h"
+#include "metrology/estimate.h"
+#include "physics/rotor.h"
+
+#include <boost/json/fwd.hpp>
+
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace windwright::analysis {
+
+/// A power that enters the next stage, and what is lost on the way there.
+struct Stage {
+  std::string name;  // wind, rotor, generator, DC bus, load: vocabulary of the energy chain
+  metrology::Estimate power_W;
+  metrology::Estimate
+      efficiency;     // this power over the stage before (over the wind for the rotor: Cp)
+  std::string basis;  // "measured", or "measured plus modelled losses"
+};
+
+struct PointResult {
+  int number;
+  int blade_count;
+  double pitch_deg;
+  bool settled;
+  metrology::Estimate air_density_kg_m3;
+  metrology::Estimate air_speed_m_s;
+  metrology::Estimate rotor_speed_rad_s;
+  metrology::Estimate wind_power_W;
+  metrology::Estimate tip_speed_ratio;
+  std::optional<metrology::Estimate> dc_power_W;
+  std::optional<metrology::Estimate> cp_electrical;  // DC power over wind power
+  std::optional<metrology::Estimate>
+      shaft_power_W;  // from torque, or DC power plus modelled losses
+  std::optional<metrology::Estimate> shaft_torque_N_m;
+  std::optional<metrology::Estimate> cp_shaft;
+  std::optional<metrology::Estimate> ct;
+  std::vector<Stage> stages;  // wind first
+};
+
+struct TheoryPoint {
+  double tip_speed_ratio;
+  double cp_shaft;
+  double cp_electrical;  // NaN without a generator
+};
+
+/// All points of one blade count and pitch (and air speed setting), by tip-speed ratio.
+struct Curve {
+  int blade_count;
+  double pitch_deg;
+  std::vector<PointResult> points;
+  std::string stage;  // which cp is fitted: "electrical", or "shaft"
+  std::optional<metrology::Estimate> optimum_tip_speed_ratio;  // none: the maximum is not inside
+  metrology::Estimate maximum_cp;
+  std::vector<double> fit;  // cp polynomial in tip-speed ratio, rising powers
+  double fit_range[2];
+  std::vector<TheoryPoint> theory;  // for this very bench, at the curve's mean air state and speed
+};
+
+struct BudgetLine {
+  std::string input;
+  std::string meaning;  // in words
+  double u;             // contribution to the result's standard uncertainty
+  double share_pct;     // of the variance
+};
+
+/// One pair of levels.
+struct Difference {
+  std::string a;  // "3 blades, 5 deg"
+  std::string b;
+  metrology::Estimate difference;  // a - b
+  double expanded;  // at the question's level, adjusted for the number of pairs (Bonferroni)
+  bool significant;
+};
+
+struct Verdict {
+  std::string question;
+  std::string answer;              // in words, with numbers
+  metrology::Estimate difference;  // best minus second best
+  double expanded;
+  bool significant;
+  std::vector<Difference> differences;
+};
+
+struct Results {
+  std::vector<Curve> curves;
+  std::optional<Verdict> verdict;  // runs with a question
+  std::vector<BudgetLine> budget;  // of the best curve's maximum cp
+  std::string budget_of;           // which
+};
+
+/// Points measured elsewhere (no generator model, no question), or a run's. `bench` may be null:
+/// then geometry comes from the rotor and there are no modelled losses.
+struct ReductionInput {
+  std::vector<Point> points;
+  physics::Rotor rotor;
+  double u_tip_radius_m = 0.0;
+  const bench::Bench* bench = nullptr;
+  const campaign::Question* question = nullptr;
+};
+Results reduce(const ReductionInput& input);
+
+boost::json::value to_json(const Results& results);
+/// One row a point: tip-speed ratio, cp by stage, with uncertainties, and the theory beside it.
+std::string curves_csv(const Results& results);
+
+}  // namespace windwright::analysis

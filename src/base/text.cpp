@@ -1,0 +1,57 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "base/text.h"
+
+#include <fmt/format.h>
+
+#include <charconv>
+#include <cmath>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace windwright::base {
+
+std::string number_text(double value) {
+  return fmt::format("{}", value);
+}
+
+std::string_view trimmed(std::string_view text) {
+  constexpr std::string_view blanks = " \t\r";
+  const auto first = text.find_first_not_of(blanks);
+  if (first == std::string_view::npos) return {};
+  return text.substr(first, text.find_last_not_of(blanks) - first + 1);
+}
+
+std::optional<double> number_from_text(std::string_view text) {
+  std::string_view body = trimmed(text);
+  if (!body.empty() && body.front() == '+') body.remove_prefix(1);
+  double value = 0.0;
+  const auto [end, error] = std::from_chars(body.data(), body.data() + body.size(), value);
+  if (error != std::errc{} || end != body.data() + body.size() || !std::isfinite(value)) {
+    return std::nullopt;
+  }
+  return value;
+}
+
+std::vector<std::string> split(std::string_view text, char separator) {
+  std::vector<std::string> parts;
+  std::size_t from = 0;
+  while (true) {
+    const auto at = text.find(separator, from);
+    parts.emplace_back(text.substr(from, at == std::string_view::npos ? at : at - from));
+    if (at == std::string_view::npos) return parts;
+    from = at + 1;
+  }
+}
+
+std::string either_of(const std::vector<std::string>& choices) {
+  std::string text;
+  for (std::size_t i = 0; i < choices.size(); ++i) {
+    if (i > 0) text += i + 1 == choices.size() ? " or " : ", ";
+    text += choices[i];
+  }
+  return text;
+}
+
+}  // namespace windwright::base

@@ -1,0 +1,103 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "base/units.h"
+
+#include "base/errors.h"
+
+#include <fmt/format.h>
+#include <udunits2.h>
+
+#include <array>
+#include <cmath>
+#include <memory>
+#include <string>
+#include <string_view>
+#include <utility>
+
+namespace windwright::base {
+
+namespace {
+
+// Longest suffix first, so that `_rad_s` is not read as `_s`.
+constexpr std::array<std::pair<std::string_view, std::string_view>, 38> suffixes{{
+    {"_kg_m3", "kg m-3"},
+    {"_m3_s3", "m3 s-3"},
+    {"_kg_m2", "kg m2"},
+    {"_rad_s2", "rad s-2"},
+    {"_rad_s", "rad s-1"},
+    {"_m_s2", "m s-2"},
+    {"_J_kg_K", "J kg-1 K-1"},
+    {"_V_s", "V s"},
+    {"_Pa_s", "Pa s"},
+    {"_W_m2", "W m-2"},
+    {"_m2_s", "m2 s-1"},
+    {"_m_s", "m s-1"},
+    {"_N_m", "N m"},
+    {"_J_K", "J K-1"},
+    {"_S_s", "s-1"},
+    {"_kWh", "kW h"},
+    {"_deg", "degree"},
+    {"_rad", "rad"},
+    {"_hPa", "hPa"},
+    {"_pct", "percent"},
+    {"_ppm", "1e-6"},
+    {"_rpm", "rpm"},
+    {"_ohm", "ohm"},
+    {"_var", "W"},
+    {"_VA", "W"},
+    {"_Hz", "Hz"},
+    {"_Pa", "Pa"},
+    {"_m2", "m2"},
+    {"_C", "degC"},
+    {"_K", "K"},
+    {"_N", "N"},
+    {"_W", "W"},
+    {"_J", "J"},
+    {"_V", "V"},
+    {"_A", "A"},
+    {"_H", "H"},
+    {"_m", "m"},
+    {"_s", "s"},
+}};
+
+struct FreeUnit {
+  void operator()(ut_unit* unit) const { ut_free(unit); }
+};
+struct FreeSystem {
+  void operator()(ut_system* system) const { ut_free_system(system); }
+};
+using Unit = std::unique_ptr<ut_unit, FreeUnit>;
+
+}  // namespace
+
+std::string unit_of_name(std::string_view name) {
+  for (const auto& [suffix, unit] : suffixes) {
+    if (name.ends_with(suffix)) return std::string(unit);
+  }
+  return "1";
+}
+
+void require_unit(std::string_view unit, std::string_view wanted, std::string_view where) {
+  if (unit == wanted) return;
+  ut_set_error_message_handler(ut_ignore);
+  const std::unique_ptr<ut_system, FreeSystem> system(ut_read_xml(nullptr));
+  const Unit have(ut_parse(system.get(), std::string(unit).c_str(), UT_UTF8));
+  const Unit want(ut_parse(system.get(), std::string(wanted).c_str(), UT_UTF8));
+  if (!have) {
+    throw BadInput(where, fmt::format("'{}' is not a unit", unit), fmt::format("\"{}\"", wanted));
+  }
+  if (ut_are_convertible(have.get(), want.get()) == 0) {
+    throw BadInput(where, fmt::format("'{}' measures another quantity", unit),
+                   fmt::format("\"{}\"", wanted));
+  }
+  if (ut_compare(have.get(), want.get()) == 0) return;
+  cv_converter* converter = ut_get_converter(have.get(), want.get());
+  const double zero = cv_convert_double(converter, 0.0);
+  const double factor = cv_convert_double(converter, 1.0) - zero;
+  cv_free(converter);
+  if (std::abs(factor - 1.0) < 1e-12 && std::abs(zero) < 1e-12) return;
+  throw BadInput(where, fmt::format("'{}' is another scale", unit),
+                 fmt::format("values in \"{}\": multiply by {}{}", wanted, factor,
+                             zero == 0.0 ? "" : fmt::format(" and add {}", zero)));
+}
+
+}  // namespace windwright::base

@@ -1,0 +1,19 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <string>
+#include <string_view>
+
+namespace windwright::base {
+
+/// UDUNITS string that belongs to a name's suffix: `air_speed_m_s` gives "m s-1", a name without a
+/// unit suffix "1". The closed table stands in docs/conventions.md.
+std::string unit_of_name(std::string_view name);
+
+/// Checks a unit that came in as text against the one that is wanted.
+/// @param where  `file:line`, for the message
+/// @throws BadInput  not a UDUNITS string, another quantity, or the same quantity in another scale
+///                   (then the message gives the factor: values are never rescaled in silence)
+void require_unit(std::string_view unit, std::string_view wanted, std::string_view where);
+
+}  // namespace windwright::base

@@ -1,0 +1,129 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "base/clock.h"
+#include "physics/air.h"
+#include "physics/generator.h"
+#include "physics/loads.h"
+#include "physics/rotor.h"
+#include "physics/tunnel.h"
+
+#include <cstdint>
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace windwright::bench {
+
+/// The converter in front of a channel: volts = lower + (counts + 1/2) (upper - lower) / 2^bits.
+struct Converter {
+  double lower_V;
+  double upper_V;
+  int bits;  // 8 to 24
+};
+double volts(const Converter& converter, double counts);
+
+/// How a channel is calibrated: which known inputs, how often, with which standard.
+struct CalibrationPlan {
+  std::string model;               // "line", "polynomial:N"
+  std::vector<double> references;  // in the channel's unit
+  int repeats;
+  std::string standard;        // name of the reference standard
+  double u_standard;           // absolute, channel's unit
+  double u_standard_relative;  // relative (key u_standard_pct)
+  int valid_days;
+};
+
+/// A known input that shows before a session whether the sensor still agrees with its certificate.
+struct CheckStandard {
+  double value;
+  double u;
+};
+
+/// What the simulated bench's sensor is like. Its true sensitivity, offset, curvature and drift are
+/// drawn once per seed from these spreads; nobody but the simulation knows them.
+struct SimulatedSensor {
+  double offset_V;
+  double sensitivity_V;  // volts per unit of the channel
+  double u_offset_V;
+  double u_sensitivity_relative;  // key u_sensitivity_pct
+  double nonlinearity_relative;   // standard deviation of the bow at mid-range over the range (key
+                                  // nonlinearity_pct)
+  double noise_V;                 // standard deviation of white noise
+  double bandwidth_Hz;            // first-order; infinity where the key is left out
+};
+
+struct Channel {
+  std::string name;       // with unit suffix: air_speed_m_s
+  std::string long_name;  // in words
+  std::string unit;       // UDUNITS, from the suffix
+  Converter converter;
+  std::filesystem::path certificate;  // where it is or will be; absolute
+  double u_drift;                     // standard uncertainty of drift until the certificate ends
+  CalibrationPlan calibration;
+  std::optional<CheckStandard> check_standard;
+  std::optional<SimulatedSensor> simulated;
+};
+
+struct Actuator {
+  std::string name;  // fan_pct, load_selector, rheostat_ohm, blade_count, pitch_deg
+  std::string long_name;
+  double lowest;
+  double highest;
+  bool manual;                         // changed by a person
+  std::vector<std::string> positions;  // of a selector; the value is the index
+  double u_setting;  // standard uncertainty of a setting (how well a person sets the pitch)
+};
+
+/// Stops the bench when a channel's value leaves its bound.
+struct Interlock {
+  std::string name;
+  std::string channel;
+  double highest;     // trips above; in the channel's unit
+  std::string cause;  // in words, and what to check
+};
+
+/// What is only known for the simulated bench.
+struct Simulation {
+  std::uint64_t seed;
+  base::UtcTime start;
+  physics::Air air;  // mean state of the room
+  double air_temperature_drift_K_h;
+  double u_loss_relative;  // spread of the true losses about the described ones
+};
+
+struct Bench {
+  std::filesystem::path file;
+  std::string text;  // as read, for the run folder
+  std::string name;
+  double sample_rate_hz;
+  double block_s;
+  physics::Rotor rotor;  // blades and pitch as in its file; campaigns change both
+  std::filesystem::path rotor_file;
+  std::string rotor_text;  // as read
+  double u_tip_radius_m;
+  double blade_inertia_kg_m2;  // one blade about the axis
+  double hub_inertia_kg_m2;    // hub, shaft and generator rotor
+  physics::Tunnel tunnel;
+  double position_factor;  // air speed at the disc over that at the sensor
+  double u_position_factor;
+  physics::Generator generator;
+  double u_loss_relative;  // standard uncertainty of every modelled generator loss
+  physics::Loads loads;
+  std::vector<Channel> channels;
+  std::vector<Actuator> actuators;
+  std::vector<Interlock> interlocks;
+  std::optional<Simulation> simulation;
+
+  /// Index of a channel. @throws BadInput  no such channel, with the names there are
+  std::size_t channel_index(std::string_view name) const;
+  const Actuator& actuator(std::string_view name) const;
+};
+
+/// Reads and checks a whole bench description with its rotor and polars.
+/// @throws BadInput  with file and line
+Bench bench_from_file(const std::filesystem::path& file);
+
+}  // namespace windwright::bench

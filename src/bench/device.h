@@ -1,0 +1,59 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "base/clock.h"
+
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace windwright::bench {
+
+/// Samples of all channels of one device, at one rate, as raw counts of its converter.
+struct SampleBlock {
+  std::int64_t first_sample = 0;  // counter since the device was started; never steps back
+  base::UtcTime start;            // device time of the first sample
+  bool gap_before = false;        // samples between the last block and this one were missed
+  std::size_t channels = 0;
+  std::size_t samples = 0;
+  std::vector<std::int32_t> counts;  // channels x samples, one channel after the other
+
+  std::span<const std::int32_t> channel(std::size_t index) const {
+    return std::span(counts).subspan(index * samples, samples);
+  }
+};
+
+/// What channels and actuators are reached through. One thread drives a device.
+/// Every function may throw DeviceFault: no answer, refused, lost.
+class Device {
+ public:
+  virtual ~Device() = default;
+
+  virtual const std::string& name() const = 0;
+  virtual double sample_rate_hz() const = 0;
+  /// The device's own clock; for a simulated bench simulated time.
+  virtual base::UtcTime now() const = 0;
+
+  /// Commands an actuator by its name in bench.toml, in its unit there. A manual actuator (blade
+  /// count, pitch) is changed by a person: the call returns when they say that it is done.
+  virtual void set(std::string_view actuator, double value) = 0;
+  /// Lays a known input on one channel for calibration or check; `remove_known_input` ends it. On a
+  /// real bench a person does it and the call returns when they say so.
+  virtual void apply_known_input(std::string_view channel, double value) = 0;
+  virtual void remove_known_input() = 0;
+
+  /// Waits for the next samples and puts them into the block; block.counts is reused.
+  virtual void read(SampleBlock& block) = 0;
+  /// Brings the bench to its safe state: fan off, load on. Works at any time and never throws.
+  virtual void stop() noexcept = 0;
+
+  /// What is needed to continue from here after the program was ended, as text; empty where the
+  /// world itself remembers (real hardware).
+  virtual std::string bookmark() const { return {}; }
+  virtual void return_to(std::string_view /*bookmark*/) {}
+};
+
+}  // namespace windwright::bench

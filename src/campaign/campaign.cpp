@@ -1,0 +1,1 @@
+#include "campaign/campaign.h"

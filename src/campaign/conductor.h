@@ -1,0 +1,82 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "base/clock.h"
+#include "bench/bench.h"
+#include "bench/device.h"
+#include "campaign/campaign.h"
+#include "campaign/readiness.h"
+#include "metrology/certificate.h"
+
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <optional>
+#include <stop_token>
+#include <string>
+#include <vector>
+
+namespace windwright::campaign {
+
+/// A test point as it was conducted. Its samples are `first_sample .. first_sample + samples` of
+/// the recording and hold the dwell only; the way there is recorded before it.
+struct TestPoint {
+  int number;
+  int block;
+  int repeat;
+  std::vector<Setting> settings;
+  base::UtcTime start;  // of the dwell
+  double settle_s;
+  bool settled;    // false: longest_settle_s went by first
+  bool on_target;  // false: longest_dwell_s went by before the target uncertainty was met
+  std::int64_t first_sample;
+  std::int64_t samples;
+};
+
+struct Progress {
+  int done;
+  int total;
+  double seconds_left;  // device time, from the mean of the points done
+  std::string phase;    // "settling", "dwelling", ...
+};
+
+struct ConductOptions {
+  std::filesystem::path into;  // run folder; must not exist, or be this campaign's with resume
+  bool resume = false;
+  std::string reason;  // why to go on though the bench is not ready; empty: refuse
+  std::function<void(const Progress&)> progress;
+  std::stop_token stop;
+};
+
+enum class Ending { complete, interrupted, tripped, not_ready };
+
+struct Outcome {
+  Ending ending;
+  int points;         // conducted in all
+  std::string cause;  // of a trip, a refusal or an interruption, and what to do next
+};
+
+/// The whole run: checks readiness, then for every planned point commands, waits for steady state,
+/// dwells and records. Everything goes into the run folder (docs/files.md); after each point the
+/// folder is complete up to that point, whatever ends the program. The bench is left in its safe
+/// state.
+/// @throws BadInput, DeviceFault
+Outcome conduct(const Campaign& campaign, const bench::Bench& bench, bench::Device& device,
+                const ConductOptions& options);
+
+/// What a run folder holds, read back.
+struct Run {
+  std::filesystem::path folder;
+  Campaign campaign;
+  bench::Bench bench;
+  std::vector<metrology::Certificate> certificates;  // (channels), in force at the start
+  Readiness readiness;
+  std::string reason;  // given to go on though not ready
+  std::string software_version;
+  std::vector<TestPoint> points;
+  std::filesystem::path recording;
+};
+/// @throws BadInput  not a run folder
+Run run_from_folder(const std::filesystem::path& folder);
+
+}  // namespace windwright::campaign

@@ -1,0 +1,10 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "cli/verbs.h"
+
+#include <CLI/CLI.hpp>
+
+namespace windwright::cli {
+
+void add_simulate(CLI::App& /*program*/, int& /*exit_code*/) {}
+
+}  // namespace windwright::cli

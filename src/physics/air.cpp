@@ -1,0 +1,1 @@
+#include "physics/air.h"

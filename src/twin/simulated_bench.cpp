@@ -1,0 +1,1 @@
+#include "twin/simulated_bench.h"
