@@ -18,22 +18,25 @@ namespace windwright::base {
 namespace {
 
 // Longest suffix first, so that `_rad_s` is not read as `_s`.
-constexpr std::array<std::pair<std::string_view, std::string_view>, 38> suffixes{{
+constexpr std::array<std::pair<std::string_view, std::string_view>, 41> suffixes{{
+    {"_rad_s2", "rad s-2"},
+    {"_J_kg_K", "J kg-1 K-1"},
     {"_kg_m3", "kg m-3"},
     {"_m3_s3", "m3 s-3"},
     {"_kg_m2", "kg m2"},
-    {"_rad_s2", "rad s-2"},
     {"_rad_s", "rad s-1"},
+    {"_N_m_s", "N m s"},
     {"_m_s2", "m s-2"},
-    {"_J_kg_K", "J kg-1 K-1"},
-    {"_V_s", "V s"},
     {"_Pa_s", "Pa s"},
     {"_W_m2", "W m-2"},
     {"_m2_s", "m2 s-1"},
+    {"_V_s", "V s"},
+    {"_K_s", "K s-1"},
     {"_m_s", "m s-1"},
     {"_N_m", "N m"},
     {"_J_K", "J K-1"},
-    {"_S_s", "s-1"},
+    {"_J_s", "J s"},
+    {"_K_h", "K h-1"},
     {"_kWh", "kW h"},
     {"_deg", "degree"},
     {"_rad", "rad"},

@@ -1,0 +1,46 @@
+# SPDX-License-Identifier: Apache-2.0
+# Sourced by run and test: installs what is missing on Debian 12 and builds. docs/dependencies.md
+# says what each package is for.
+
+packages=(
+  g++ cmake ninja-build ccache
+  libfmt-dev libeigen3-dev libboost1.81-dev libboost-json1.81-dev libsundials-dev
+  libtomlplusplus-dev libcli11-dev libhdf5-dev libudunits2-dev
+  libgtest-dev librapidcheck-dev libbenchmark-dev
+  weasyprint fonts-dejavu-core gnuplot-nox hdf5-tools python3
+)
+
+say() { printf '%s\n' "$*" >&2; }
+
+install_packages() {
+  local missing=() package state
+  for package in "$@"; do
+    state=$(dpkg-query -W -f='${db:Status-Status}' "$package" 2>/dev/null || true)
+    [ "$state" = installed ] || missing+=("$package")
+  done
+  [ ${#missing[@]} -gt 0 ] || return 0
+  local become=()
+  if [ "$(id -u)" -ne 0 ]; then
+    command -v sudo >/dev/null || {
+      say "These packages are missing, and only root may install them: ${missing[*]}"
+      say "As root: apt-get update && apt-get install --no-install-recommends ${missing[*]}"
+      exit 2
+    }
+    become=(sudo)
+  fi
+  say "Installing ${missing[*]}"
+  "${become[@]}" apt-get update -qq >&2
+  "${become[@]}" env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends \
+    "${missing[@]}" >/dev/null
+}
+
+# build PRESET TARGET...
+build() {
+  local preset=$1
+  shift
+  [ -f "build/$preset/build.ninja" ] || cmake --preset "$preset" >&2
+  cmake --build --preset "$preset" --target "$@" >&2 || {
+    say "The build failed; the first error above says where."
+    exit 70
+  }
+}

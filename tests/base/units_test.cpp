@@ -1,0 +1,45 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "base/units.h"
+
+#include "base/errors.h"
+
+#include <gtest/gtest.h>
+
+#include <string>
+
+namespace windwright::base {
+namespace {
+
+std::string complaint(const char* unit, const char* wanted) {
+  try {
+    require_unit(unit, wanted, "r.csv:2");
+  } catch (const BadInput& error) {
+    return error.what();
+  }
+  return "";
+}
+
+TEST(Units, TakesTheLongestSuffix) {
+  EXPECT_EQ(unit_of_name("rotor_speed_rad_s"), "rad s-1");
+  EXPECT_EQ(unit_of_name("air_speed_m_s"), "m s-1");
+  EXPECT_EQ(unit_of_name("tip_speed_ratio"), "1");
+}
+
+TEST(Units, AcceptsAnotherSpellingOfTheSameUnit) {
+  EXPECT_EQ(complaint("m/s", "m s-1"), "");
+}
+
+TEST(Units, GivesTheFactorOfAnotherScale) {
+  EXPECT_EQ(
+      complaint("km h-1", "m s-1"),
+      "r.csv:2: 'km h-1' is another scale: values in \"m s-1\": multiply by 0.2777777777777778");
+}
+
+TEST(Units, RefusesAnotherQuantityAndWhatIsNoUnit) {
+  EXPECT_EQ(complaint("V", "m s-1"), "r.csv:2: 'V' measures another quantity: \"m s-1\"");
+  EXPECT_EQ(complaint("furlongs per bounce", "m s-1"),
+            "r.csv:2: 'furlongs per bounce' is not a unit: \"m s-1\"");
+}
+
+}  // namespace
+}  // namespace windwright::base
