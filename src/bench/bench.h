@@ -23,6 +23,8 @@ struct Converter {
   double upper_V;
   int bits;  // 8 to 24
 };
+/// The voltage in the middle of a count's step.
+/// @param counts  0 to 2^bits - 1, or a mean of such
 double volts(const Converter& converter, double counts);
 
 /// How a channel is calibrated: which known inputs, how often, with which standard.
@@ -37,6 +39,7 @@ struct CalibrationPlan {
 };
 
 /// A known input that shows before a session whether the sensor still agrees with its certificate.
+/// Lies inside the calibrated range and is none of its references.
 struct CheckStandard {
   double value;
   double u;
@@ -73,7 +76,7 @@ struct Actuator {
   double lowest;
   double highest;
   bool manual;                         // changed by a person
-  std::vector<std::string> positions;  // of a selector; the value is the index
+  std::vector<std::string> positions;  // of a selector; the value is the index, 0 to highest
   double u_setting;  // standard uncertainty of a setting (how well a person sets the pitch)
 };
 
@@ -119,10 +122,16 @@ struct Bench {
 
   /// Index of a channel. @throws BadInput  no such channel, with the names there are
   std::size_t channel_index(std::string_view name) const;
+  /// @throws BadInput  no such actuator, with the names there are
   const Actuator& actuator(std::string_view name) const;
 };
 
-/// Reads and checks a whole bench description with its rotor and polars.
+/// Reads and checks a whole bench description with its rotor and polars: docs/files.md. Names of
+/// channels and actuators are from a closed list (air_temperature_C, air_pressure_hPa,
+/// air_humidity_pct, air_speed_m_s, rotor_speed_rad_s, dc_voltage_V and dc_current_A must be there;
+/// ac_voltage_V and ac_current_A may; of actuators fan_pct must, load_selector, rheostat_ohm,
+/// blade_count and pitch_deg may). Rotor and certificates lie inside the bench's folder; the
+/// certificates need not exist yet.
 /// @throws BadInput  with file and line
 Bench bench_from_file(const std::filesystem::path& file);
 
