@@ -1,9 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <optional>
+
 namespace windwright::physics {
 
-/// Permanent-magnet three-phase generator with diode bridge.
+/// Permanent-magnet three-phase generator with diode bridge. docs/theory/electrical.md has every
+/// equation with its source and limits.
 struct Generator {
   int pole_pairs;
   double flux_linkage_V_s;        // peak phase back-EMF over electrical angular speed
@@ -31,20 +34,51 @@ struct GeneratorLoad {
   double electromagnetic_power_W;
   double iron_loss_W;
   double bearing_loss_W;
-  double shaft_torque_N_m;  // that the rotor must supply: electromagnetic + iron + bearing
-  double overlap_rad;       // commutation overlap angle
+  double shaft_torque_N_m;    // that the rotor must supply: electromagnetic + iron + bearing
+  double overlap_rad;         // commutation overlap angle
+  double line_current_rms_A;  // of one phase
+  double phase_emf_peak_V;    // back-EMF of one phase
+  double electrical_rad_s;    // pole_pairs times rotor speed, with its sign
 };
 
-/// @param rotor_speed_rad_s    any; the torque opposes the motion
+/// Sinusoidal back-EMF, commutation at reactance omega_e L without resistance: overlap u up to 60
+/// degrees with cos u = 1 - 2 omega_e L Id / (sqrt3 E), then 60 degrees with a forced delay up to
+/// 30 degrees, then overlap up to 120 degrees, where the bridge is short-circuited; the mean
+/// voltage falls smoothly through all three. Id solves V(Id) - losses/Id = load_resistance_ohm Id;
+/// below the threshold of two diodes none flows, and the terminals of an open circuit show what
+/// exceeds that threshold. Cogging has no mean and is left out.
+/// @param rotor_speed_rad_s    any; the torque opposes the motion, and is 0 at standstill (see
+///                             breakaway_torque_N_m)
 /// @param load_resistance_ohm  above 0; infinity is the open circuit
+/// @throws BadInput            load_resistance_ohm not above 0
+/// Source: Witzke, Kresser, Dillard, Influence of AC reactance on voltage regulation of 6-phase
+/// rectifiers, AIEE Trans. 72 (1953) 244; Kimbark, Direct Current Transmission I (1971), ch. 3
+/// (both from memory). Checked in tests/published/rectifier_test.cpp and generator_test.cpp.
 GeneratorLoad generator_load(const Generator& generator, double rotor_speed_rad_s,
                              double load_resistance_ohm);
+
+/// The load resistance that makes the generator take up a torque; the highest one if there are two
+/// (with high reactance, torque falls again towards the short circuit).
+/// @return infinity where the open-circuit drag is just the torque; nothing where the drag exceeds
+///         it, or even the most loading resistance does not reach it
+std::optional<double> balancing_resistance_ohm(const Generator& generator, double rotor_speed_rad_s,
+                                               double shaft_torque_N_m);
+
+/// Torque below which a standing rotor does not start: peak cogging, Coulomb friction and the
+/// hysteresis torque, none of which needs motion. Never less than the drag just after starting.
+double breakaway_torque_N_m(const Generator& generator);
 
 /// What instruments between generator and bridge see at one instant.
 struct PhaseSample {
   double voltage_V;  // phase terminal to star point
   double current_A;  // out of the generator
 };
+
+/// @param load                 from generator_load of this generator at this rotor speed
+/// @param electrical_angle_rad  any; the back-EMF of the phase is phase_emf_peak_V times its sine
+///                             (turning backwards, minus that). Phases b and c: less 2 pi/3, 4 pi/3
+/// Voltage is e - R i - L di/dt with the current of the conduction pattern. Limit: commutation
+/// neglects resistance, so during overlap the two commutating terminals differ by up to R Id.
 PhaseSample phase_sample(const Generator& generator, const GeneratorLoad& load,
                          double rotor_speed_rad_s, double electrical_angle_rad);
 

@@ -3,7 +3,7 @@
 
 namespace windwright::physics {
 
-/// What the load selector can connect to the DC terminals.
+/// What the load selector can connect to the DC terminals. docs/theory/electrical.md.
 struct Loads {
   double rheostat_lowest_ohm;
   double rheostat_highest_ohm;
@@ -14,15 +14,35 @@ struct Loads {
   double lamp_heat_capacity_J_K;    // filament
 };
 
-/// Resistance of one lamp at a filament temperature, and its derivative dT/dt for a given power.
+/// Resistivity of tungsten over that at 300 K, thermal expansion neglected: a fourth-degree
+/// polynomial in ln(T / 300 K) for the logarithm, fitted to the table of Forsythe and Worthing; off
+/// by at most 0.1 % of the table from 900 to 3600 K and 0.5 % from 300 to 900 K, where the table
+/// itself is not smooth.
+/// @param temperature_K  200 to 3695 (melting point); values outside count as these
+/// Source: Forsythe and Worthing, The properties of tungsten and the characteristics of tungsten
+/// lamps, Astrophys. J. 61 (1925) 146. Checked in tests/published/lamp_test.cpp.
+double tungsten_resistivity_ratio(double temperature_K);
+
+/// Resistance of one lamp: rated voltage squared over rated power at the rated temperature, and as
+/// tungsten's resistivity at others.
 double lamp_resistance_ohm(const Loads& loads, double filament_temperature_K);
+
+/// d(filament temperature)/dt of one lamp: what it is fed less S (T^4 - T0^4) + k (T - T0), over
+/// its heat capacity. 15 % of the rated power leaves by conduction, and the sum is the rated power
+/// at rated temperature in a room of 298.15 K, so there a lamp fed its rated power keeps it.
+/// @param electrical_power_W  of one lamp
+/// Source of the two terms: Carla, Stefan-Boltzmann law for the tungsten filament of a light bulb,
+/// Am. J. Phys. 81 (2013) 512, eq. 1; the share: from memory, small gas-filled lamps.
 double lamp_heating_K_s(const Loads& loads, double filament_temperature_K,
                         double electrical_power_W, double room_temperature_K);
 
 /// Positions of the load selector.
 enum class LoadSelection { none, rheostat, lamps, rheostat_and_lamps };
 
-/// Resistance at the DC terminals; infinity for none.
+/// Resistance at the DC terminals; infinity for none, and for lamps on a bench without any.
+/// @param rheostat_ohm  the wiper stops at the ends: values outside lowest to highest count as
+/// these
+/// @param filament_temperature_K  of every lamp
 double load_resistance_ohm(const Loads& loads, LoadSelection selection, double rheostat_ohm,
                            double filament_temperature_K);
 
