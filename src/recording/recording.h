@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "base/clock.h"
 #include "bench/bench.h"
 #include "bench/device.h"
 
@@ -9,24 +10,42 @@
 #include <filesystem>
 #include <memory>
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace windwright::recording {
 
-/// Writes raw counts to an HDF5 file as they come (SWMR: readers may follow, and a killed writer
-/// leaves a readable file). Layout: docs/files.md.
+/// Whose samples are recorded, and from when.
+struct Source {
+  std::string device;
+  base::UtcTime start;  // device time of the first sample
+};
+
+/// Samples that were missed: nothing is put in their place.
+struct Gap {
+  std::int64_t before_sample;  // of the recording: the first sample after the gap
+  std::int64_t device_sample;  // the device's own counter of that sample
+};
+
+/// Writes raw counts to an HDF5 file as they come (single writer, many readers: readers may follow,
+/// and a killed writer leaves a readable file). Layout: docs/files.md. HDF5 is called from one
+/// thread at a time in the whole process. Errors of the disk are std::runtime_error.
 class Recorder {
  public:
   /// @throws BadInput  the file exists
   static Recorder create(const std::filesystem::path& file, const bench::Bench& bench,
-                         const std::string& device);
-  /// Takes up a recording after an end of any kind, cut back to its first `samples`.
+                         const Source& source);
+  /// Takes up a recording after an end of any kind, cut back to its first `samples`. What is kept
+  /// is copied into a fresh file, which then replaces the old one as a whole: a file that a killed
+  /// writer left is only ever read.
+  /// @throws BadInput  not a recording, or it holds fewer samples than that
   static Recorder take_up(const std::filesystem::path& file, std::int64_t samples);
-  Recorder(Recorder&&) noexcept;
+  Recorder(Recorder&& other) noexcept;
   ~Recorder();
 
+  /// @param block  all channels of the bench in its order; a gap before it is noted as a gap
   void append(const bench::SampleBlock& block);
-  /// After this the samples survive the end of the process.
+  /// After this the samples survive the end of the process and of the power.
   void flush();
   std::int64_t samples() const;  // recorded so far; counted in the file, not by the device
 
@@ -36,15 +55,21 @@ class Recorder {
   std::unique_ptr<File> file_;
 };
 
-/// Reads a recording.
+/// Reads a recording, also while it is written: what was there when it was opened.
 class Recording {
  public:
+  /// @throws BadInput  not a recording
   explicit Recording(const std::filesystem::path& file);
+  Recording(Recording&& other) noexcept;
   ~Recording();
-  std::vector<std::string> channels() const;
+  const std::string& device() const;
+  base::UtcTime start() const;
+  const std::vector<std::string>& channels() const;  // in the order of bench.toml
   double sample_rate_hz() const;
-  std::int64_t samples() const;
-  /// Raw counts of one channel. @throws BadInput  no such channel or outside the recording
+  std::int64_t samples() const;  // that all channels have
+  const std::vector<Gap>& gaps() const;
+  /// Raw counts of one channel, samples first .. first + count.
+  /// @throws BadInput  no such channel, or outside the recording
   std::vector<std::int32_t> counts(std::string_view channel, std::int64_t first,
                                    std::int64_t count) const;
 

@@ -1,0 +1,219 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "recording/layout.h"
+
+#include "base/errors.h"
+
+#include <fmt/format.h>
+#include <hdf5.h>
+
+#include <algorithm>
+#include <cstdint>
+#include <filesystem>
+#include <stdexcept>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+namespace windwright::recording {
+
+namespace {
+
+// The error stack is walked from the outside in, so the last text kept is the cause.
+herr_t keep_words(unsigned /*depth*/, const H5E_error2_t* error, void* words) {
+  if (error->desc != nullptr) *static_cast<std::string*>(words) = error->desc;
+  return 0;
+}
+
+std::string last_words() {
+  std::string words = "no reason given";
+  H5Ewalk2(H5E_DEFAULT, H5E_WALK_DOWNWARD, keep_words, &words);
+  return words;
+}
+
+Handle attribute(hid_t object, const char* name, const std::filesystem::path& path) {
+  if (H5Aexists(object, name) <= 0) {
+    throw base::BadInput(path.string() + ":1", fmt::format("has no attribute '{}'", name),
+                         "a recording as in docs/files.md");
+  }
+  return owned(H5Aopen(object, name, H5P_DEFAULT), path, "open an attribute");
+}
+
+std::string text_in(hid_t object, const char* name, const std::filesystem::path& path) {
+  const Handle from = attribute(object, name, path);
+  const Handle type = owned(H5Aget_type(from.get()), path, "read an attribute's type");
+  if (H5Tget_class(type.get()) != H5T_STRING || H5Tis_variable_str(type.get()) > 0) {
+    throw base::BadInput(path.string() + ":1", fmt::format("attribute '{}' is not text", name),
+                         "a recording as in docs/files.md");
+  }
+  std::string text(H5Tget_size(type.get()), '\0');
+  require(H5Aread(from.get(), type.get(), text.data()), path, "read an attribute");
+  text.resize(std::min(text.find('\0'), text.size()));
+  return text;
+}
+
+double number_in(hid_t object, const char* name, const std::filesystem::path& path) {
+  const Handle from = attribute(object, name, path);
+  double value = 0.0;
+  require(H5Aread(from.get(), H5T_NATIVE_DOUBLE, &value), path, "read an attribute");
+  return value;
+}
+
+std::int64_t integer_in(hid_t object, const char* name, const std::filesystem::path& path) {
+  const Handle from = attribute(object, name, path);
+  std::int64_t value = 0;
+  require(H5Aread(from.get(), H5T_NATIVE_INT64, &value), path, "read an attribute");
+  return value;
+}
+
+herr_t keep_name(hid_t /*group*/, const char* name, const H5L_info_t* /*info*/, void* names) {
+  static_cast<std::vector<std::string>*>(names)->emplace_back(name);
+  return 0;
+}
+
+// Names of what a group holds, in the order it was made.
+std::vector<std::string> names_in(hid_t group, const std::filesystem::path& path) {
+  std::vector<std::string> names;
+  require(H5Literate(group, H5_INDEX_CRT_ORDER, H5_ITER_INC, nullptr, keep_name, &names), path,
+          "list a group");
+  return names;
+}
+
+void put(hid_t object, const char* name, hid_t type, const void* value,
+         const std::filesystem::path& path) {
+  const Handle space = owned(H5Screate(H5S_SCALAR), path, "make an attribute");
+  const Handle made = owned(H5Acreate2(object, name, type, space.get(), H5P_DEFAULT, H5P_DEFAULT),
+                            path, "make an attribute");
+  require(H5Awrite(made.get(), type, value), path, "write an attribute");
+}
+
+}  // namespace
+
+void Handle::close() noexcept {
+  if (id_ >= 0) H5Idec_ref(id_);
+  id_ = H5I_INVALID_HID;
+}
+
+void require(std::int64_t answer, const std::filesystem::path& file, std::string_view what) {
+  if (answer < 0) {
+    throw std::runtime_error(fmt::format("{}: cannot {} ({}): check disk space and permissions",
+                                         file.string(), what, last_words()));
+  }
+}
+
+Handle owned(hid_t id, const std::filesystem::path& file, std::string_view what) {
+  require(id, file, what);
+  return Handle(id);
+}
+
+void silence_hdf5() {
+  H5Eset_auto2(H5E_DEFAULT, nullptr, nullptr);
+}
+
+std::string streams_path(const std::string& device) {
+  return "/streams/" + device;
+}
+
+std::string gaps_path(const std::string& device) {
+  return "/gaps/" + device;
+}
+
+Handle opened_for_reading(const std::filesystem::path& file) {
+  silence_hdf5();
+  const hid_t id = H5Fopen(file.c_str(), H5F_ACC_RDONLY | H5F_ACC_SWMR_READ, H5P_DEFAULT);
+  if (id < 0) {
+    throw base::BadInput(file.string() + ":1",
+                         fmt::format("cannot be opened as a recording ({})", last_words()),
+                         "an HDF5 file that windwright recorded");
+  }
+  return Handle(id);
+}
+
+Layout layout_of(hid_t file, const std::filesystem::path& path) {
+  const auto refuse = [&path](std::string_view wrong) {
+    throw base::BadInput(path.string() + ":1", wrong, "a recording as in docs/files.md");
+  };
+  if (integer_in(file, "schema", path) != 1) refuse("has a schema that is not known");
+  if (H5Lexists(file, "streams", H5P_DEFAULT) <= 0) refuse("has no group 'streams'");
+  const Handle all = owned(H5Gopen2(file, "streams", H5P_DEFAULT), path, "open the streams");
+  const std::vector<std::string> devices = names_in(all.get(), path);
+  if (devices.size() != 1) refuse(fmt::format("has streams of {} devices", devices.size()));
+  const Handle group =
+      owned(H5Gopen2(all.get(), devices[0].c_str(), H5P_DEFAULT), path, "open a device's streams");
+  Layout layout{.source = {.device = devices[0],
+                           .start = base::utc_from_text(text_in(group.get(), "start_utc", path),
+                                                        path.string() + ":1")},
+                .sample_rate_hz = number_in(group.get(), "sample_rate_hz", path),
+                .streams = {}};
+  for (const std::string& channel : names_in(group.get(), path)) {
+    const Handle data =
+        owned(H5Dopen2(group.get(), channel.c_str(), H5P_DEFAULT), path, "open a stream");
+    layout.streams.push_back({.channel = channel,
+                              .unit = text_in(data.get(), "units", path),
+                              .long_name = text_in(data.get(), "long_name", path),
+                              .certificate = text_in(data.get(), "certificate", path),
+                              .lower_V = number_in(data.get(), "lower_V", path),
+                              .upper_V = number_in(data.get(), "upper_V", path),
+                              .bits = static_cast<int>(integer_in(data.get(), "bits", path))});
+  }
+  if (layout.streams.empty()) refuse("has no channel");
+  return layout;
+}
+
+std::int64_t length_of(hid_t dataset, const std::filesystem::path& path) {
+  const Handle space = owned(H5Dget_space(dataset), path, "read a dataset's extent");
+  hsize_t extent[2] = {0, 0};
+  require(H5Sget_simple_extent_dims(space.get(), extent, nullptr), path, "read an extent");
+  return static_cast<std::int64_t>(extent[0]);
+}
+
+std::vector<std::int32_t> counts_of(hid_t dataset, const Stretch& stretch,
+                                    const std::filesystem::path& path) {
+  std::vector<std::int32_t> counts(static_cast<std::size_t>(stretch.count));
+  if (counts.empty()) return counts;
+  const hsize_t start = static_cast<hsize_t>(stretch.first);
+  const hsize_t length = static_cast<hsize_t>(stretch.count);
+  const Handle space = owned(H5Dget_space(dataset), path, "read samples");
+  require(H5Sselect_hyperslab(space.get(), H5S_SELECT_SET, &start, nullptr, &length, nullptr), path,
+          "read samples");
+  const Handle memory = owned(H5Screate_simple(1, &length, nullptr), path, "read samples");
+  const Handle transfer = owned(H5Pcreate(H5P_DATASET_XFER), path, "read samples");
+  require(H5Pset_edc_check(transfer.get(), stretch.checked ? H5Z_ENABLE_EDC : H5Z_DISABLE_EDC),
+          path, "read samples");
+  require(
+      H5Dread(dataset, H5T_NATIVE_INT32, memory.get(), space.get(), transfer.get(), counts.data()),
+      path, "read samples");
+  return counts;
+}
+
+std::vector<Gap> gaps_of(hid_t file, const std::string& device, const std::filesystem::path& path) {
+  const Handle data =
+      owned(H5Dopen2(file, gaps_path(device).c_str(), H5P_DEFAULT), path, "open the gaps");
+  std::vector<std::int64_t> pairs(2 * static_cast<std::size_t>(length_of(data.get(), path)));
+  if (pairs.empty()) return {};
+  require(H5Dread(data.get(), H5T_NATIVE_INT64, H5S_ALL, H5S_ALL, H5P_DEFAULT, pairs.data()), path,
+          "read the gaps");
+  std::vector<Gap> gaps;
+  for (std::size_t i = 0; i < pairs.size(); i += 2)
+    gaps.push_back({.before_sample = pairs[i], .device_sample = pairs[i + 1]});
+  return gaps;
+}
+
+void put_text(hid_t object, const char* name, const std::string& text,
+              const std::filesystem::path& path) {
+  const Handle type = owned(H5Tcopy(H5T_C_S1), path, "make a text type");
+  require(H5Tset_size(type.get(), text.size() + 1), path, "make a text type");
+  require(H5Tset_cset(type.get(), H5T_CSET_UTF8), path, "make a text type");
+  put(object, name, type.get(), text.c_str(), path);
+}
+
+void put_number(hid_t object, const char* name, double value, const std::filesystem::path& path) {
+  put(object, name, H5T_NATIVE_DOUBLE, &value, path);
+}
+
+void put_integer(hid_t object, const char* name, std::int64_t value,
+                 const std::filesystem::path& path) {
+  put(object, name, H5T_NATIVE_INT64, &value, path);
+}
+
+}  // namespace windwright::recording

@@ -1,0 +1,90 @@
+// SPDX-License-Identifier: Apache-2.0
+// Inside the recording module only: HDF5 handles that close themselves, and the layout that writer
+// and reader share.
+#pragma once
+
+#include "base/clock.h"
+#include "recording/recording.h"
+
+#include <hdf5.h>
+
+#include <cstdint>
+#include <filesystem>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+namespace windwright::recording {
+
+/// Owns one HDF5 identifier of any kind.
+class Handle {
+ public:
+  Handle() = default;
+  explicit Handle(hid_t id) : id_(id) {}
+  Handle(Handle&& other) noexcept : id_(std::exchange(other.id_, H5I_INVALID_HID)) {}
+  Handle& operator=(Handle&& other) noexcept {
+    std::swap(id_, other.id_);
+    return *this;
+  }
+  ~Handle() { close(); }
+  hid_t get() const { return id_; }
+  void close() noexcept;
+
+ private:
+  hid_t id_ = H5I_INVALID_HID;
+};
+
+/// Turns a failed call's answer into std::runtime_error with HDF5's own innermost words.
+/// @param answer  of an HDF5 call: negative where it failed
+/// @param what    was wanted, in words
+void require(std::int64_t answer, const std::filesystem::path& file, std::string_view what);
+/// The same for calls that give an identifier.
+Handle owned(hid_t id, const std::filesystem::path& file, std::string_view what);
+/// Keeps HDF5 from printing its error stack; failures come as exceptions.
+void silence_hdf5();
+
+/// What the file says about one channel.
+struct Stream {
+  std::string channel;
+  std::string unit;
+  std::string long_name;
+  std::string certificate;  // text of the certificate in force; empty where there was none
+  double lower_V;
+  double upper_V;
+  int bits;
+};
+
+/// What the file says before its first sample.
+struct Layout {
+  Source source;
+  double sample_rate_hz;
+  std::vector<Stream> streams;  // in the order of bench.toml
+};
+
+std::string streams_path(const std::string& device);
+std::string gaps_path(const std::string& device);
+
+/// Opens for reading whatever state the writer left or keeps the file in.
+/// @throws BadInput  cannot be opened as HDF5
+Handle opened_for_reading(const std::filesystem::path& file);
+/// @throws BadInput  not a recording of ours
+Layout layout_of(hid_t file, const std::filesystem::path& path);
+std::int64_t length_of(hid_t dataset, const std::filesystem::path& path);
+/// A stretch of one dataset; without checking, chunks with a wrong checksum are read as they are.
+struct Stretch {
+  std::int64_t first;
+  std::int64_t count;
+  bool checked = true;
+};
+std::vector<std::int32_t> counts_of(hid_t dataset, const Stretch& stretch,
+                                    const std::filesystem::path& path);
+std::vector<Gap> gaps_of(hid_t file, const std::string& device, const std::filesystem::path& path);
+
+void put_text(hid_t object, const char* name, const std::string& text,
+              const std::filesystem::path& path);
+void put_number(hid_t object, const char* name, double value, const std::filesystem::path& path);
+void put_integer(hid_t object, const char* name, std::int64_t value,
+                 const std::filesystem::path& path);
+
+}  // namespace windwright::recording

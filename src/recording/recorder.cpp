@@ -1,0 +1,258 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "base/errors.h"
+#include "base/files.h"
+#include "recording/layout.h"
+#include "recording/recording.h"
+
+#include <fmt/format.h>
+#include <hdf5.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <stdexcept>
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace windwright::recording {
+
+namespace {
+
+constexpr hsize_t chunk_samples = 16384;
+constexpr hsize_t chunk_gaps = 64;
+constexpr std::int64_t copied_at_once = 1 << 18;
+constexpr int short_bits = 16;  // a count of up to so many bits is kept in 16 bits
+
+Layout layout_from(const bench::Bench& bench, const Source& source) {
+  Layout layout{.source = source, .sample_rate_hz = bench.sample_rate_hz, .streams = {}};
+  for (const bench::Channel& channel : bench.channels) {
+    const bool certified = std::filesystem::is_regular_file(channel.certificate);
+    layout.streams.push_back(
+        {.channel = channel.name,
+         .unit = channel.unit,
+         .long_name = channel.long_name,
+         .certificate = certified ? base::text_of_file(channel.certificate) : std::string(),
+         .lower_V = channel.converter.lower_V,
+         .upper_V = channel.converter.upper_V,
+         .bits = channel.converter.bits});
+  }
+  return layout;
+}
+
+Handle new_group(hid_t file, const std::string& name, const std::filesystem::path& path) {
+  const Handle list = owned(H5Pcreate(H5P_GROUP_CREATE), path, "make a group");
+  require(H5Pset_link_creation_order(list.get(), H5P_CRT_ORDER_TRACKED | H5P_CRT_ORDER_INDEXED),
+          path, "make a group");
+  return owned(H5Gcreate2(file, name.c_str(), H5P_DEFAULT, list.get(), H5P_DEFAULT), path,
+               "make a group");
+}
+
+// A dataset that grows along its first dimension; every chunk carries a checksum.
+Handle new_dataset(hid_t group, const std::string& name, hid_t type,
+                   const std::vector<hsize_t>& chunk, const std::filesystem::path& path) {
+  std::vector<hsize_t> now = chunk;
+  std::vector<hsize_t> most = chunk;
+  now[0] = 0;
+  most[0] = H5S_UNLIMITED;
+  const int rank = static_cast<int>(chunk.size());
+  const Handle space =
+      owned(H5Screate_simple(rank, now.data(), most.data()), path, "make a dataset");
+  const Handle list = owned(H5Pcreate(H5P_DATASET_CREATE), path, "make a dataset");
+  require(H5Pset_chunk(list.get(), rank, chunk.data()), path, "make a dataset");
+  require(H5Pset_fletcher32(list.get()), path, "make a dataset");
+  return owned(
+      H5Dcreate2(group, name.c_str(), type, space.get(), H5P_DEFAULT, list.get(), H5P_DEFAULT),
+      path, "make a dataset");
+}
+
+// Lengthens a dataset by `rows` and writes them.
+struct Rows {
+  std::int64_t from;
+  std::int64_t count;
+  hid_t type;
+  const void* data;
+};
+void append_rows(hid_t dataset, const Rows& rows, hsize_t columns,
+                 const std::filesystem::path& path) {
+  const int rank = columns == 0 ? 1 : 2;
+  const hsize_t extent[2] = {static_cast<hsize_t>(rows.from + rows.count), columns};
+  const hsize_t start[2] = {static_cast<hsize_t>(rows.from), 0};
+  const hsize_t count[2] = {static_cast<hsize_t>(rows.count), columns};
+  require(H5Dset_extent(dataset, extent), path, "lengthen a dataset");
+  const Handle space = owned(H5Dget_space(dataset), path, "write samples");
+  require(H5Sselect_hyperslab(space.get(), H5S_SELECT_SET, start, nullptr, count, nullptr), path,
+          "write samples");
+  const Handle memory = owned(H5Screate_simple(rank, count, nullptr), path, "write samples");
+  require(H5Dwrite(dataset, rows.type, memory.get(), space.get(), H5P_DEFAULT, rows.data), path,
+          "write samples");
+}
+
+}  // namespace
+
+struct Recorder::File {
+  std::filesystem::path path;
+  Layout layout;
+  Handle file;
+  std::vector<Handle> streams;  // (channels)
+  Handle gaps;
+  std::int64_t samples = 0;
+  std::int64_t gap_count = 0;
+  std::vector<std::uint16_t> narrow;  // scratch: one channel of one block
+
+  File(std::filesystem::path where, Layout what);
+  void start_streaming();
+  void flush();
+  void append(std::size_t stream, const std::int32_t* counts, std::int64_t count);
+  void append(const Gap& gap);
+};
+
+Recorder::File::File(std::filesystem::path where, Layout what)
+    : path(std::move(where)), layout(std::move(what)) {
+  silence_hdf5();
+  const Handle access = owned(H5Pcreate(H5P_FILE_ACCESS), path, "open");
+  require(H5Pset_libver_bounds(access.get(), H5F_LIBVER_LATEST, H5F_LIBVER_LATEST), path, "open");
+  file = owned(H5Fcreate(path.c_str(), H5F_ACC_EXCL, H5P_DEFAULT, access.get()), path, "make");
+  put_integer(file.get(), "schema", 1, path);
+  const Handle all = new_group(file.get(), "streams", path);
+  const Handle group = new_group(file.get(), streams_path(layout.source.device), path);
+  const std::string start = base::utc_text(layout.source.start);
+  put_text(group.get(), "start_utc", start, path);
+  put_number(group.get(), "sample_rate_hz", layout.sample_rate_hz, path);
+  for (const Stream& stream : layout.streams) {
+    streams.push_back(new_dataset(group.get(), stream.channel,
+                                  stream.bits <= short_bits ? H5T_STD_U16LE : H5T_STD_I32LE,
+                                  {chunk_samples}, path));
+    const hid_t data = streams.back().get();
+    put_text(data, "units", stream.unit, path);
+    put_text(data, "long_name", stream.long_name, path);
+    put_number(data, "sample_rate_hz", layout.sample_rate_hz, path);
+    put_text(data, "start_utc", start, path);
+    put_number(data, "lower_V", stream.lower_V, path);
+    put_number(data, "upper_V", stream.upper_V, path);
+    put_integer(data, "bits", stream.bits, path);
+    put_text(data, "conversion",
+             "volts = lower_V + (counts + 0.5) * (upper_V - lower_V) / 2^bits; the certificate "
+             "gives volts = f(value), the value in units",
+             path);
+    put_text(data, "certificate", stream.certificate, path);
+  }
+  const Handle noted = new_group(file.get(), "gaps", path);
+  gaps = new_dataset(noted.get(), layout.source.device, H5T_STD_I64LE, {chunk_gaps, 2}, path);
+  put_text(gaps.get(), "long_name",
+           "samples missed: first sample of the recording after the gap, and its number in the "
+           "device's own count",
+           path);
+}
+
+void Recorder::File::start_streaming() {
+  require(H5Fstart_swmr_write(file.get()), path, "start writing beside readers");
+}
+
+void Recorder::File::flush() {
+  require(H5Fflush(file.get(), H5F_SCOPE_GLOBAL), path, "write");
+  void* handle = nullptr;
+  require(H5Fget_vfd_handle(file.get(), H5P_DEFAULT, &handle), path, "write");
+  require(fdatasync(*static_cast<const int*>(handle)), path, "write");
+}
+
+void Recorder::File::append(std::size_t stream, const std::int32_t* counts, std::int64_t count) {
+  if (layout.streams[stream].bits > short_bits) {
+    append_rows(streams[stream].get(), {samples, count, H5T_NATIVE_INT32, counts}, 0, path);
+    return;
+  }
+  narrow.resize(static_cast<std::size_t>(count));
+  std::transform(counts, counts + count, narrow.begin(),
+                 [](std::int32_t value) { return static_cast<std::uint16_t>(value); });
+  append_rows(streams[stream].get(), {samples, count, H5T_NATIVE_UINT16, narrow.data()}, 0, path);
+}
+
+void Recorder::File::append(const Gap& gap) {
+  const std::int64_t pair[2] = {gap.before_sample, gap.device_sample};
+  append_rows(gaps.get(), {gap_count, 1, H5T_NATIVE_INT64, pair}, 2, path);
+  ++gap_count;
+}
+
+Recorder::Recorder(std::unique_ptr<File> file) : file_(std::move(file)) {}
+Recorder::Recorder(Recorder&& other) noexcept = default;
+Recorder::~Recorder() = default;
+
+Recorder Recorder::create(const std::filesystem::path& file, const bench::Bench& bench,
+                          const Source& source) {
+  if (std::filesystem::exists(file)) {
+    throw base::BadInput(file.string() + ":1", "exists",
+                         "a new file; recordings are never changed");
+  }
+  auto made = std::make_unique<File>(file, layout_from(bench, source));
+  made->start_streaming();
+  Recorder recorder(std::move(made));
+  recorder.flush();
+  return recorder;
+}
+
+Recorder Recorder::take_up(const std::filesystem::path& file, std::int64_t samples) {
+  const std::filesystem::path part = file.string() + ".part";
+  std::unique_ptr<File> made;
+  {
+    const Recording old(file);
+    const Handle source = opened_for_reading(file);
+    if (samples < 0 || samples > old.samples()) {
+      throw base::BadInput(
+          file.string() + ":1",
+          fmt::format("holds {} samples, but {} were recorded", old.samples(), samples),
+          "the recording as it was left; it has been changed or damaged since");
+    }
+    std::filesystem::remove(part);
+    made = std::make_unique<File>(part, layout_of(source.get(), file));
+    // The chunk that was being filled may have been torn while it was written again: what it held
+    // before is whole, its checksum is not. The chunks before it were finished and are checked.
+    const std::int64_t finished = samples - samples % static_cast<std::int64_t>(chunk_samples);
+    while (made->samples < samples) {
+      const bool checked = made->samples < finished;
+      const std::int64_t until = checked ? finished : samples;
+      const std::int64_t count = std::min(copied_at_once, until - made->samples);
+      for (std::size_t i = 0; i < made->streams.size(); ++i) {
+        const std::string name = streams_path(old.device()) + "/" + made->layout.streams[i].channel;
+        const Handle data =
+            owned(H5Dopen2(source.get(), name.c_str(), H5P_DEFAULT), file, "open a stream");
+        const Stretch stretch{.first = made->samples, .count = count, .checked = checked};
+        made->append(i, counts_of(data.get(), stretch, file).data(), count);
+      }
+      made->samples += count;
+    }
+    for (const Gap& gap : old.gaps()) {
+      if (gap.before_sample < samples) made->append(gap);
+    }
+  }
+  made->start_streaming();
+  made->flush();
+  std::filesystem::rename(part, file);
+  made->path = file;
+  return Recorder(std::move(made));
+}
+
+void Recorder::append(const bench::SampleBlock& block) {
+  if (block.channels != file_->streams.size()) {
+    throw std::logic_error(fmt::format("a block of {} channels for a recording of {}",
+                                       block.channels, file_->streams.size()));
+  }
+  if (block.gap_before) {
+    file_->append(Gap{.before_sample = file_->samples, .device_sample = block.first_sample});
+  }
+  const auto count = static_cast<std::int64_t>(block.samples);
+  for (std::size_t i = 0; i < block.channels; ++i)
+    file_->append(i, block.channel(i).data(), count);
+  file_->samples += count;
+}
+
+void Recorder::flush() {
+  file_->flush();
+}
+
+std::int64_t Recorder::samples() const {
+  return file_->samples;
+}
+
+}  // namespace windwright::recording
