@@ -120,6 +120,11 @@ bool Settings::has(std::string_view key) const {
   return find(key) != nullptr;
 }
 
+bool Settings::holds_text(std::string_view key) const {
+  const void* found = find(key);
+  return found != nullptr && as_node(found).is_string();
+}
+
 const void* Settings::require(std::string_view key, std::string_view kind) const {
   const void* node = find(key);
   if (node == nullptr) {

@@ -33,6 +33,8 @@ class Settings {
 
   const std::filesystem::path& file() const;
   bool has(std::string_view key) const;
+  /// The key is there and holds text: for keys that take a number or a name.
+  bool holds_text(std::string_view key) const;
 
   double number(std::string_view key, Bounds bounds = {}) const;
   double number_or(std::string_view key, double fallback, Bounds bounds = {}) const;

@@ -5,20 +5,24 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
 namespace windwright::campaign {
 
+/// What a campaign varies: one actuator and the values it takes.
 struct Factor {
   std::string actuator;
   std::vector<double> levels;
-  bool hard_to_change;
+  bool hard_to_change;  // stays the same inside a block
 };
 
 struct Setting {
   std::string actuator;
   double value;
+  std::string position = {};  // of a selector, by name, instead of the value; else empty
 };
 
 /// One row of the plan.
@@ -50,7 +54,8 @@ struct Campaign {
   std::filesystem::path file;
   std::string text;
   std::string title;
-  std::filesystem::path bench_file;  // from `bench = "bench.toml"`, absolute
+  std::filesystem::path bench_file;  // absolute: the one given, or from `bench = "bench.toml"`
+  std::filesystem::path bench_name;  // as the campaign names it, relative to its folder
   std::string operator_name;
   std::uint64_t seed;  // order of the test points
   Question question;
@@ -58,16 +63,26 @@ struct Campaign {
   std::vector<Setting> constants;  // actuators held all through
   int repeats;
   Pace pace;
+  std::map<std::string, std::string> places;  // `file:line` by actuator, and of `pace`
 };
 
+/// Reads and checks a campaign: docs/files.md.
+/// @param bench  to be used instead of the bench that the campaign names
 /// @throws BadInput  with file and line
-Campaign campaign_from_file(const std::filesystem::path& file);
-/// Checks factors against the bench's actuators and their limits.
+Campaign campaign_from_file(const std::filesystem::path& file,
+                            const std::optional<std::filesystem::path>& bench = std::nullopt);
+/// Checks factors and constants against the bench's actuators and their limits, and the pace
+/// against its block length.
 /// @throws BadInput
 void require_fits(const Campaign& campaign, const bench::Bench& bench);
+/// What the actuator is commanded: the value, or the index of the position's name.
+/// @throws BadInput  the bench has no such actuator or position
+double commanded_value(const Setting& setting, const bench::Bench& bench);
 
-/// Blocks (one per combination of hard-to-change levels) and the points inside them in random order
-/// (Fisher and Yates with the campaign's seed).
+/// Blocks (one per combination of hard-to-change levels) in random order, and in random order
+/// inside them every combination of the other levels, `repeats` times each (Fisher and Yates with
+/// the campaign's seed). Same campaign, same plan. Source of the layout (hard-to-change factors as
+/// blocks, random order inside): common practice for split-plot designs, no source.
 std::vector<PlannedPoint> plan(const Campaign& campaign);
 
 }  // namespace windwright::campaign
