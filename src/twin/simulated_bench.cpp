@@ -1,1 +1,350 @@
+// SPDX-License-Identifier: Apache-2.0
 #include "twin/simulated_bench.h"
+
+#include "base/errors.h"
+#include "physics/loads.h"
+#include "twin/bookmark.h"
+#include "twin/plant.h"
+#include "twin/sensor.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <chrono>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+#include <map>
+#include <numbers>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <thread>
+#include <vector>
+
+namespace windwright::twin {
+
+namespace {
+
+using Clock = std::chrono::steady_clock;
+
+constexpr double blade_change_s = 30.0;
+constexpr double rad_per_deg = std::numbers::pi / 180.0;
+constexpr double zero_celsius_K = 273.15;
+
+// Quantities in the order of `true_values`.
+constexpr std::array<std::string_view, 9> quantities{
+    "air_temperature_C", "air_pressure_hPa",  "air_humidity_pct",
+    "air_speed_m_s",     "rotor_speed_rad_s", "dc_voltage_V",
+    "dc_current_A",      "ac_voltage_V",      "ac_current_A"};
+using TrueValues = std::array<double, quantities.size()>;
+
+constexpr std::array<std::string_view, 4> load_names{"none", "rheostat", "lamps",
+                                                     "rheostat_and_lamps"};
+
+struct KnownInput {
+  std::size_t channel;
+  Sensor::Input kind;
+  double true_input;
+};
+
+}  // namespace
+
+struct SimulatedBench::State {
+  State(const bench::Bench& described, Pace wanted);
+
+  TrueValues true_values(const Motion& motion) const;
+  void sample(const Motion& motion, bench::SampleBlock& block, std::size_t index);
+  void keep_pace() const;
+  void restart_pace();
+  std::int64_t samples_of_time() const { return plant.state().tick / plant.ticks_per_sample(); }
+  physics::LoadSelection selection_at(std::string_view actuator, double value) const;
+  void change_blades(std::int64_t blades, double pitch_rad);
+  void pass(std::int64_t samples);
+
+  bench::Bench bench;  // its own copy: plant refers to it
+  Pace pace;
+  Plant plant;
+  std::vector<Sensor> sensors;        // (channels)
+  std::vector<std::size_t> quantity;  // (channels), index into quantities
+  std::optional<KnownInput> known_input;
+  std::int64_t next_sample = 0;
+  bool gap_before = false;
+  Clock::time_point pace_start;
+  std::int64_t pace_sample = 0;
+};
+
+SimulatedBench::State::State(const bench::Bench& described, Pace wanted)
+    : bench(described), pace(wanted), plant(bench) {
+  for (const bench::Channel& channel : bench.channels) {
+    sensors.emplace_back(channel, bench.simulation->seed, bench.sample_rate_hz);
+    const auto found = std::find(quantities.begin(), quantities.end(), channel.name);
+    if (found == quantities.end()) {
+      throw base::BadInput(bench.file.string(),
+                           fmt::format("channel '{}' cannot be simulated", channel.name),
+                           fmt::format("one of {}", fmt::join(quantities, ", ")));
+    }
+    quantity.push_back(static_cast<std::size_t>(found - quantities.begin()));
+  }
+  restart_pace();
+}
+
+TrueValues SimulatedBench::State::true_values(const Motion& motion) const {
+  const physics::Air air = plant.air();
+  const physics::GeneratorLoad load = plant.generator_load(motion);
+  physics::PhaseSample phase{};
+  if (motion.rotor_speed_rad_s > 0.0) {
+    const physics::Generator& generator = plant.truth().generator;
+    phase = physics::phase_sample(generator, load, motion.rotor_speed_rad_s,
+                                  generator.pole_pairs * motion.rotor_angle_rad);
+  }
+  return {air.temperature_K - zero_celsius_K,
+          air.pressure_Pa / 100.0,
+          air.relative_humidity * 100.0,
+          motion.air_speed_m_s,
+          motion.rotor_speed_rad_s,
+          load.dc_voltage_V,
+          load.dc_current_A,
+          phase.voltage_V,
+          phase.current_A};
+}
+
+void SimulatedBench::State::sample(const Motion& motion, bench::SampleBlock& block,
+                                   std::size_t index) {
+  const TrueValues values = true_values(motion);
+  for (std::size_t channel = 0; channel < sensors.size(); ++channel) {
+    Sensor& sensor = sensors[channel];
+    const bool known = known_input && known_input->channel == channel;
+    const Sensor::Input kind = known ? known_input->kind : Sensor::Input::process;
+    const double input =
+        known ? known_input->true_input : sensor.true_input(kind, values[quantity[channel]]);
+    block.counts[channel * block.samples + index] = sensor.counts(kind, input, next_sample);
+  }
+}
+
+void SimulatedBench::State::restart_pace() {
+  pace_start = Clock::now();
+  pace_sample = next_sample;
+}
+
+void SimulatedBench::State::keep_pace() const {
+  if (pace != Pace::real_time) return;
+  const std::chrono::duration<double> due(static_cast<double>(next_sample - pace_sample) /
+                                          bench.sample_rate_hz);
+  std::this_thread::sleep_until(pace_start + std::chrono::duration_cast<Clock::duration>(due));
+}
+
+physics::LoadSelection SimulatedBench::State::selection_at(std::string_view actuator,
+                                                           double value) const {
+  const std::string& wanted =
+      bench.actuator(actuator).positions.at(static_cast<std::size_t>(value));
+  const auto found = std::find(load_names.begin(), load_names.end(), wanted);
+  return static_cast<physics::LoadSelection>(found - load_names.begin());
+}
+
+void SimulatedBench::State::change_blades(std::int64_t blades, double pitch_rad) {
+  constexpr double same_rad = 1e-9;  // degrees into radians and back
+  if (blades == plant.state().blades &&
+      std::abs(pitch_rad - plant.state().pitch_rad) < same_rad) {
+    return;
+  }
+  if (plant.state().fan_pct > 0.0) {
+    throw base::DeviceFault(bench.name, "blades cannot be changed while the fan turns",
+                            "command fan_pct to 0 first");
+  }
+  plant.mount(blades, pitch_rad, blade_change_s);
+  pass(0);
+}
+
+// After plant time went by, lets go of `samples` more and takes up sampling behind the gap.
+void SimulatedBench::State::pass(std::int64_t samples) {
+  for (std::int64_t left = samples * plant.ticks_per_sample(); left > 0;)
+    left -= plant.advance(left);
+  if (samples_of_time() == next_sample) return;
+  next_sample = samples_of_time();
+  gap_before = true;
+  for (Sensor& sensor : sensors)
+    sensor.settle();
+  restart_pace();
+}
+
+SimulatedBench::SimulatedBench(const bench::Bench& bench, Pace pace)
+    : state_(std::make_unique<State>(bench, pace)) {}
+
+SimulatedBench::~SimulatedBench() = default;
+
+const std::string& SimulatedBench::name() const {
+  return state_->bench.name;
+}
+
+double SimulatedBench::sample_rate_hz() const {
+  return state_->bench.sample_rate_hz;
+}
+
+base::UtcTime SimulatedBench::now() const {
+  const double seconds = static_cast<double>(state_->next_sample) / sample_rate_hz();
+  return state_->bench.simulation->start + std::chrono::nanoseconds(std::llround(seconds * 1e9));
+}
+
+void SimulatedBench::set(std::string_view name, double value) {
+  State& s = *state_;
+  const bench::Actuator& actuator = s.bench.actuator(name);
+  const bool in_steps = !actuator.positions.empty() || name == "blade_count";
+  // Negated, so that NaN is refused too.
+  if (!(value >= actuator.lowest && value <= actuator.highest) ||
+      (in_steps && value != std::floor(value))) {
+    throw base::DeviceFault(s.bench.name, fmt::format("{} refuses {}", name, value),
+                            fmt::format("its limits are {} to {}{}", actuator.lowest,
+                                        actuator.highest, in_steps ? ", whole numbers" : ""));
+  }
+  const PlantState& now = s.plant.state();
+  const auto selection = static_cast<physics::LoadSelection>(now.load_selection);
+  if (name == "fan_pct") {
+    s.plant.command_fan(value);
+  } else if (name == "load_selector") {
+    s.plant.command_load(s.selection_at(name, value), now.rheostat_ohm);
+  } else if (name == "rheostat_ohm") {
+    s.plant.command_load(selection, value);
+  } else if (name == "blade_count") {
+    s.change_blades(std::llround(value), now.pitch_rad);
+  } else if (name == "pitch_deg") {
+    s.change_blades(now.blades, value * rad_per_deg);
+  } else {
+    throw base::DeviceFault(s.bench.name, fmt::format("{} cannot be simulated", name),
+                            "the actuators in docs/files.md");
+  }
+}
+
+void SimulatedBench::apply_known_input(std::string_view channel, double value) {
+  State& s = *state_;
+  if (!std::isfinite(value)) {
+    throw base::DeviceFault(s.bench.name, fmt::format("known input {} on {}", value, channel),
+                            "a finite value");
+  }
+  remove_known_input();
+  const std::size_t index = s.bench.channel_index(channel);
+  const Sensor::Input kind = s.sensors[index].kind_of_known_input(value);
+  s.known_input = {
+      .channel = index, .kind = kind, .true_input = s.sensors[index].true_input(kind, value)};
+  s.sensors[index].settle();
+}
+
+void SimulatedBench::remove_known_input() {
+  State& s = *state_;
+  if (s.known_input) s.sensors[s.known_input->channel].settle();
+  s.known_input.reset();
+}
+
+void SimulatedBench::read(bench::SampleBlock& block) {
+  State& s = *state_;
+  block.first_sample = s.next_sample;
+  block.start = now();
+  block.gap_before = s.gap_before;
+  block.channels = s.sensors.size();
+  block.samples = static_cast<std::size_t>(std::llround(s.bench.block_s * s.bench.sample_rate_hz));
+  block.counts.resize(block.channels * block.samples);
+  s.gap_before = false;
+  const std::int64_t per_sample = s.plant.ticks_per_sample();
+  const double tick_s = s.plant.tick_s();
+  std::int64_t left = static_cast<std::int64_t>(block.samples) * per_sample;
+  std::int64_t tick = 0;  // since the block's first sample
+  while (left > 0) {
+    const std::int64_t gone = s.plant.advance(left);
+    for (std::int64_t i = (per_sample - tick % per_sample) % per_sample; i < gone;
+         i += per_sample) {
+      s.sample(s.plant.motion_after(static_cast<double>(i) * tick_s), block,
+               static_cast<std::size_t>((tick + i) / per_sample));
+      ++s.next_sample;
+    }
+    tick += gone;
+    left -= gone;
+  }
+  s.keep_pace();
+}
+
+void SimulatedBench::stop() noexcept {
+  Plant& plant = state_->plant;
+  plant.command_fan(0.0);
+  if (plant.state().load_selection == static_cast<std::int64_t>(physics::LoadSelection::none)) {
+    plant.command_load(physics::LoadSelection::rheostat, plant.state().rheostat_ohm);
+  }
+}
+
+std::string SimulatedBench::bookmark() const {
+  const State& s = *state_;
+  Bookmark bookmark{.seed = s.bench.simulation->seed,
+                    .sample = s.next_sample,
+                    .gap_before = s.gap_before,
+                    .plant = s.plant.state(),
+                    .sensors = {}};
+  for (const Sensor& sensor : s.sensors)
+    bookmark.sensors.push_back(sensor.memory());
+  return bookmark_text(bookmark);
+}
+
+void SimulatedBench::return_to(std::string_view text) {
+  State& s = *state_;
+  const Bookmark bookmark = bookmark_from_text(text);
+  if (bookmark.seed != s.bench.simulation->seed || bookmark.sensors.size() != s.sensors.size()) {
+    throw base::BadInput("bookmark of the simulated bench", "is of another bench or seed",
+                         "the bench description that the bookmark was made with");
+  }
+  remove_known_input();
+  s.plant.restore(bookmark.plant);
+  s.next_sample = bookmark.sample;
+  s.gap_before = bookmark.gap_before;
+  for (std::size_t i = 0; i < s.sensors.size(); ++i)
+    s.sensors[i].restore(bookmark.sensors[i]);
+  s.restart_pace();
+}
+
+std::map<std::string, double> SimulatedBench::truth() const {
+  const State& s = *state_;
+  const Motion motion = s.plant.motion_now();
+  const TrueValues values = s.true_values(motion);
+  const PowerFlow flow = s.plant.power_flow(motion);
+  const Truth& truth = s.plant.truth();
+  const double radius_m = truth.rotor.tip_radius_m;
+  const bool wind = flow.wind_power_W > 0.0;
+  std::map<std::string, double> all;
+  for (std::size_t i = 0; i < quantities.size(); ++i)
+    all[std::string(quantities[i])] = values[i];
+  all["disc_air_speed_m_s"] = flow.disc_air_speed_m_s;
+  all["tip_speed_ratio"] =
+      wind ? motion.rotor_speed_rad_s * radius_m / flow.disc_air_speed_m_s : 0.0;
+  all["air_density_kg_m3"] = s.plant.density_kg_m3();
+  all["wind_power_W"] = flow.wind_power_W;
+  all["rotor_torque_N_m"] = flow.rotor_torque_N_m;
+  all["rotor_power_W"] = flow.rotor_power_W;
+  all["stored_power_W"] = flow.stored_power_W;
+  all["bearing_loss_W"] = flow.generator.bearing_loss_W;
+  all["iron_loss_W"] = flow.generator.iron_loss_W;
+  all["electromagnetic_power_W"] = flow.generator.electromagnetic_power_W;
+  all["winding_loss_W"] = flow.generator.winding_loss_W;
+  all["ac_power_W"] = flow.generator.ac_power_W;
+  all["rectifier_loss_W"] = flow.generator.rectifier_loss_W;
+  all["dc_power_W"] = flow.generator.dc_power_W;
+  all["cp"] = wind ? flow.rotor_power_W / flow.wind_power_W : 0.0;
+  all["electrical_cp"] = wind ? flow.generator.dc_power_W / flow.wind_power_W : 0.0;
+  all["lamp_temperature_K"] = motion.lamp_temperature_K;
+  all["pitch_deg"] = s.plant.true_pitch_rad() / rad_per_deg;
+  all["blade_count"] = static_cast<double>(s.plant.state().blades);
+  all["tip_radius_m"] = radius_m;
+  all["position_factor"] = truth.position_factor;
+  return all;
+}
+
+void SimulatedBench::advance(double seconds) {
+  state_->pass(std::llround(seconds * sample_rate_hz()));
+}
+
+EnergyTally SimulatedBench::energy() const {
+  return state_->plant.energy();
+}
+
+void SimulatedBench::reset_energy() {
+  state_->plant.reset_energy();
+}
+
+}  // namespace windwright::twin

@@ -3,8 +3,8 @@
 
 #include "bench/bench.h"
 #include "bench/device.h"
+#include "twin/energy_tally.h"
 
-#include <cstdint>
 #include <map>
 #include <memory>
 #include <string>
@@ -14,23 +14,19 @@ namespace windwright::twin {
 
 enum class Pace { real_time, as_fast_as_possible };
 
-/// Mean powers since the last reset of the tally, and what is stored: the energy balance of the
-/// bench.
-struct EnergyTally {
-  double seconds;
-  double wind_J;
-  double rotor_J;      // aerodynamic work on the rotor
-  double bearing_J;    // lost
-  double iron_J;       // lost
-  double winding_J;    // lost
-  double rectifier_J;  // lost
-  double load_J;       // into the load
-  double kinetic_J;    // change of the rotor's kinetic energy
-};
-
-/// The bench as physics, sensor models and faults, behind the interface of real hardware. Same seed
-/// and same calls, same counts. Draws its own true sensor errors, losses, radius and position
-/// factor from the spreads that bench.toml states.
+/// The bench as physics and sensor models, behind the interface of real hardware. Same seed and
+/// same calls, same counts. Draws its own true sensor errors, losses, radius and position factor
+/// from the spreads that bench.toml states. It starts with the fan off, the rotor at rest with the
+/// blades of rotor.toml, and no load connected.
+///
+/// Known inputs: see Sensor (twin/sensor.h). In short: a value that is one of the calibration
+/// references stands for the day of calibration, so it carries the error of the reference standard
+/// and no drift; the check standard's value carries that standard's error and the drift; anything
+/// else the drift alone.
+///
+/// A change of blades or pitch takes 30 s of simulated time and is refused while the fan is
+/// commanded to turn; the person stops the rotor by hand. Setting what is set already changes
+/// nothing.
 class SimulatedBench final : public bench::Device {
  public:
   /// @throws BadInput  the bench has no [simulation], or a channel no [channel.simulated]
@@ -39,19 +35,32 @@ class SimulatedBench final : public bench::Device {
 
   const std::string& name() const override;
   double sample_rate_hz() const override;
+  /// Simulated time: of the sample that comes next.
   base::UtcTime now() const override;
+  /// @throws BadInput     no such actuator
+  /// @throws DeviceFault  outside the actuator's limits, between positions, or blades under wind
   void set(std::string_view actuator, double value) override;
+  /// Returns when the sensor has settled on the input, in no simulated time.
   void apply_known_input(std::string_view channel, double value) override;
   void remove_known_input() override;
+  /// block_s of samples.
   void read(bench::SampleBlock& block) override;
+  /// Fan off; where no load was connected, the rheostat is.
   void stop() noexcept override;
+  /// One line; a fresh simulated bench of the same description goes on from it to the last bit.
   std::string bookmark() const override;
+  /// @throws BadInput  not a bookmark, or of another bench or seed
   void return_to(std::string_view bookmark) override;
 
-  /// True values now, by channel name, and `rotor_torque_N_m`, `air_density_kg_m3`, `wind_power_W`,
-  /// `rotor_power_W`, `dc_power_W`, ...: what no sensor can see.
+  /// True values now, by channel name, and what no sensor can see: tip_speed_ratio,
+  /// disc_air_speed_m_s, air_density_kg_m3, wind_power_W, rotor_torque_N_m, rotor_power_W,
+  /// stored_power_W, bearing_loss_W, iron_loss_W, electromagnetic_power_W, winding_loss_W,
+  /// ac_power_W, rectifier_loss_W, dc_power_W, cp (rotor), electrical_cp (DC), lamp_temperature_K,
+  /// pitch_deg, blade_count, tip_radius_m, position_factor.
+  /// rotor = bearing + iron + winding + rectifier + dc + stored.
   std::map<std::string, double> truth() const;
-  /// Lets time pass without samples.
+  /// Lets time pass without samples; the next block then has a gap before it.
+  /// @param seconds  rounded to whole samples
   void advance(double seconds);
   EnergyTally energy() const;
   void reset_energy();

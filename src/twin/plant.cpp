@@ -1,0 +1,459 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "twin/plant.h"
+
+#include "base/random.h"
+#include "physics/tunnel.h"
+#include "twin/integrator.h"
+#include "twin/torque_table.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+#include <memory>
+#include <numbers>
+#include <optional>
+
+namespace windwright::twin {
+
+namespace {
+
+constexpr double grid_s = 0.02;  // of the turbulence, about
+
+// What is integrated. The first four are the motion; the others start from 0 in every piece.
+enum Equation : std::size_t {
+  rotor_speed,
+  rotor_angle,
+  mean_air_speed,
+  lamp_temperature,
+  air_path,
+  wind,
+  rotor,
+  bearing,
+  iron,
+  winding,
+  rectifier,
+  load,
+  equations
+};
+constexpr std::size_t moving = 4;
+using Values = std::array<double, equations>;
+constexpr Values tolerances{1e-7, 1e-8, 1e-8, 1e-5, 1e-9, 1e-8, 1e-8, 1e-8, 1e-8, 1e-8, 1e-8, 1e-8};
+constexpr double relative_tolerance = 1e-9;
+
+// A stretch without event, with its rates at both ends: a cubic between them is as good as the
+// integration, as it is far shorter than any time constant.
+struct Piece {
+  double start_s;
+  double end_s;
+  std::array<double, moving> first;
+  std::array<double, moving> first_rates;
+  std::array<double, moving> last;
+  std::array<double, moving> last_rates;
+};
+
+double cubic(const Piece& piece, std::size_t equation, double t) {
+  const double h = piece.end_s - piece.start_s;
+  if (h <= 0.0) return piece.last[equation];
+  const double s = (t - piece.start_s) / h;
+  const double a = piece.first[equation];
+  const double b = piece.last[equation];
+  const double slope_a = h * piece.first_rates[equation];
+  const double slope_b = h * piece.last_rates[equation];
+  const double rise = b - a;
+  return a + s * (slope_a + s * (3.0 * rise - 2.0 * slope_a - slope_b +
+                                 s * (slope_a + slope_b - 2.0 * rise)));
+}
+
+}  // namespace
+
+struct Plant::Model {
+  explicit Model(const bench::Bench& described);
+
+  void refresh_air();
+  void refresh_rotor();
+  void make_table();
+  double inertia_kg_m2() const;
+  double kinetic_J() const;
+  double break_away_torque_N_m() const;
+  double gust_m_s(double mean_m_s, double t) const;
+  physics::GeneratorLoad generator_load(double speed_rad_s, double lamp_K) const;
+  double load_ohm(double lamp_K) const;
+  double aerodynamic_torque_N_m(double air_m_s, double speed_rad_s) const;
+  void rates(double t, const double* y, double* dy) const;
+  double event(double t, const double* y) const;
+  double turbulence_at(std::int64_t grid_point) const;
+  void integrate(double length_s);
+  void add(const Values& y, double angle_before);
+  std::int64_t advance(std::int64_t ticks);
+
+  const bench::Bench& bench;
+  Truth truth;
+  base::RandomStream turbulence;
+  std::int64_t ticks_per_sample = 1;
+  std::int64_t ticks_per_grid = 1;
+  double tick_s = 0.0;
+
+  PlantState state;
+  bool held = false;  // by a person, while blades are changed
+
+  // Follow from the state; renewed when it changes.
+  physics::Air air{};
+  double density_kg_m3 = 0.0;
+  double viscosity_Pa_s = 0.0;
+  physics::Rotor mounted;
+  std::optional<TorqueTable> torque;  // made when air first flows over the mounted rotor
+
+  // The stretch being integrated, or the last one.
+  double from_turbulence = 0.0;
+  double turbulence_slope_s = 0.0;
+  std::array<Piece, 3> pieces{};
+  std::size_t piece_count = 0;
+  bool may_break_away = false;
+  std::unique_ptr<Integrator> integrator;
+};
+
+Plant::Model::Model(const bench::Bench& described)
+    : bench(described),
+      truth(truth_of(described)),
+      turbulence(bench.simulation->seed, "turbulence") {
+  const double rate_hz = bench.sample_rate_hz;
+  if (rate_hz * grid_s >= 1.0) {
+    ticks_per_grid = std::llround(rate_hz * grid_s);
+  } else {
+    ticks_per_sample = std::llround(std::ceil(1.0 / (rate_hz * grid_s)));
+  }
+  tick_s = 1.0 / (rate_hz * static_cast<double>(ticks_per_sample));
+  state.lamp_temperature_K = bench.simulation->air.temperature_K;
+  state.turbulence = turbulence.normal(0);
+  state.next_turbulence = turbulence.normal(1);
+  state.rheostat_ohm = bench.loads.rheostat_highest_ohm;
+  state.blades = bench.rotor.blades;
+  state.pitch_rad = bench.rotor.pitch_rad;
+  refresh_air();
+  refresh_rotor();
+  integrator = std::make_unique<Integrator>(
+      this,
+      [](const void* model, double t, const double* y, double* dy) {
+        static_cast<const Model*>(model)->rates(t, y, dy);
+      },
+      [](const void* model, double t, const double* y) {
+        return static_cast<const Model*>(model)->event(t, y);
+      },
+      tolerances, relative_tolerance);
+}
+
+void Plant::Model::refresh_air() {
+  const double hours = static_cast<double>(state.tick) * tick_s / 3600.0;
+  air = bench.simulation->air;
+  air.temperature_K += bench.simulation->air_temperature_drift_K_h * hours;
+  density_kg_m3 = physics::density_kg_m3(air);
+  viscosity_Pa_s = physics::dynamic_viscosity_Pa_s(air);
+}
+
+void Plant::Model::refresh_rotor() {
+  mounted = truth.rotor;
+  mounted.blades = static_cast<int>(state.blades);
+  mounted.pitch_rad = pitch_as_set_rad(bench, state.pitch_rad, state.mounting);
+  torque.reset();
+}
+
+// In the air of the start, whenever it is made: the table must not depend on when that was.
+void Plant::Model::make_table() {
+  const physics::Air& start = bench.simulation->air;
+  torque.emplace(mounted, physics::density_kg_m3(start), physics::dynamic_viscosity_Pa_s(start),
+                 bench.tunnel.rated_air_speed_m_s);
+}
+
+double Plant::Model::inertia_kg_m2() const {
+  return bench.hub_inertia_kg_m2 + static_cast<double>(state.blades) * bench.blade_inertia_kg_m2;
+}
+
+double Plant::Model::kinetic_J() const {
+  return 0.5 * inertia_kg_m2() * state.rotor_speed_rad_s * state.rotor_speed_rad_s;
+}
+
+double Plant::Model::break_away_torque_N_m() const {
+  const physics::Generator& g = truth.generator;
+  return g.cogging_torque_N_m + g.bearing_torque_N_m + g.pole_pairs * g.iron_hysteresis_J;
+}
+
+double Plant::Model::gust_m_s(double mean_m_s, double t) const {
+  const double fluctuation = from_turbulence + turbulence_slope_s * t;
+  return std::max(0.0, mean_m_s * (1.0 + bench.tunnel.turbulence_intensity * fluctuation));
+}
+
+double Plant::Model::load_ohm(double lamp_K) const {
+  return physics::load_resistance_ohm(bench.loads,
+                                      static_cast<physics::LoadSelection>(state.load_selection),
+                                      state.rheostat_ohm, lamp_K);
+}
+
+physics::GeneratorLoad Plant::Model::generator_load(double speed_rad_s, double lamp_K) const {
+  return physics::generator_load(truth.generator, speed_rad_s, load_ohm(lamp_K));
+}
+
+double Plant::Model::aerodynamic_torque_N_m(double air_m_s, double speed_rad_s) const {
+  return torque->torque_N_m({.air_speed_m_s = truth.position_factor * air_m_s,
+                             .rotor_speed_rad_s = speed_rad_s,
+                             .density_kg_m3 = density_kg_m3,
+                             .dynamic_viscosity_Pa_s = viscosity_Pa_s});
+}
+
+void Plant::Model::rates(double t, const double* y, double* dy) const {
+  std::fill(dy, dy + equations, 0.0);
+  const double air_m_s = gust_m_s(y[mean_air_speed], t);
+  const double disc_m_s = truth.position_factor * air_m_s;
+  const double radius_m = truth.rotor.tip_radius_m;
+  dy[mean_air_speed] =
+      physics::air_acceleration_m_s2(bench.tunnel, state.fan_pct, y[mean_air_speed]);
+  dy[air_path] = air_m_s;
+  dy[wind] =
+      0.5 * density_kg_m3 * std::numbers::pi * radius_m * radius_m * disc_m_s * disc_m_s * disc_m_s;
+  double lamp_W = 0.0;
+  if (!state.at_rest) {
+    // Friction has no direction at standstill; the rotor turns forward in all that follows.
+    constexpr double slowest_rad_s = 1e-6;
+    const double speed_rad_s = std::max(y[rotor_speed], slowest_rad_s);
+    const double torque_N_m = aerodynamic_torque_N_m(air_m_s, speed_rad_s);
+    const double resistance_ohm = load_ohm(y[lamp_temperature]);
+    const physics::GeneratorLoad g =
+        physics::generator_load(truth.generator, speed_rad_s, resistance_ohm);
+    dy[rotor_speed] = (torque_N_m - g.shaft_torque_N_m) / inertia_kg_m2();
+    dy[rotor_angle] = y[rotor_speed];
+    dy[rotor] = torque_N_m * speed_rad_s;
+    dy[bearing] = g.bearing_loss_W;
+    dy[iron] = g.iron_loss_W;
+    dy[winding] = g.winding_loss_W;
+    dy[rectifier] = g.rectifier_loss_W;
+    dy[load] = g.dc_power_W;
+    const auto selection = static_cast<physics::LoadSelection>(state.load_selection);
+    if (selection == physics::LoadSelection::lamps ||
+        selection == physics::LoadSelection::rheostat_and_lamps) {
+      lamp_W = g.dc_voltage_V * g.dc_voltage_V /
+               physics::lamp_resistance_ohm(bench.loads, y[lamp_temperature]);
+    }
+  }
+  if (bench.loads.lamps > 0) {
+    dy[lamp_temperature] =
+        physics::lamp_heating_K_s(bench.loads, y[lamp_temperature], lamp_W, air.temperature_K);
+  }
+}
+
+double Plant::Model::event(double t, const double* y) const {
+  if (!state.at_rest) return y[rotor_speed];
+  if (!may_break_away) return -1.0;
+  return aerodynamic_torque_N_m(gust_m_s(y[mean_air_speed], t), 0.0) - break_away_torque_N_m();
+}
+
+double Plant::Model::turbulence_at(std::int64_t grid_point) const {
+  const double normal = turbulence.normal(static_cast<std::uint64_t>(grid_point));
+  const double deviation_m_s = bench.tunnel.turbulence_intensity * state.mean_air_speed_m_s;
+  if (deviation_m_s < 1e-9) return normal;
+  return physics::next_fluctuation_m_s(bench.tunnel, state.mean_air_speed_m_s,
+                                       deviation_m_s * state.turbulence,
+                                       tick_s * static_cast<double>(ticks_per_grid), normal) /
+         deviation_m_s;
+}
+
+void Plant::Model::add(const Values& y, double angle_before) {
+  EnergyTally& tally = state.tally;
+  tally.wind_J += y[wind];
+  tally.rotor_J += y[rotor];
+  tally.bearing_J += y[bearing];
+  tally.iron_J += y[iron];
+  tally.winding_J += y[winding];
+  tally.rectifier_J += y[rectifier];
+  tally.load_J += y[load];
+  tally.revolutions += (y[rotor_angle] - angle_before) / (2.0 * std::numbers::pi);
+  tally.air_path_m += y[air_path];
+  tally.disc_air_path_m += truth.position_factor * y[air_path];
+}
+
+// Integrates one stretch from the state, piece by piece from event to event. A rotor that comes to
+// rest stays there until the end of the stretch, so there are at most three pieces.
+void Plant::Model::integrate(double length_s) {
+  may_break_away = !held;
+  piece_count = 0;
+  Values y{};
+  Values dy{};
+  double t = 0.0;
+  y[rotor_speed] = state.rotor_speed_rad_s;
+  y[rotor_angle] = state.rotor_angle_rad;
+  y[mean_air_speed] = state.mean_air_speed_m_s;
+  y[lamp_temperature] = state.lamp_temperature_K;
+  if (state.at_rest && may_break_away && event(0.0, y.data()) > 0.0) state.at_rest = false;
+  while (t < length_s) {
+    Piece& piece = pieces.at(piece_count++);
+    const double angle_before = y[rotor_angle];
+    std::fill(y.begin() + moving, y.end(), 0.0);
+    rates(t, y.data(), dy.data());
+    piece.start_s = t;
+    std::copy_n(y.begin(), moving, piece.first.begin());
+    std::copy_n(dy.begin(), moving, piece.first_rates.begin());
+    const auto crossing =
+        state.at_rest ? Integrator::Crossing::rising : Integrator::Crossing::falling;
+    const Integrator::Ending ending = integrator->run(t, length_s, crossing, y);
+    rates(ending.t, y.data(), dy.data());
+    if (ending.event) {
+      may_break_away = state.at_rest;
+      state.at_rest = !state.at_rest;
+      y[rotor_speed] = 0.0;
+    }
+    piece.end_s = ending.t;
+    std::copy_n(y.begin(), moving, piece.last.begin());
+    std::copy_n(dy.begin(), moving, piece.last_rates.begin());
+    add(y, angle_before);
+    t = ending.t;
+  }
+  state.rotor_speed_rad_s = y[rotor_speed];
+  state.rotor_angle_rad = std::fmod(y[rotor_angle], 2.0 * std::numbers::pi);
+  state.mean_air_speed_m_s = y[mean_air_speed];
+  state.lamp_temperature_K = y[lamp_temperature];
+}
+
+std::int64_t Plant::Model::advance(std::int64_t ticks) {
+  if (!held && !torque) {
+    make_table();
+  }
+  const std::int64_t past_grid = state.tick % ticks_per_grid;
+  const std::int64_t count = std::min(ticks, ticks_per_grid - past_grid);
+  const auto part = static_cast<double>(past_grid) / static_cast<double>(ticks_per_grid);
+  const double rise = state.next_turbulence - state.turbulence;
+  from_turbulence = state.turbulence + part * rise;
+  turbulence_slope_s = rise / (tick_s * static_cast<double>(ticks_per_grid));
+  const double length_s = static_cast<double>(count) * tick_s;
+  integrate(length_s);
+  state.tick += count;
+  state.tally.seconds += length_s;
+  if (state.tick % ticks_per_grid == 0) {
+    state.turbulence = state.next_turbulence;
+    state.next_turbulence = turbulence_at(state.tick / ticks_per_grid + 1);
+  }
+  refresh_air();
+  return count;
+}
+
+Plant::Plant(const bench::Bench& bench) : model_(std::make_unique<Model>(bench)) {}
+Plant::~Plant() = default;
+
+double Plant::tick_s() const {
+  return model_->tick_s;
+}
+std::int64_t Plant::ticks_per_sample() const {
+  return model_->ticks_per_sample;
+}
+const PlantState& Plant::state() const {
+  return model_->state;
+}
+const Truth& Plant::truth() const {
+  return model_->truth;
+}
+physics::Air Plant::air() const {
+  return model_->air;
+}
+double Plant::density_kg_m3() const {
+  return model_->density_kg_m3;
+}
+double Plant::true_pitch_rad() const {
+  return model_->mounted.pitch_rad;
+}
+
+void Plant::restore(const PlantState& state) {
+  model_->state = state;
+  model_->refresh_air();
+  model_->refresh_rotor();
+}
+
+void Plant::command_fan(double fan_pct) {
+  model_->state.fan_pct = fan_pct;
+}
+
+void Plant::command_load(physics::LoadSelection selection, double rheostat_ohm) {
+  model_->state.load_selection = static_cast<std::int64_t>(selection);
+  model_->state.rheostat_ohm = rheostat_ohm;
+}
+
+void Plant::mount(std::int64_t blades, double pitch_rad, double duration_s) {
+  PlantState& state = model_->state;
+  state.tally.brake_J += model_->kinetic_J();
+  state.rotor_speed_rad_s = 0.0;
+  state.at_rest = true;
+  model_->held = true;
+  for (std::int64_t left = std::llround(duration_s / model_->tick_s); left > 0;)
+    left -= model_->advance(left);
+  model_->held = false;
+  state.blades = blades;
+  state.pitch_rad = pitch_rad;
+  ++state.mounting;
+  model_->refresh_rotor();
+}
+
+std::int64_t Plant::advance(std::int64_t ticks) {
+  return model_->advance(ticks);
+}
+
+Motion Plant::motion_after(double offset_s) const {
+  const Model& m = *model_;
+  std::size_t i = 0;
+  while (i + 1 < m.piece_count && offset_s > m.pieces[i].end_s)
+    ++i;
+  const Piece& piece = m.pieces[i];
+  return {.rotor_speed_rad_s = std::max(0.0, cubic(piece, rotor_speed, offset_s)),
+          .rotor_angle_rad = cubic(piece, rotor_angle, offset_s),
+          .air_speed_m_s = m.gust_m_s(cubic(piece, mean_air_speed, offset_s), offset_s),
+          .lamp_temperature_K = cubic(piece, lamp_temperature, offset_s)};
+}
+
+Motion Plant::motion_now() const {
+  const PlantState& s = model_->state;
+  const auto part = static_cast<double>(s.tick % model_->ticks_per_grid) /
+                    static_cast<double>(model_->ticks_per_grid);
+  const double fluctuation = s.turbulence + part * (s.next_turbulence - s.turbulence);
+  const double intensity = model_->bench.tunnel.turbulence_intensity;
+  return {.rotor_speed_rad_s = s.rotor_speed_rad_s,
+          .rotor_angle_rad = s.rotor_angle_rad,
+          .air_speed_m_s = std::max(0.0, s.mean_air_speed_m_s * (1.0 + intensity * fluctuation)),
+          .lamp_temperature_K = s.lamp_temperature_K};
+}
+
+physics::GeneratorLoad Plant::generator_load(const Motion& motion) const {
+  if (motion.rotor_speed_rad_s <= 0.0) return {};
+  return model_->generator_load(motion.rotor_speed_rad_s, motion.lamp_temperature_K);
+}
+
+PowerFlow Plant::power_flow(const Motion& motion) const {
+  Model& m = *model_;
+  if (!m.torque) {
+    m.make_table();
+  }
+  PowerFlow flow{};
+  const double radius_m = m.truth.rotor.tip_radius_m;
+  flow.disc_air_speed_m_s = m.truth.position_factor * motion.air_speed_m_s;
+  flow.wind_power_W = 0.5 * m.density_kg_m3 * std::numbers::pi * radius_m * radius_m *
+                      std::pow(flow.disc_air_speed_m_s, 3);
+  flow.rotor_torque_N_m = m.aerodynamic_torque_N_m(motion.air_speed_m_s, motion.rotor_speed_rad_s);
+  flow.rotor_power_W = flow.rotor_torque_N_m * motion.rotor_speed_rad_s;
+  flow.generator = generator_load(motion);
+  flow.load_resistance_ohm = m.load_ohm(motion.lamp_temperature_K);
+  flow.stored_power_W =
+      m.state.at_rest
+          ? 0.0
+          : (flow.rotor_torque_N_m - flow.generator.shaft_torque_N_m) * motion.rotor_speed_rad_s;
+  return flow;
+}
+
+EnergyTally Plant::energy() const {
+  EnergyTally tally = model_->state.tally;
+  tally.kinetic_J += model_->kinetic_J();
+  return tally;
+}
+
+void Plant::reset_energy() {
+  // The stored tally holds what the rotor had at the reset, negative; energy() adds what it has.
+  model_->state.tally = {};
+  model_->state.tally.kinetic_J = -model_->kinetic_J();
+}
+
+}  // namespace windwright::twin

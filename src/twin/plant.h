@@ -1,0 +1,101 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "bench/bench.h"
+#include "physics/air.h"
+#include "physics/generator.h"
+#include "physics/loads.h"
+#include "twin/energy_tally.h"
+#include "twin/truth.h"
+
+#include <cstdint>
+#include <memory>
+
+namespace windwright::twin {
+
+/// Everything that the future of the plant depends on, besides bench and seed. Two plants with the
+/// same state go on identically to the last bit.
+struct PlantState {
+  std::int64_t tick = 0;  // time since the start, in ticks of Plant
+  double rotor_speed_rad_s = 0.0;
+  double rotor_angle_rad = 0.0;  // 0 to 2 pi
+  double mean_air_speed_m_s = 0.0;
+  double turbulence = 0.0;       // at the last grid point, over its standard deviation
+  double next_turbulence = 0.0;  // at the coming one; linear between them
+  double lamp_temperature_K = 0.0;
+  bool at_rest = true;        // the rotor sticks; break-away ends it
+  std::int64_t mounting = 0;  // times that blades were put on
+  // Commands:
+  double fan_pct = 0.0;
+  std::int64_t load_selection = 0;  // a physics::LoadSelection
+  double rheostat_ohm = 0.0;
+  std::int64_t blades = 0;
+  double pitch_rad = 0.0;  // as meant
+  EnergyTally tally{};
+};
+
+/// What moves, at one instant.
+struct Motion {
+  double rotor_speed_rad_s;
+  double rotor_angle_rad;
+  double air_speed_m_s;  // at the sensor, turbulence included, not below 0
+  double lamp_temperature_K;
+};
+
+/// Powers at one instant; rotor = bearing + iron + winding + rectifier + load + stored.
+struct PowerFlow {
+  double disc_air_speed_m_s;
+  double wind_power_W;
+  double rotor_torque_N_m;  // aerodynamic, also at rest
+  double rotor_power_W;
+  double stored_power_W;  // into the rotor's kinetic energy
+  physics::GeneratorLoad generator;
+  double load_resistance_ohm;  // infinity for none
+};
+
+/// The physics of the bench in time. Rotor speed and angle, mean air speed, filament temperature
+/// and the energies are integrated by CVODE (Adams, adaptive order and step, relative tolerance
+/// 1e-9; Hindmarsh et al., SUNDIALS, ACM TOMS 31 (2005)) from one turbulence grid point to the
+/// next; its root finding catches the rotor coming to rest and breaking away. The integrator starts
+/// anew at every grid point and command, so that the state is all it remembers.
+/// Theory: docs/theory/simulated_bench.md.
+class Plant {
+ public:
+  /// @param bench  must outlive the plant; has a [simulation]
+  explicit Plant(const bench::Bench& bench);
+  ~Plant();
+
+  /// A tick is one sample, or a part of one where samples are more than 20 ms apart.
+  double tick_s() const;
+  std::int64_t ticks_per_sample() const;
+
+  const PlantState& state() const;
+  void restore(const PlantState& state);
+  const Truth& truth() const;
+  physics::Air air() const;  // of the room, now
+  double density_kg_m3() const;
+
+  void command_fan(double fan_pct);
+  void command_load(physics::LoadSelection selection, double rheostat_ohm);
+  /// A person stops the rotor by hand, puts on other blades or sets their pitch, and lets go.
+  void mount(std::int64_t blades, double pitch_rad, double duration_s);
+
+  /// Lets up to `ticks` go by, at most to the next turbulence grid point. @return  how many went
+  std::int64_t advance(std::int64_t ticks);
+  /// In the last advance: the motion `offset_s` after its start.
+  Motion motion_after(double offset_s) const;
+  Motion motion_now() const;
+  /// At an instant of the last advance, or now.
+  PowerFlow power_flow(const Motion& motion) const;
+  physics::GeneratorLoad generator_load(const Motion& motion) const;
+  double true_pitch_rad() const;
+
+  EnergyTally energy() const;
+  void reset_energy();
+
+ private:
+  struct Model;
+  std::unique_ptr<Model> model_;
+};
+
+}  // namespace windwright::twin

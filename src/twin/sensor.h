@@ -1,0 +1,74 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "base/random.h"
+#include "bench/bench.h"
+
+#include <cstdint>
+#include <vector>
+
+namespace windwright::twin {
+
+/// One simulated sensor with its converter. Its true transfer is drawn once per seed:
+///   volts = offset + sensitivity (x + drift) + bow 4 xi (1 - xi),  xi = place of x in the
+///   calibrated range, 0 to 1,
+/// then a first-order lag, white noise, and the converter, which clips and rounds to its steps.
+///
+/// A known input stands for a value only as well as its standard does. A value out of
+/// [channel.calibration] references comes from the reference standard, whose errors (one absolute,
+/// one relative, drawn once) are the same at every use; that is the day of calibration, so the
+/// sensor has not drifted yet. The value of [channel.check_standard] comes from the check standard
+/// with an error of its own; that and all other use is later, so the drift shows.
+class Sensor {
+ public:
+  /// What lies on the sensor; each has noise of its own, so that a mean taken in calibration says
+  /// nothing about the noise of a later measurement.
+  enum class Input { process, reference, check };
+
+  /// @throws BadInput  the channel has no [channel.simulated]
+  Sensor(const bench::Channel& channel, std::uint64_t seed, double sample_rate_hz);
+
+  Input kind_of_known_input(double value) const;
+  /// What truly acts on the sensor, in the channel's unit, drift included, when `value` is there.
+  double true_input(Input kind, double value) const;
+
+  /// Settles the lag on the next input: after the input was changed, or a time without samples.
+  void settle() { settled_ = false; }
+  /// The next sample. The lag takes the input as linear between samples, exactly.
+  /// @param sample  its number, for the noise
+  std::int32_t counts(Input kind, double true_input, std::int64_t sample);
+
+  /// Memory of the lag, for a bookmark.
+  struct Memory {
+    bool settled;
+    double input_V;
+    double output_V;
+  };
+  Memory memory() const { return {settled_, input_V_, output_V_}; }
+  void restore(const Memory& memory);
+
+ private:
+  bench::Converter converter_;
+  std::vector<double> references_;
+  bool has_check_ = false;
+  double check_value_ = 0.0;
+  double check_error_ = 0.0;
+  double standard_error_ = 0.0;
+  double standard_error_relative_ = 0.0;
+  double drift_ = 0.0;
+  double offset_V_ = 0.0;
+  double sensitivity_V_ = 0.0;
+  double bow_V_ = 0.0;
+  double lowest_ = 0.0;
+  double span_ = 1.0;
+  double noise_V_ = 0.0;
+  double keep_ = 0.0;                      // of the output, over one sample
+  double from_old_ = 0.0;                  // weight of the input one sample ago
+  double from_new_ = 1.0;                  // weight of the input now
+  std::vector<base::RandomStream> noise_;  // by Input
+  bool settled_ = false;
+  double input_V_ = 0.0;
+  double output_V_ = 0.0;
+};
+
+}  // namespace windwright::twin
