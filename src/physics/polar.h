@@ -1,13 +1,16 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <cstddef>
+#include <cstdint>
+#include <span>
 #include <vector>
 
 namespace windwright::physics {
 
 struct PolarRow {
   double reynolds;
-  double alpha_rad;
+  double alpha_rad;  // -pi to pi
   double cl;
   double cd;
 };
@@ -17,13 +20,66 @@ struct SectionForce {
   double cd;
 };
 
+/// One Reynolds number's rows. What a wind tunnel gives as nearly the same Reynolds number is one
+/// table: rows within 3 % of the lowest are taken together at their geometric mean.
+struct PolarTable {
+  double reynolds;
+  double lowest_alpha_rad;
+  double highest_alpha_rad;
+  std::size_t rows;
+};
+
 /// Lift and drag of a blade section against angle of attack and Reynolds number.
+///
+/// Between rows linear in the angle, between tables linear in the logarithm of the Reynolds number;
+/// below the lowest and above the highest Reynolds number the nearest table holds. Rows that give
+/// the same angle twice (hysteresis) count with their mean.
+///
+/// Beyond its rows a table is continued to +-180 degrees, without a step, after Viterna and
+/// Corrigan, Fixed pitch rotor performance of large horizontal axis wind turbines (DOE/NASA
+/// Workshop on Large Horizontal Axis Wind Turbines, Cleveland 1981): a plate of the blade's aspect
+/// ratio AR, cd_max = 1.11 + 0.018 AR (2.01 above AR 50), cl = cd_max sin a cos a, cd = cd_max
+/// sin^2 a, and what the last row has more than that dies away with cos^2 a / sin a (lift) and cos
+/// a (drag) up to 90 degrees; on the negative side the same mirrored. Past 90 degrees the plate
+/// alone. Where the last row lies within 5 degrees of zero or beyond 60 that formula is singular;
+/// there the excess fades linearly over 20 degrees. Drag never falls below the table's least.
+///
+/// Immutable once made: any number of threads may read it. Looking up allocates nothing.
 class Polar {
  public:
-  explicit Polar(std::vector<PolarRow> rows);
-  SectionForce at(double alpha_rad, double reynolds) const;
-  double lowest_reynolds() const;
-  double highest_reynolds() const;
+  /// @param rows          in any order, at least one; cd not negative
+  /// @param aspect_ratio  blade length over mean chord, for the continuation
+  /// @throws BadInput     no rows, or a number out of its range
+  explicit Polar(std::vector<PolarRow> rows, double aspect_ratio = 10.0);
+
+  /// Where a Reynolds number lies between the tables.
+  struct Position {
+    std::uint32_t lower;   // table
+    std::uint32_t higher;  // table, the same one outside the range
+    double weight;         // of the higher one
+  };
+  /// @param reynolds  above 0; anything else counts as below the range
+  Position position(double reynolds) const;
+
+  /// @param alpha_rad  any finite angle
+  SectionForce at(double alpha_rad, Position position) const;
+  SectionForce at(double alpha_rad, double reynolds) const {
+    return at(alpha_rad, position(reynolds));
+  }
+
+  double lowest_reynolds() const { return tables_.front().reynolds; }
+  double highest_reynolds() const { return tables_.back().reynolds; }
+  std::span<const PolarTable> tables() const { return tables_; }  // Reynolds number ascending
+
+ private:
+  void lay_out(const std::vector<std::vector<PolarRow>>& groups, double aspect_ratio);
+  void index_angles();
+
+  std::vector<PolarTable> tables_;
+  std::vector<double> log_reynolds_;  // (tables)
+  std::vector<double> alpha_rad_;     // (nodes), -pi to pi: angles of all tables together
+  std::vector<SectionForce> forces_;  // nodes x tables, a node's tables side by side
+  std::vector<std::uint32_t> first_;  // (bins of angle) last node at or before the bin's start
 };
 
 }  // namespace windwright::physics

@@ -4,7 +4,6 @@
 #include "physics/polar.h"
 
 #include <memory>
-#include <string>
 #include <vector>
 
 namespace windwright::physics {
@@ -16,31 +15,113 @@ struct RotorStation {
   std::shared_ptr<const Polar> polar;  // shared: many stations, one table
 };
 
+/// A horizontal-axis rotor across the wind. A plain value: for another blade count or pitch, copy
+/// it and set that field. Between stations chord and twist are linear and the polars' forces
+/// blended.
 struct Rotor {
-  int blades;
-  double hub_radius_m;
+  int blades;           // 1 to 12
+  double hub_radius_m;  // above 0; where the blade starts
   double tip_radius_m;
   double pitch_rad;                    // adds to every station's twist
-  std::vector<RotorStation> stations;  // radius ascending
+  std::vector<RotorStation> stations;  // at least two, radius ascending, from hub to tip
 };
 
 struct RotorFlow {
-  double air_speed_m_s;
-  double rotor_speed_rad_s;
+  double air_speed_m_s;      // far upstream, not negative
+  double rotor_speed_rad_s;  // negative: turning backwards
   double density_kg_m3;
   double dynamic_viscosity_Pa_s;
 };
 
+enum class Losses { none, tip, root, both };
+
+struct RotorOptions {
+  Losses losses = Losses::both;  // Prandtl's factor where the vortices of few blades leave them
+  int elements = 40;             // closer at both ends; 1e-3 of power against many more
+  bool wake_rotation = true;     // false: the wake leaves without swirl (Betz)
+  /// Let drag, too, take part in the swirl's momentum balance. Off: what drag does stays in the
+  /// thin viscous wakes (Wilson and Lissaman, Applied aerodynamics of wind power machines, Oregon
+  /// State University 1974), and the equation stays regular where the flow through the disc stops.
+  bool drag_in_swirl = false;
+};
+
 struct RotorLoad {
-  double tip_speed_ratio;
-  double power_W;
+  double tip_speed_ratio;  // this and the coefficients are 0 in still air, where they have no value
+  double power_W;          // torque times rotor speed
   double torque_N_m;
   double thrust_N;
   double cp;
   double cq;
   double ct;
+  double span_below_reynolds = 0.0;  // share of the blade below its polar's lowest Reynolds number,
+                                     // which then held
+  double span_above_reynolds = 0.0;  // above the highest
+  int unconverged_elements = 0;      // these carry the loads without induction
+  double unconverged_radius_m = 0.0;  // of the first of them
 };
 
-RotorLoad rotor_load(const Rotor& rotor, const RotorFlow& flow);
+/// What one element of one blade sees and gives.
+struct ElementLoad {
+  double radius_m;
+  double inflow_angle_rad;      // of the relative flow from the rotor plane
+  double angle_of_attack_rad;   // inflow angle less twist and pitch
+  double axial_induction;       // a; 0 in still air
+  double tangential_induction;  // a'; 0 at standstill
+  double loss_factor;           // Prandtl's F, tip times root
+  double relative_speed_m_s;
+  double reynolds;
+  double cl;
+  double cd;
+  double normal_load_N_m1;      // one blade, per metre of radius, along the wind
+  double tangential_load_N_m1;  // one blade, per metre of radius, in the direction of turning
+  bool below_reynolds;
+  bool above_reynolds;
+  bool converged;
+};
+
+/// Power, torque and thrust by blade-element momentum theory.
+///
+/// Each element is solved for its inflow angle by a bracketed root, so that it always ends (Ning, A
+/// simple solution method for the blade element momentum equations with guaranteed convergence,
+/// Wind Energy 17 (2014) 1327-1345), written without the divisions that fail at standstill, in
+/// still air and where the flow through the disc stops. Prandtl's loss factor at tip and root.
+/// Above an axial induction of 0.4 the thrust follows Buhl's parabola (A new empirical relationship
+/// between thrust coefficient and induction factor for the turbulent windmill state,
+/// NREL/TP-500-36834, 2005), past 1 until the momentum theorem for reversed flow overtakes it. The
+/// Reynolds number is that of the local flow. Theory, limits and checks: docs/theory/rotor.md.
+///
+/// @param rotor    see there
+/// @param flow     density and viscosity above 0
+/// @return         finite always; standstill and still air have their own loads
+/// @throws BadInput  an argument outside its domain
+/// Allocates nothing; any number of threads may call.
+RotorLoad rotor_load(const Rotor& rotor, const RotorFlow& flow, const RotorOptions& options = {});
+
+struct RotorSpan {
+  RotorLoad total;
+  std::vector<ElementLoad> elements;  // from hub to tip
+};
+/// The same with what every element does.
+RotorSpan rotor_span(const Rotor& rotor, const RotorFlow& flow, const RotorOptions& options = {});
+
+/// One element at one radius between hub and tip.
+ElementLoad element_load(const Rotor& rotor, double radius_m, const RotorFlow& flow,
+                         const RotorOptions& options = {});
+
+/// Swept area, from the axis to the tip.
+double swept_area_m2(const Rotor& rotor);
+/// Blade length over mean chord: what a polar's continuation wants.
+double aspect_ratio(const std::vector<RotorStation>& stations);
+
+/// Prandtl's loss factor of one end of the blades: F = (2/pi) acos(exp(-f)), f = (B/2) d / (r |sin
+/// phi|).
+/// @param blades          B
+/// @param distance_ratio  d / r: distance from the end over the radius of the element (tip) or of
+/// the
+///                        end (root)
+/// @param sine_of_inflow  sin phi; 0 gives 1
+/// Source: Glauert, Airplane Propellers, in Durand (ed.), Aerodynamic Theory IV (1935), for the
+/// tip; Moriarty and Hansen, AeroDyn Theory Manual, NREL/TP-500-36881 (2005), for the root.
+double prandtl_loss_factor(int blades, double distance_ratio, double sine_of_inflow);
 
 }  // namespace windwright::physics
