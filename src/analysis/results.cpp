@@ -1,1 +1,52 @@
+// SPDX-License-Identifier: Apache-2.0
 #include "analysis/results.h"
+
+#include "analysis/budget.h"
+#include "analysis/comparison.h"
+#include "analysis/curve.h"
+#include "analysis/point_result.h"
+#include "base/errors.h"
+
+#include <fmt/format.h>
+
+#include <cmath>
+#include <set>
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace windwright::analysis {
+
+namespace {
+
+const Curve* best_curve(const std::vector<Curve>& curves) {
+  const Curve* best = nullptr;
+  for (const Curve& curve : curves) {
+    if (!std::isfinite(curve.maximum_cp.value())) continue;
+    if (best == nullptr || curve.maximum_cp.value() > best->maximum_cp.value()) best = &curve;
+  }
+  return best;
+}
+
+}  // namespace
+
+Results reduce(const ReductionInput& input) {
+  if (input.points.empty()) {
+    throw base::BadInput("points", "there are none", "at least one measured test point");
+  }
+  std::set<std::string> remarks;
+  std::vector<PointResult> points;
+  for (const Point& point : input.points)
+    points.push_back(point_result(point, input, remarks));
+  Results results;
+  results.curves = curves_of(std::move(points), input, remarks);
+  if (input.question != nullptr) results.verdict = compare(results.curves, *input.question);
+  if (const Curve* best = best_curve(results.curves)) {
+    results.budget = budget_of(best->maximum_cp, input.bench);
+    results.budget_of = fmt::format("largest {} power coefficient, {}", best->stage, best->label);
+  }
+  results.remarks.assign(remarks.begin(), remarks.end());
+  return results;
+}
+
+}  // namespace windwright::analysis

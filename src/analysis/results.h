@@ -9,25 +9,37 @@
 
 #include <boost/json/fwd.hpp>
 
+#include <map>
 #include <optional>
 #include <string>
 #include <vector>
 
 namespace windwright::analysis {
 
-/// A power that enters the next stage, and what is lost on the way there.
+// An Estimate without contributions stands for a value whose uncertainty nobody stated: it is
+// shown as "not stated" (null in JSON), never as zero.
+
+/// What one stage of the energy chain passes on.
 struct Stage {
-  std::string name;  // wind, rotor, generator, DC bus, load: vocabulary of the energy chain
+  std::string name;  // wind, rotor (shaft power), generator (AC terminals), DC bus
   metrology::Estimate power_W;
   metrology::Estimate
       efficiency;     // this power over the stage before (over the wind for the rotor: Cp)
   std::string basis;  // "measured", or "measured plus modelled losses"
 };
 
+struct TheoryPoint {
+  double tip_speed_ratio;
+  double cp_shaft;
+  double cp_electrical;  // NaN without a generator, or where it cannot hold this point
+};
+
 struct PointResult {
   int number;
   int blade_count;
   double pitch_deg;
+  std::map<std::string, double> block_settings;  // other hard-to-change actuators
+  std::map<std::string, double> settings;        // other actuators
   bool settled;
   metrology::Estimate air_density_kg_m3;
   metrology::Estimate air_speed_m_s;
@@ -42,25 +54,25 @@ struct PointResult {
   std::optional<metrology::Estimate> cp_shaft;
   std::optional<metrology::Estimate> ct;
   std::vector<Stage> stages;  // wind first
+  double dynamic_viscosity_Pa_s;
+  TheoryPoint theory;  // at this point's own tip-speed ratio, in its curve's mean air
 };
 
-struct TheoryPoint {
-  double tip_speed_ratio;
-  double cp_shaft;
-  double cp_electrical;  // NaN without a generator
-};
-
-/// All points of one blade count and pitch (and air speed setting), by tip-speed ratio.
+/// All points of one blade count, pitch and other hard-to-change settings, by tip-speed ratio.
 struct Curve {
+  std::string label;  // "3 blades, 5 deg"; other settings only where curves differ in them
   int blade_count;
   double pitch_deg;
+  std::map<std::string, double> block_settings;
   std::vector<PointResult> points;
   std::string stage;  // which cp is fitted: "electrical", or "shaft"
   std::optional<metrology::Estimate> optimum_tip_speed_ratio;  // none: the maximum is not inside
   metrology::Estimate maximum_cp;
-  std::vector<double> fit;  // cp polynomial in tip-speed ratio, rising powers
-  double fit_range[2];
-  std::vector<TheoryPoint> theory;  // for this very bench, at the curve's mean air state and speed
+  std::string maximum_basis;  // in words: from the fit, or the largest measured point and why
+  std::vector<double> fit;    // cp polynomial in tip-speed ratio, rising powers; empty: no fit
+  double fit_range[2] = {0.0, 0.0};  // of the points fitted
+  double fit_u_scatter = 0.0;        // standard deviation of the points about the fit
+  std::vector<TheoryPoint> theory;   // for this very bench, at the curve's mean air state and speed
 };
 
 struct BudgetLine {
@@ -90,9 +102,10 @@ struct Verdict {
 
 struct Results {
   std::vector<Curve> curves;
-  std::optional<Verdict> verdict;  // runs with a question
-  std::vector<BudgetLine> budget;  // of the best curve's maximum cp
-  std::string budget_of;           // which
+  std::optional<Verdict> verdict;    // runs with a question
+  std::vector<BudgetLine> budget;    // of the best curve's maximum cp
+  std::string budget_of;             // which
+  std::vector<std::string> remarks;  // what a reader must know: what was not stated, left out, ...
 };
 
 /// Points measured elsewhere (no generator model, no question), or a run's. `bench` may be null:
@@ -104,8 +117,11 @@ struct ReductionInput {
   const bench::Bench* bench = nullptr;
   const campaign::Question* question = nullptr;
 };
+/// @throws BadInput  no points; an unknown response in the question
 Results reduce(const ReductionInput& input);
 
+/// INTERFACES of `reduce --json` and results.json: the same results, the same bytes; nothing in it
+/// depends on when or where it was made.
 boost::json::value to_json(const Results& results);
 /// One row a point: tip-speed ratio, cp by stage, with uncertainties, and the theory beside it.
 std::string curves_csv(const Results& results);

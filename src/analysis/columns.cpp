@@ -1,0 +1,47 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "analysis/columns.h"
+
+#include <algorithm>
+#include <array>
+#include <span>
+#include <string_view>
+
+namespace windwright::analysis {
+
+namespace {
+
+// Ranges are wide: they catch a wrong unit, not an odd bench.
+constexpr double any = 1e12;
+constexpr std::array<Column, 16> columns{{
+    {"air_speed_m_s", "mean air speed at the rotor disc", 1e-3, 150.0},
+    {"air_speed_cubed_m3_s3", "mean of the cube of that air speed", 1e-9, 3.4e6},
+    {"rotor_speed_rad_s", "mean rotor speed", -1e-1, 1e4},
+    {"air_temperature_C", "mean air temperature", -60.0, 80.0},
+    {"air_pressure_hPa", "mean static pressure of the air", 300.0, 1200.0},
+    {"air_humidity_pct", "mean relative humidity", 0.0, 105.0},
+    {"air_density_kg_m3", "air density, where it was not measured as the three above", 0.05, 20.0},
+    {"torque_N_m", "mean shaft torque", -any, any},
+    {"shaft_power_W", "mean shaft power, mean of torque times speed", -any, any},
+    {"thrust_N", "mean thrust on the rotor", -any, any},
+    {"dc_voltage_V", "mean voltage at the DC terminals", -any, any},
+    {"dc_current_A", "mean current out of the DC terminals", -any, any},
+    {"dc_power_W", "mean of the product of the two", -any, any},
+    {"ac_voltage_V", "root mean square of the phase voltage (terminal to star point)", 0.0, any},
+    {"ac_current_A", "root mean square of the line current", 0.0, any},
+    {"ac_power_W", "power of all three phases: three times the mean product of one", -any, any},
+}};
+
+}  // namespace
+
+std::span<const Column> known_columns() {
+  return columns;
+}
+
+const Column* known_column(std::string_view name) {
+  const auto known = known_columns();
+  const auto found = std::find_if(known.begin(), known.end(),
+                                  [&](const Column& column) { return column.name == name; });
+  return found == known.end() ? nullptr : &*found;
+}
+
+}  // namespace windwright::analysis

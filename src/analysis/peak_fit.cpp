@@ -1,0 +1,196 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "analysis/peak_fit.h"
+
+#include <Eigen/Dense>
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <optional>
+#include <span>
+#include <vector>
+
+namespace windwright::analysis {
+
+namespace {
+
+// x is brought to about -1 .. 1, so that powers stay well conditioned.
+struct Scale {
+  double centre;
+  double half_width;
+  double to(double x) const { return (x - centre) / half_width; }
+};
+
+struct Polynomial {
+  Eigen::VectorXd c;  // rising powers
+
+  double at(double t) const {
+    double sum = 0.0;
+    for (Eigen::Index k = c.size(); k-- > 0;)
+      sum = sum * t + c[k];
+    return sum;
+  }
+  double slope(double t) const {
+    double sum = 0.0;
+    for (Eigen::Index k = c.size(); k-- > 1;)
+      sum = sum * t + static_cast<double>(k) * c[k];
+    return sum;
+  }
+  double curvature(double t) const {
+    double sum = 0.0;
+    for (Eigen::Index k = c.size(); k-- > 2;)
+      sum = sum * t + static_cast<double>(k * (k - 1)) * c[k];
+    return sum;
+  }
+};
+
+struct Candidate {
+  Polynomial polynomial;      // of the scaled x
+  Eigen::MatrixXd estimator;  // coefficients x points: c = estimator * y
+  double chi_squared = 0.0;
+  double aicc = 0.0;
+  std::optional<double> optimum;  // scaled
+};
+
+// Strictly inside (-1, 1), or nothing.
+std::optional<double> inner_maximum(const Polynomial& p) {
+  constexpr int steps = 400;
+  int best = 0;
+  const auto grid = [](int i) { return -1.0 + 2.0 * i / steps; };
+  for (int i = 1; i <= steps; ++i) {
+    if (p.at(grid(i)) > p.at(grid(best))) best = i;
+  }
+  if (best == 0 || best == steps) return std::nullopt;
+  double low = grid(best - 1);
+  double high = grid(best + 1);
+  if (!(p.slope(low) > 0.0 && p.slope(high) < 0.0)) return std::nullopt;
+  for (int i = 0; i < 60; ++i) {
+    const double middle = 0.5 * (low + high);
+    (p.slope(middle) > 0.0 ? low : high) = middle;
+  }
+  return 0.5 * (low + high);
+}
+
+Candidate candidate(int degree, const Eigen::VectorXd& t, const Eigen::VectorXd& y,
+                    const Eigen::VectorXd& root_weight) {
+  const Eigen::Index n = t.size();
+  Eigen::MatrixXd powers(n, degree + 1);
+  powers.col(0).setOnes();
+  for (int k = 1; k <= degree; ++k)
+    powers.col(k) = powers.col(k - 1).cwiseProduct(t);
+  const Eigen::MatrixXd weighted = root_weight.asDiagonal() * powers;
+  Candidate result;
+  result.estimator = weighted.completeOrthogonalDecomposition().pseudoInverse() *
+                     Eigen::MatrixXd(root_weight.asDiagonal());
+  result.polynomial.c = result.estimator * y;
+  result.chi_squared = root_weight.cwiseProduct(y - powers * result.polynomial.c).squaredNorm();
+  // Points that lie on a polynomial leave rounding only: not a reason for more coefficients.
+  const double least = 1e-20 * root_weight.cwiseProduct(y).squaredNorm();
+  const double points = static_cast<double>(n);
+  const double k = degree + 2.0;
+  result.aicc = points * std::log(std::max(result.chi_squared, least) / points) + 2.0 * k +
+                2.0 * k * (k + 1.0) / (points - k - 1.0);
+  result.optimum = inner_maximum(result.polynomial);
+  return result;
+}
+
+// Powers of (x - centre) / half_width multiplied out.
+std::vector<double> in_x(const Polynomial& p, const Scale& scale) {
+  std::vector<double> sum{0.0};
+  for (Eigen::Index k = p.c.size(); k-- > 0;) {
+    std::vector<double> next(sum.size() + 1, 0.0);
+    for (std::size_t i = 0; i < sum.size(); ++i) {
+      next[i + 1] += sum[i] / scale.half_width;
+      next[i] -= sum[i] * scale.centre / scale.half_width;
+    }
+    next[0] += p.c[k];
+    sum = std::move(next);
+  }
+  sum.resize(static_cast<std::size_t>(p.c.size()));
+  return sum;
+}
+
+PeakFit peak_of(const Candidate& best, const Eigen::VectorXd& t, const Scale& scale) {
+  const double at = *best.optimum;
+  const Eigen::Index coefficients = best.polynomial.c.size();
+  Eigen::VectorXd value(coefficients);
+  Eigen::VectorXd slope(coefficients);
+  for (Eigen::Index k = 0; k < coefficients; ++k) {
+    value[k] = std::pow(at, static_cast<double>(k));
+    slope[k] = k == 0 ? 0.0 : static_cast<double>(k) * std::pow(at, static_cast<double>(k - 1));
+  }
+  const Eigen::VectorXd of_maximum = best.estimator.transpose() * value;
+  const Eigen::VectorXd of_optimum =
+      best.estimator.transpose() * slope * (-scale.half_width / best.polynomial.curvature(at));
+  PeakFit fit{.coefficients = in_x(best.polynomial, scale),
+              .optimum = scale.centre + scale.half_width * at,
+              .maximum = best.polynomial.at(at),
+              .maximum_weights = {of_maximum.begin(), of_maximum.end()},
+              .optimum_weights = {of_optimum.begin(), of_optimum.end()},
+              .slopes = {},
+              .chi_squared = best.chi_squared,
+              .degrees_of_freedom = static_cast<int>(t.size() - coefficients),
+              .u_degree_maximum = 0.0,
+              .u_degree_optimum = 0.0};
+  for (const double place : t)
+    fit.slopes.push_back(best.polynomial.slope(place) / scale.half_width);
+  return fit;
+}
+
+void add_spread_of_degrees(const std::vector<Candidate>& candidates, const Candidate& best,
+                           const Scale& scale, PeakFit& fit) {
+  double sum = 0.0;
+  double of_maximum = 0.0;
+  double of_optimum = 0.0;
+  for (const Candidate& other : candidates) {
+    if (!other.optimum) continue;
+    const double weight = std::exp(0.5 * (best.aicc - other.aicc));
+    sum += weight;
+    of_maximum += weight * std::pow(other.polynomial.at(*other.optimum) - fit.maximum, 2);
+    of_optimum += weight * std::pow(scale.half_width * (*other.optimum - *best.optimum), 2);
+  }
+  fit.u_degree_maximum = std::sqrt(of_maximum / sum);
+  fit.u_degree_optimum = std::sqrt(of_optimum / sum);
+}
+
+}  // namespace
+
+std::optional<PeakFit> fit_peak(std::span<const double> x, std::span<const double> y,
+                                std::span<const double> variance) {
+  const auto n = static_cast<int>(x.size());
+  if (n < fewest_points_to_fit) return std::nullopt;
+  const auto [lowest, highest] = std::minmax_element(x.begin(), x.end());
+  if (*highest <= *lowest) return std::nullopt;
+  const Scale scale{.centre = 0.5 * (*lowest + *highest), .half_width = 0.5 * (*highest - *lowest)};
+  Eigen::VectorXd t(n);
+  Eigen::VectorXd values(n);
+  Eigen::VectorXd root_weight(n);
+  for (int i = 0; i < n; ++i) {
+    const auto at = static_cast<std::size_t>(i);
+    t[i] = scale.to(x[at]);
+    values[i] = y[at];
+    root_weight[i] = 1.0 / std::sqrt(variance[at]);
+  }
+  std::vector<double> places(x.begin(), x.end());
+  std::sort(places.begin(), places.end());
+  const auto distinct =
+      static_cast<int>(std::unique(places.begin(), places.end()) - places.begin());
+  std::vector<Candidate> candidates;
+  for (int degree = 2; degree <= 4; ++degree) {
+    // AICc needs n > k + 1. Five points are enough for the parabola alone.
+    const bool enough = n >= degree + 4 || (degree == 2 && n >= fewest_points_to_fit);
+    if (enough && distinct > degree + 1) {
+      candidates.push_back(candidate(degree, t, values, root_weight));
+    }
+  }
+  if (candidates.empty()) return std::nullopt;
+  const auto best =
+      std::min_element(candidates.begin(), candidates.end(),
+                       [](const Candidate& a, const Candidate& b) { return a.aicc < b.aicc; });
+  if (!best->optimum) return std::nullopt;
+  PeakFit fit = peak_of(*best, t, scale);
+  if (candidates.size() > 1) add_spread_of_degrees(candidates, *best, scale, fit);
+  return fit;
+}
+
+}  // namespace windwright::analysis

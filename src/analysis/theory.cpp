@@ -1,0 +1,103 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "analysis/theory.h"
+
+#include "analysis/results.h"
+#include "physics/operating_point.h"
+#include "physics/rotor.h"
+
+#include <algorithm>
+#include <limits>
+#include <numbers>
+
+namespace windwright::analysis {
+
+namespace {
+
+constexpr double rad_in_deg = std::numbers::pi / 180.0;
+
+physics::Rotor rotor_of(const ReductionInput& input, const Curve& curve, double pitch_deg) {
+  physics::Rotor rotor = input.rotor;
+  rotor.blades = curve.blade_count;
+  rotor.pitch_rad = pitch_deg * rad_in_deg;
+  return rotor;
+}
+
+// The curve's mean air; the rotor speed follows from the tip-speed ratio.
+physics::RotorFlow mean_flow(const Curve& curve) {
+  physics::RotorFlow flow{.air_speed_m_s = 0.0,
+                          .rotor_speed_rad_s = 0.0,
+                          .density_kg_m3 = 0.0,
+                          .dynamic_viscosity_Pa_s = 0.0};
+  const double share = 1.0 / static_cast<double>(curve.points.size());
+  for (const PointResult& point : curve.points) {
+    flow.air_speed_m_s += share * point.air_speed_m_s.value();
+    flow.density_kg_m3 += share * point.air_density_kg_m3.value();
+    flow.dynamic_viscosity_Pa_s += share * point.dynamic_viscosity_Pa_s;
+  }
+  return flow;
+}
+
+TheoryPoint theory_point(const ReductionInput& input, const physics::Rotor& rotor,
+                         physics::RotorFlow flow, double tip_speed_ratio) {
+  flow.rotor_speed_rad_s = tip_speed_ratio * flow.air_speed_m_s / rotor.tip_radius_m;
+  TheoryPoint point{.tip_speed_ratio = tip_speed_ratio,
+                    .cp_shaft = physics::rotor_load(rotor, flow).cp,
+                    .cp_electrical = std::numeric_limits<double>::quiet_NaN()};
+  if (input.bench == nullptr) return point;
+  if (const auto balance = physics::operating_point(rotor, input.bench->generator, flow)) {
+    const double wind_power_W = 0.5 * flow.density_kg_m3 * std::numbers::pi * rotor.tip_radius_m *
+                                rotor.tip_radius_m * flow.air_speed_m_s * flow.air_speed_m_s *
+                                flow.air_speed_m_s;
+    point.cp_electrical = balance->generator.dc_power_W / wind_power_W;
+  }
+  return point;
+}
+
+// Points come sorted by tip-speed ratio.
+double smallest(const Curve& curve) {
+  return curve.points.front().tip_speed_ratio.value();
+}
+double largest(const Curve& curve) {
+  return curve.points.back().tip_speed_ratio.value();
+}
+
+}  // namespace
+
+void add_theory(const ReductionInput& input, Curve& curve) {
+  const physics::Rotor rotor = rotor_of(input, curve, curve.pitch_deg);
+  const physics::RotorFlow flow = mean_flow(curve);
+  constexpr int steps = 24;
+  // A rotor at rest has no place on a curve of power.
+  const double from = std::max(0.6 * smallest(curve), 0.1);
+  const double to = std::max(1.3 * largest(curve), from + 0.1);
+  for (int i = 0; i <= steps; ++i)
+    curve.theory.push_back(theory_point(input, rotor, flow, from + (to - from) * i / steps));
+  for (PointResult& point : curve.points) {
+    point.theory = theory_point(input, rotor, flow, std::max(point.tip_speed_ratio.value(), 0.01));
+  }
+}
+
+double relative_pitch_sensitivity_per_deg(const ReductionInput& input, const Curve& curve,
+                                          double half_step_deg) {
+  const physics::RotorFlow flow = mean_flow(curve);
+  const auto largest_cp = [&](double pitch_deg) {
+    const physics::Rotor rotor = rotor_of(input, curve, pitch_deg);
+    constexpr int steps = 40;
+    double best = 0.0;
+    for (int i = 0; i <= steps; ++i) {
+      const double tip_speed_ratio = std::max(0.6 * smallest(curve), 0.1) +
+                                     (1.3 * largest(curve) - 0.6 * smallest(curve)) * i / steps;
+      physics::RotorFlow at = flow;
+      at.rotor_speed_rad_s = tip_speed_ratio * flow.air_speed_m_s / rotor.tip_radius_m;
+      best = std::max(best, physics::rotor_load(rotor, at).cp);
+    }
+    return best;
+  };
+  const double middle = largest_cp(curve.pitch_deg);
+  if (middle <= 0.0) return 0.0;
+  return (largest_cp(curve.pitch_deg + half_step_deg) -
+          largest_cp(curve.pitch_deg - half_step_deg)) /
+         (2.0 * half_step_deg * middle);
+}
+
+}  // namespace windwright::analysis
