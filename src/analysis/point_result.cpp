@@ -6,10 +6,12 @@
 #include "analysis/results.h"
 #include "metrology/estimate.h"
 #include "physics/air.h"
+#include "physics/rotor.h"
 
 #include <fmt/format.h>
 
 #include <array>
+#include <cmath>
 #include <limits>
 #include <numbers>
 #include <optional>
@@ -187,11 +189,21 @@ void remark_unstated(const Point& point, std::set<std::string>& remarks) {
   }
 }
 
+// 3 deg in a file is 3 deg again after its way through radian.
+double rotor_pitch_deg(const physics::Rotor& rotor) {
+  return std::round(rotor.pitch_rad * 180.0 / std::numbers::pi * 1e9) / 1e9;
+}
+
 }  // namespace
 
 PointResult point_result(const Point& point, const ReductionInput& input,
                          std::set<std::string>& remarks) {
   remark_unstated(point, remarks);
+  for (const std::string& channel : point.beyond_certificate) {
+    remarks.insert(fmt::format(
+        "Point {}: {} was read outside the range of its calibration; the curve was carried on.",
+        point.number, channel));
+  }
   Estimate radius_m(input.rotor.tip_radius_m);
   if (input.u_tip_radius_m > 0.0) {
     radius_m.add("rotor:tip-radius", {.u = input.u_tip_radius_m, .dof = infinity});
@@ -210,28 +222,27 @@ PointResult point_result(const Point& point, const ReductionInput& input,
       (0.5 * std::numbers::pi) *
       (flux * (cube != nullptr ? *cube : metrology::power(speed_m_s, 3.0)));
 
-  PointResult result{.number = point.number,
-                     .blade_count = point.blade_count == 0 ? input.rotor.blades : point.blade_count,
-                     .pitch_deg = std::isnan(point.pitch_deg)
-                                      ? input.rotor.pitch_rad * 180.0 / std::numbers::pi
-                                      : point.pitch_deg,
-                     .block_settings = point.block_settings,
-                     .settings = point.settings,
-                     .settled = point.settled,
-                     .air_density_kg_m3 = air.density_kg_m3,
-                     .air_speed_m_s = speed_m_s,
-                     .rotor_speed_rad_s = rotor_speed_rad_s,
-                     .wind_power_W = wind_power_W,
-                     .tip_speed_ratio = rotor_speed_rad_s * radius_m / speed_m_s,
-                     .dc_power_W = std::nullopt,
-                     .cp_electrical = std::nullopt,
-                     .shaft_power_W = std::nullopt,
-                     .shaft_torque_N_m = std::nullopt,
-                     .cp_shaft = std::nullopt,
-                     .ct = std::nullopt,
-                     .stages = {},
-                     .dynamic_viscosity_Pa_s = air.dynamic_viscosity_Pa_s,
-                     .theory = {.tip_speed_ratio = 0.0, .cp_shaft = 0.0, .cp_electrical = 0.0}};
+  PointResult result{
+      .number = point.number,
+      .blade_count = point.blade_count == 0 ? input.rotor.blades : point.blade_count,
+      .pitch_deg = std::isnan(point.pitch_deg) ? rotor_pitch_deg(input.rotor) : point.pitch_deg,
+      .block_settings = point.block_settings,
+      .settings = point.settings,
+      .settled = point.settled,
+      .air_density_kg_m3 = air.density_kg_m3,
+      .air_speed_m_s = speed_m_s,
+      .rotor_speed_rad_s = rotor_speed_rad_s,
+      .wind_power_W = wind_power_W,
+      .tip_speed_ratio = rotor_speed_rad_s * radius_m / speed_m_s,
+      .dc_power_W = std::nullopt,
+      .cp_electrical = std::nullopt,
+      .shaft_power_W = std::nullopt,
+      .shaft_torque_N_m = std::nullopt,
+      .cp_shaft = std::nullopt,
+      .ct = std::nullopt,
+      .stages = {},
+      .dynamic_viscosity_Pa_s = air.dynamic_viscosity_Pa_s,
+      .theory = {.tip_speed_ratio = 0.0, .cp_shaft = 0.0, .cp_electrical = 0.0}};
   add_powers({.point = point,
               .input = input,
               .speed_rad_s = rotor_speed_rad_s,

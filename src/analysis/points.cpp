@@ -83,7 +83,8 @@ std::string comments(const Layout& layout, std::string_view source) {
 }
 
 std::string header(const Layout& layout) {
-  std::vector<std::string> names{"point", "settled", "blade_count", "pitch_deg"};
+  std::vector<std::string> names{"point", "settled", "beyond_certificate", "blade_count",
+                                 "pitch_deg"};
   for (const std::string& name : layout.block_settings)
     names.push_back("block/" + name);
   for (const std::string& name : layout.settings)
@@ -125,6 +126,7 @@ double random_dof(const Point& point, const std::string& input) {
 std::string row(const Layout& layout, const Point& point) {
   std::vector<std::string> cells{
       std::to_string(point.number), point.settled ? "1" : "0",
+      fmt::format("{}", fmt::join(point.beyond_certificate, " ")),
       point.blade_count == 0 ? std::string() : std::to_string(point.blade_count),
       std::isnan(point.pitch_deg) ? std::string() : base::number_text(point.pitch_deg)};
   for (const std::string& name : layout.block_settings)

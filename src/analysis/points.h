@@ -7,6 +7,7 @@
 #include <filesystem>
 #include <limits>
 #include <map>
+#include <set>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -25,6 +26,7 @@ struct Point {
   std::map<std::string, double> block_settings;                 // other hard-to-change actuators
   std::map<std::string, double> settings;                       // other actuators
   bool settled = true;
+  std::set<std::string> beyond_certificate;  // channels read outside the range of their calibration
   std::map<std::string, metrology::Estimate> quantities;
 };
 

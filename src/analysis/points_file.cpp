@@ -105,7 +105,19 @@ std::string nearest_column(std::string_view name) {
 }
 
 // What a column is for, from its name alone.
-enum class Role { point, settled, blade_count, pitch, block, setting, quantity, u, part, dof };
+enum class Role {
+  point,
+  settled,
+  beyond,
+  blade_count,
+  pitch,
+  block,
+  setting,
+  quantity,
+  u,
+  part,
+  dof
+};
 
 struct ColumnRole {
   Role role;
@@ -116,6 +128,7 @@ struct ColumnRole {
 ColumnRole role_of(const std::string& header, const Comments& comments, const std::string& where) {
   if (header == "point") return {Role::point, "", ""};
   if (header == "settled") return {Role::settled, "", ""};
+  if (header == "beyond_certificate") return {Role::beyond, "", ""};
   if (header == "blade_count") return {Role::blade_count, "", ""};
   if (header == "pitch_deg") return {Role::pitch, "", ""};
   const auto slash = header.find('/');
@@ -218,6 +231,12 @@ class Reader {
     point.settled = number_or(row, "settled", 1.0) != 0.0;
     for (std::size_t column = 0; column < roles_.size(); ++column) {
       const ColumnRole& role = roles_[column];
+      if (role.role == Role::beyond) {
+        for (const std::string& name : base::split(table_.text(row, column), ' ')) {
+          if (!name.empty()) point.beyond_certificate.insert(name);
+        }
+        continue;
+      }
       const auto value = number(row, column);
       if (!value) continue;
       if (role.role == Role::block) point.block_settings[role.name] = *value;
