@@ -2,13 +2,15 @@
 #include "physics/loads.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <cstddef>
 #include <limits>
 
 namespace windwright::physics {
 namespace {
 
-constexpr double conducted_share = 0.15;
+constexpr double conducted_share = 0.05;  // of the rated power
 constexpr double rated_room_temperature_K = 298.15;
 
 double fourth_power(double x) {
@@ -19,7 +21,12 @@ double fourth_power(double x) {
 
 double tungsten_resistivity_ratio(double temperature_K) {
   const double y = std::log(std::clamp(temperature_K, 200.0, 3695.0) / 300.0);
-  return std::exp(0.0008105 + y * (1.2031420 + y * (0.0844758 + y * (-0.0691106 + y * 0.0147490))));
+  constexpr std::array coefficients = {0.00020641,  1.25657635, -0.16612446, 0.34441630,
+                                       -0.29432621, 0.10719503, -0.01403119};
+  double logarithm = 0.0;
+  for (std::size_t i = coefficients.size(); i-- > 0;)
+    logarithm = logarithm * y + coefficients[i];
+  return std::exp(logarithm);
 }
 
 double lamp_resistance_ohm(const Loads& loads, double filament_temperature_K) {
