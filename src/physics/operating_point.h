@@ -16,8 +16,22 @@ struct OperatingPoint {
 };
 
 /// The point where the generator, loaded with a suitable resistance, takes up the rotor's torque at
-/// this flow; nothing where even no load or a short circuit cannot.
+/// this flow. A balance of torques only: whether the rotor stays there by itself depends on the
+/// slopes of both torques, see steady_rotor_speed_rad_s.
+/// @param flow  air speed and rotor speed above 0
+/// @return      nothing where already the open circuit's drag exceeds the rotor's torque, or even a
+///              short circuit takes up less
 std::optional<OperatingPoint> operating_point(const Rotor& rotor, const Generator& generator,
                                               const RotorFlow& flow);
+
+/// Rotor speed at which the set keeps turning with a given load: the highest balance of torques,
+/// which is stable, since above it the generator and its losses brake more than the rotor drives.
+/// Searched downwards from tip-speed ratio 20 in steps of 0.25, then bracketed to 1e-12 of its
+/// value; two balances closer than a step may be missed.
+/// @param flow                 its rotor speed is not used
+/// @param load_resistance_ohm  above 0; infinity is the open circuit
+/// @return                     nothing where the set comes to rest, or still speeds up at 20
+std::optional<double> steady_rotor_speed_rad_s(const Rotor& rotor, const Generator& generator,
+                                               const RotorFlow& flow, double load_resistance_ohm);
 
 }  // namespace windwright::physics
