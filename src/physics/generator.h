@@ -46,7 +46,9 @@ struct GeneratorLoad {
 /// 30 degrees, then overlap up to 120 degrees, where the bridge is short-circuited; the mean
 /// voltage falls smoothly through all three. Id solves V(Id) - losses/Id = load_resistance_ohm Id;
 /// below the threshold of two diodes none flows, and the terminals of an open circuit show what
-/// exceeds that threshold. Cogging has no mean and is left out.
+/// exceeds that threshold. Cogging has no mean and is left out. Limit: commutation is taken as
+/// lossless, which puts the DC voltage about 0.4 (3 / pi) overlap R Id too low, R of winding plus
+/// diode (tests/physics/generator_circuit_test.cpp).
 /// @param rotor_speed_rad_s    any; the torque opposes the motion, and is 0 at standstill (see
 ///                             breakaway_torque_N_m)
 /// @param load_resistance_ohm  above 0; infinity is the open circuit
