@@ -24,14 +24,14 @@ struct ChannelCheck {
   std::string channel;
   std::string unit;
   bool certificate_found = false;  // there, readable, and of this channel
-  base::UtcTime valid_until;
-  bool expired = false;             // or dated later than now
-  std::optional<double> reference;  // check standard
+  base::UtcTime valid_until{};
+  bool expired = false;                  // or dated later than now
+  std::optional<double> reference = {};  // check standard
   double u_reference = 0.0;
-  metrology::Estimate measured;  // through device and certificate
-  std::optional<double> en;      // none without check standard
+  metrology::Estimate measured = {};  // through device and certificate
+  std::optional<double> en = {};      // none without check standard
   bool passed = false;
-  std::string remark;  // what is wrong and what to do next; empty when passed
+  std::string remark = {};  // what is wrong and what to do next; empty when passed
 };
 
 struct Readiness {
