@@ -119,7 +119,8 @@ std::string date_remark(const metrology::Certificate& certificate, base::UtcTime
     return fmt::format("the certificate was valid until {}: calibrate again",
                        base::utc_text(certificate.valid_until));
   }
-  if (now < certificate.date) {
+  // A certificate counts by its day: clocks of two devices need not agree to the minute.
+  if (now < certificate.date - std::chrono::days(1)) {
     return fmt::format("the certificate is dated {}, later than now: set the clock, or calibrate",
                        base::utc_text(certificate.date));
   }

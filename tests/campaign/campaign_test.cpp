@@ -4,6 +4,7 @@
 #include "base/errors.h"
 #include "base/files.h"
 #include "bench/bench.h"
+#include "campaign/bench_in_test.h"
 
 #include <gtest/gtest.h>
 
@@ -17,15 +18,6 @@
 
 namespace windwright::campaign {
 namespace {
-
-std::filesystem::path fresh_folder() {
-  const auto* test = testing::UnitTest::GetInstance()->current_test_info();
-  const auto folder = std::filesystem::path(BUILD_FOLDER) / "scratch" /
-                      (std::string(test->test_suite_name()) + "." + test->name());
-  std::filesystem::remove_all(folder);
-  std::filesystem::create_directories(folder);
-  return folder;
-}
 
 const std::string good = R"(schema = 1
 title = "A test"
@@ -85,12 +77,6 @@ Campaign campaign_of(const std::string& text) {
   base::write_whole(folder / "bench.toml", "only its name matters here\n");
   base::write_whole(folder / "campaign.toml", text);
   return campaign_from_file(folder / "campaign.toml");
-}
-
-std::string with(std::string text, const std::string& from, const std::string& to) {
-  const auto at = text.find(from);
-  EXPECT_NE(at, std::string::npos) << from;
-  return text.replace(at, from.size(), to);
 }
 
 TEST(Campaign, HoldsWhatItsFileSays) {

@@ -1,0 +1,57 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "base/files.h"
+#include "base/json.h"
+#include "bench/bench.h"
+#include "campaign/readiness.h"
+#include "metrology/certificate.h"
+#include "twin/simulated_bench.h"
+
+#include <boost/json.hpp>
+#include <gtest/gtest.h>
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+namespace windwright::campaign {
+
+/// A fresh folder of this test's own.
+inline std::filesystem::path fresh_folder() {
+  const auto* test = testing::UnitTest::GetInstance()->current_test_info();
+  const auto folder = std::filesystem::path(BUILD_FOLDER) / "scratch" /
+                      (std::string(test->test_suite_name()) + "." + test->name());
+  std::filesystem::remove_all(folder);
+  std::filesystem::create_directories(folder);
+  return folder;
+}
+
+inline std::string with(std::string text, const std::string& from, const std::string& to) {
+  const auto at = text.find(from);
+  EXPECT_NE(at, std::string::npos) << from;
+  return text.replace(at, from.size(), to);
+}
+
+/// The demo bench in a folder of its own, without certificates.
+inline std::filesystem::path copied_bench(const std::filesystem::path& folder) {
+  const auto demo = std::filesystem::path(SOURCE_FOLDER) / "examples/saltmarsh-college";
+  std::filesystem::copy(demo, folder, std::filesystem::copy_options::recursive);
+  std::filesystem::remove_all(folder / "certificates");
+  return folder / "bench.toml";
+}
+
+/// Calibrates every channel through the simulated bench and lays the certificates where they
+/// belong.
+inline void certify(const bench::Bench& bench) {
+  twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
+  for (std::size_t i = 0; i < bench.channels.size(); ++i) {
+    std::vector<Reading> readings;
+    const auto certificate = calibrate_channel(bench, i, device, readings);
+    std::filesystem::create_directories(bench.channels[i].certificate.parent_path());
+    base::write_whole(bench.channels[i].certificate,
+                      base::json_text(metrology::to_json(certificate)));
+  }
+}
+
+}  // namespace windwright::campaign
