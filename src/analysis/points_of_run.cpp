@@ -1,0 +1,321 @@
+// SPDX-License-Identifier: Apache-2.0
+// Samples become points here: docs/theory/reduction.md has the equations.
+#include "analysis/points.h"
+#include "bench/bench.h"
+#include "campaign/conductor.h"
+#include "metrology/certificate.h"
+#include "metrology/correlated.h"
+#include "metrology/estimate.h"
+#include "recording/recording.h"
+#include "signal/statistics.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+#include <limits>
+#include <map>
+#include <numeric>
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+namespace windwright::analysis {
+
+namespace {
+
+using metrology::Estimate;
+
+constexpr double infinity = std::numeric_limits<double>::infinity();
+
+double mean_of(std::size_t samples, auto&& term) {
+  double sum = 0.0;
+  for (std::size_t i = 0; i < samples; ++i)
+    sum += term(i);
+  return sum / static_cast<double>(samples);
+}
+
+// One channel over one dwell. A systematic input k shifts the value v by shift[k] + tilt[k] (v -
+// middle): taken from the certificate one standard deviation below and above the mean. Exact for a
+// line; for a curved certificate the second order of the scatter is left out.
+struct Signal {
+  std::string name;
+  std::vector<double> values;
+  double middle = 0.0;
+  struct Systematic {
+    double shift;
+    double tilt;
+    double dof;
+  };
+  std::map<std::string, Systematic> systematic;
+  double resolution = 0.0;  // standard uncertainty of the converter's step where noise hides it not
+  bool covered = true;
+
+  bool alternating() const { return name.starts_with("ac_"); }
+};
+
+void take_systematic(const metrology::Certificate& certificate, double mean_V, double deviation_V,
+                     Signal& signal) {
+  const Estimate below = metrology::estimate_of(certificate, mean_V - deviation_V);
+  const Estimate above = metrology::estimate_of(certificate, mean_V + deviation_V);
+  signal.middle = 0.5 * (below.value() + above.value());
+  const double width = above.value() - below.value();
+  for (const auto& [input, at_above] : above.contributions()) {
+    const auto found = below.contributions().find(input);
+    const double at_below = found == below.contributions().end() ? 0.0 : found->second.u;
+    signal.systematic[input] = {.shift = 0.5 * (at_below + at_above.u),
+                                .tilt = (at_above.u - at_below) / width,
+                                .dof = at_above.dof};
+  }
+}
+
+Signal signal_of(const campaign::Run& run, const recording::Recording& recording,
+                 std::size_t channel, const campaign::TestPoint& test_point) {
+  const bench::Channel& description = run.bench.channels[channel];
+  const metrology::Certificate& certificate = run.certificates[channel];
+  const auto counts =
+      recording.counts(description.name, test_point.first_sample, test_point.samples);
+  std::vector<double> volts(counts.size());
+  for (std::size_t i = 0; i < counts.size(); ++i)
+    volts[i] = bench::volts(description.converter, counts[i]);
+  Signal signal;
+  signal.name = description.name;
+  signal.values.resize(volts.size());
+  metrology::values_of(certificate, volts, signal.values);
+  const double mean_V = signal::mean(volts);
+  const double deviation_V = std::sqrt(signal::variance(volts));
+  const double step_V = (description.converter.upper_V - description.converter.lower_V) *
+                        std::pow(2.0, -description.converter.bits);
+  take_systematic(certificate, mean_V, std::max(deviation_V, step_V), signal);
+  // Noise of half a step and more lets the mean see between the steps (common practice, no source).
+  if (deviation_V < 0.5 * step_V) {
+    signal.resolution =
+        step_V / std::sqrt(12.0) * std::abs(metrology::sensitivity(certificate, mean_V));
+  }
+  signal.covered = signal.alternating() ? metrology::covers(certificate, mean_V - deviation_V) &&
+                                              metrology::covers(certificate, mean_V + deviation_V)
+                                        : metrology::covers(certificate, mean_V);
+  return signal;
+}
+
+// A quantity that is the mean over the dwell of a function f of one or two signals, then scaled.
+struct Product {
+  std::string name;
+  std::vector<double> samples;  // f, sample by sample
+  struct Part {
+    const Signal* signal;
+    double whole;   // mean of df/dv
+    double tilted;  // mean of df/dv (v - middle)
+    double rms;     // root mean square of df/dv
+  };
+  std::vector<Part> parts;
+  bool is_square = false;  // the quantity is the root of the mean
+};
+
+Product::Part part_of(const Signal& signal, auto&& slope) {
+  const std::size_t n = signal.values.size();
+  return {.signal = &signal,
+          .whole = mean_of(n, slope),
+          .tilted = mean_of(
+              n, [&](std::size_t i) { return slope(i) * (signal.values[i] - signal.middle); }),
+          .rms = std::sqrt(mean_of(n, [&](std::size_t i) { return slope(i) * slope(i); }))};
+}
+
+Product plain_mean(const Signal& signal) {
+  return {.name = signal.name,
+          .samples = signal.values,
+          .parts = {part_of(signal, [](std::size_t) { return 1.0; })}};
+}
+
+Product root_mean_square(const Signal& signal) {
+  Product product{.name = signal.name, .samples = signal.values, .parts = {}, .is_square = true};
+  for (double& v : product.samples)
+    v *= v;
+  product.parts = {part_of(signal, [&](std::size_t i) { return 2.0 * signal.values[i]; })};
+  return product;
+}
+
+Product mean_cube(const Signal& speed) {
+  Product product{.name = "air_speed_cubed_m3_s3", .samples = speed.values, .parts = {}};
+  for (double& v : product.samples)
+    v = v * v * v;
+  product.parts = {
+      part_of(speed, [&](std::size_t i) { return 3.0 * speed.values[i] * speed.values[i]; })};
+  return product;
+}
+
+Product mean_power(std::string name, double phases, const Signal& voltage, const Signal& current) {
+  Product product{.name = std::move(name), .samples = voltage.values, .parts = {}};
+  for (std::size_t i = 0; i < product.samples.size(); ++i)
+    product.samples[i] *= phases * current.values[i];
+  product.parts = {part_of(voltage, [&](std::size_t i) { return phases * current.values[i]; }),
+                   part_of(current, [&](std::size_t i) { return phases * voltage.values[i]; })};
+  return product;
+}
+
+// An error of fixed size averages out over an alternating signal, one that grows with the signal
+// does not. Of what the curve does not follow, and of drift, nobody knows which it is: both are
+// taken at the most that they can do to the mean (Cauchy and Schwarz).
+bool of_unknown_shape(const Signal& signal, std::string_view input) {
+  return signal.alternating() && (input.ends_with(":residual") || input.ends_with(":drift"));
+}
+
+void add_systematic(const Product& product, double scale, Estimate& estimate) {
+  for (const Product::Part& part : product.parts) {
+    for (const auto& [input, effect] : part.signal->systematic) {
+      const double u = of_unknown_shape(*part.signal, input)
+                           ? effect.shift * part.rms
+                           : effect.shift * part.whole + effect.tilt * part.tilted;
+      estimate.add(input, {.u = scale * u, .dof = effect.dof});
+    }
+    if (part.signal->resolution > 0.0) {
+      estimate.add(fmt::format("random-resolution-{}", part.signal->name),
+                   {.u = scale * part.signal->resolution * part.whole, .dof = infinity});
+    }
+  }
+}
+
+// Root of a mean of squares; the derivative of the root scales what belongs to the mean.
+struct Scaled {
+  double value;
+  double scale;
+};
+Scaled scaled(const Product& product, double mean) {
+  if (!product.is_square) return {.value = mean, .scale = 1.0};
+  const double root = std::sqrt(std::max(mean, 0.0));
+  return {.value = root, .scale = root > 0.0 ? 0.5 / root : 0.0};
+}
+
+// Random inputs belong to their row: the file marks them by name, the point by its number.
+std::string of_point(std::string_view input, int number) {
+  return fmt::format("{}#{}", input, number);
+}
+
+Estimate estimate_of(const Product& product, const Scaled& at, int number) {
+  Estimate fixed;
+  add_systematic(product, at.scale, fixed);
+  Estimate result(at.value);
+  for (const auto& [input, contribution] : fixed.contributions())
+    result.add(input.starts_with("random") ? of_point(input, number) : input, contribution);
+  return result;
+}
+
+// Quantities of the same instants scatter together: their covariance becomes a few independent
+// inputs, one column of its triangular root each.
+void add_together(const std::vector<Product>& products, int number, Point& point) {
+  std::vector<std::span<const double>> series;
+  for (const Product& product : products)
+    series.emplace_back(product.samples);
+  const auto means = signal::means_of_correlated(series);
+  const std::size_t size = products.size();
+  const std::vector<double> root = metrology::decorrelated(means.covariance, size);
+  for (std::size_t row = 0; row < size; ++row) {
+    const Scaled at = scaled(products[row], means.means[row]);
+    Estimate estimate = estimate_of(products[row], at, number);
+    for (std::size_t input = 0; input <= row; ++input) {
+      const double u = at.scale * root[row * size + input];
+      if (u != 0.0) {
+        estimate.add(of_point(fmt::format("random-{}", input), number), {.u = u, .dof = means.dof});
+      }
+    }
+    point.quantities.emplace(products[row].name, std::move(estimate));
+  }
+}
+
+void add_alone(const Product& product, int number, Point& point) {
+  const auto mean = signal::mean_of_correlated(product.samples);
+  const Scaled at = scaled(product, mean.mean);
+  Estimate estimate = estimate_of(product, at, number);
+  if (mean.u > 0.0) {
+    estimate.add(of_point("random-" + product.name, number),
+                 {.u = at.scale * mean.u, .dof = mean.dof});
+  }
+  point.quantities.emplace(product.name, std::move(estimate));
+}
+
+// From the sensor's place to the rotor disc.
+void move_air_speed_to_disc(const bench::Bench& bench, Point& point) {
+  Estimate factor(bench.position_factor);
+  if (bench.u_position_factor > 0.0) {
+    factor.add("air_speed:position", {.u = bench.u_position_factor, .dof = infinity});
+  }
+  Estimate& speed_m_s = point.quantities.at("air_speed_m_s");
+  speed_m_s = factor * speed_m_s;
+  Estimate& cube = point.quantities.at("air_speed_cubed_m3_s3");
+  cube = metrology::power(factor, 3.0) * cube;
+}
+
+Point settings_of(const campaign::Run& run, const campaign::TestPoint& test_point) {
+  Point point;
+  point.number = test_point.number;
+  point.settled = test_point.settled;
+  point.blade_count = run.bench.rotor.blades;
+  point.pitch_deg = std::round(run.bench.rotor.pitch_rad * 180.0 / std::numbers::pi * 1e9) / 1e9;
+  const auto take = [&](const campaign::Setting& setting) {
+    if (setting.actuator == "blade_count") {
+      point.blade_count = static_cast<int>(std::lround(setting.value));
+    } else if (setting.actuator == "pitch_deg") {
+      point.pitch_deg = setting.value;
+    } else {
+      const auto& factors = run.campaign.factors;
+      const bool hard = std::any_of(factors.begin(), factors.end(), [&](const auto& factor) {
+        return factor.actuator == setting.actuator && factor.hard_to_change;
+      });
+      (hard ? point.block_settings : point.settings)[setting.actuator] = setting.value;
+    }
+  };
+  std::for_each(run.campaign.constants.begin(), run.campaign.constants.end(), take);
+  std::for_each(test_point.settings.begin(), test_point.settings.end(), take);
+  return point;
+}
+
+Point point_of(const campaign::Run& run, const recording::Recording& recording,
+               const campaign::TestPoint& test_point) {
+  Point point = settings_of(run, test_point);
+  std::vector<Signal> signals;
+  for (std::size_t channel = 0; channel < run.bench.channels.size(); ++channel)
+    signals.push_back(signal_of(run, recording, channel, test_point));
+  std::vector<Product> together;
+  const auto signal = [&](std::string_view name) -> const Signal* {
+    const auto found = std::find_if(signals.begin(), signals.end(),
+                                    [&](const Signal& each) { return each.name == name; });
+    return found == signals.end() ? nullptr : &*found;
+  };
+  for (const Signal& each : signals) {
+    if (!each.covered) point.beyond_certificate.insert(each.name);
+    const bool slow = each.name.starts_with("air_") && each.name != "air_speed_m_s";
+    if (slow) {
+      add_alone(plain_mean(each), point.number, point);
+    } else {
+      together.push_back(each.alternating() ? root_mean_square(each) : plain_mean(each));
+    }
+  }
+  together.push_back(mean_cube(*signal("air_speed_m_s")));
+  together.push_back(
+      mean_power("dc_power_W", 1.0, *signal("dc_voltage_V"), *signal("dc_current_A")));
+  if (signal("ac_voltage_V") != nullptr && signal("ac_current_A") != nullptr) {
+    constexpr double phases = 3.0;
+    together.push_back(
+        mean_power("ac_power_W", phases, *signal("ac_voltage_V"), *signal("ac_current_A")));
+  }
+  add_together(together, point.number, point);
+  move_air_speed_to_disc(run.bench, point);
+  return point;
+}
+
+}  // namespace
+
+std::vector<Point> points_of_run(const campaign::Run& run) {
+  const recording::Recording recording(run.recording);
+  std::vector<Point> points;
+  for (const campaign::TestPoint& test_point : run.points)
+    points.push_back(point_of(run, recording, test_point));
+  return points;
+}
+
+}  // namespace windwright::analysis
