@@ -51,7 +51,21 @@ struct Piece {
   std::array<double, moving> first_rates;
   std::array<double, moving> last;
   std::array<double, moving> last_rates;
+  bool at_rest;
 };
+
+// Direct voltage and current at the start, the middle and the end of a piece. A parabola through
+// them is good to 1e-6 and far cheaper than solving the bridge for every sample.
+struct DirectCurrent {
+  bool known;
+  std::array<double, 3> voltage_V;
+  std::array<double, 3> current_A;
+};
+
+double parabola(const std::array<double, 3>& values, double s) {
+  return values[0] + s * (4.0 * values[1] - 3.0 * values[0] - values[2] +
+                          2.0 * s * (values[0] - 2.0 * values[1] + values[2]));
+}
 
 double cubic(const Piece& piece, std::size_t equation, double t) {
   const double h = piece.end_s - piece.start_s;
@@ -76,7 +90,6 @@ struct Plant::Model {
   void make_table();
   double inertia_kg_m2() const;
   double kinetic_J() const;
-  double break_away_torque_N_m() const;
   double gust_m_s(double mean_m_s, double t) const;
   physics::GeneratorLoad generator_load(double speed_rad_s, double lamp_K) const;
   double load_ohm(double lamp_K) const;
@@ -86,6 +99,7 @@ struct Plant::Model {
   double turbulence_at(std::int64_t grid_point) const;
   void integrate(double length_s);
   void add(const Values& y, double angle_before);
+  Motion motion_in(const Piece& piece, double offset_s) const;
   std::int64_t advance(std::int64_t ticks);
 
   const bench::Bench& bench;
@@ -109,6 +123,7 @@ struct Plant::Model {
   double from_turbulence = 0.0;
   double turbulence_slope_s = 0.0;
   std::array<Piece, 3> pieces{};
+  std::array<DirectCurrent, 3> direct_current{};  // of the pieces; filled when samples are taken
   std::size_t piece_count = 0;
   bool may_break_away = false;
   std::unique_ptr<Integrator> integrator;
@@ -172,11 +187,6 @@ double Plant::Model::inertia_kg_m2() const {
 
 double Plant::Model::kinetic_J() const {
   return 0.5 * inertia_kg_m2() * state.rotor_speed_rad_s * state.rotor_speed_rad_s;
-}
-
-double Plant::Model::break_away_torque_N_m() const {
-  const physics::Generator& g = truth.generator;
-  return g.cogging_torque_N_m + g.bearing_torque_N_m + g.pole_pairs * g.iron_hysteresis_J;
 }
 
 double Plant::Model::gust_m_s(double mean_m_s, double t) const {
@@ -244,7 +254,8 @@ void Plant::Model::rates(double t, const double* y, double* dy) const {
 double Plant::Model::event(double t, const double* y) const {
   if (!state.at_rest) return y[rotor_speed];
   if (!may_break_away) return -1.0;
-  return aerodynamic_torque_N_m(gust_m_s(y[mean_air_speed], t), 0.0) - break_away_torque_N_m();
+  return aerodynamic_torque_N_m(gust_m_s(y[mean_air_speed], t), 0.0) -
+         physics::breakaway_torque_N_m(truth.generator);
 }
 
 double Plant::Model::turbulence_at(std::int64_t grid_point) const {
@@ -285,11 +296,13 @@ void Plant::Model::integrate(double length_s) {
   y[lamp_temperature] = state.lamp_temperature_K;
   if (state.at_rest && may_break_away && event(0.0, y.data()) > 0.0) state.at_rest = false;
   while (t < length_s) {
+    direct_current.at(piece_count).known = false;
     Piece& piece = pieces.at(piece_count++);
     const double angle_before = y[rotor_angle];
     std::fill(y.begin() + moving, y.end(), 0.0);
     rates(t, y.data(), dy.data());
     piece.start_s = t;
+    piece.at_rest = state.at_rest;
     std::copy_n(y.begin(), moving, piece.first.begin());
     std::copy_n(dy.begin(), moving, piece.first_rates.begin());
     const auto crossing =
@@ -311,6 +324,13 @@ void Plant::Model::integrate(double length_s) {
   state.rotor_angle_rad = std::fmod(y[rotor_angle], 2.0 * std::numbers::pi);
   state.mean_air_speed_m_s = y[mean_air_speed];
   state.lamp_temperature_K = y[lamp_temperature];
+}
+
+Motion Plant::Model::motion_in(const Piece& piece, double offset_s) const {
+  return {.rotor_speed_rad_s = std::max(0.0, cubic(piece, rotor_speed, offset_s)),
+          .rotor_angle_rad = cubic(piece, rotor_angle, offset_s),
+          .air_speed_m_s = gust_m_s(cubic(piece, mean_air_speed, offset_s), offset_s),
+          .lamp_temperature_K = cubic(piece, lamp_temperature, offset_s)};
 }
 
 std::int64_t Plant::Model::advance(std::int64_t ticks) {
@@ -394,16 +414,30 @@ std::int64_t Plant::advance(std::int64_t ticks) {
   return model_->advance(ticks);
 }
 
-Motion Plant::motion_after(double offset_s) const {
-  const Model& m = *model_;
+PlantSample Plant::sample_after(double offset_s) {
+  Model& m = *model_;
   std::size_t i = 0;
   while (i + 1 < m.piece_count && offset_s > m.pieces[i].end_s)
     ++i;
   const Piece& piece = m.pieces[i];
-  return {.rotor_speed_rad_s = std::max(0.0, cubic(piece, rotor_speed, offset_s)),
-          .rotor_angle_rad = cubic(piece, rotor_angle, offset_s),
-          .air_speed_m_s = m.gust_m_s(cubic(piece, mean_air_speed, offset_s), offset_s),
-          .lamp_temperature_K = cubic(piece, lamp_temperature, offset_s)};
+  PlantSample sample{.motion = m.motion_in(piece, offset_s)};
+  if (piece.at_rest) return sample;
+  DirectCurrent& direct = m.direct_current[i];
+  const double length_s = piece.end_s - piece.start_s;
+  if (!direct.known) {
+    for (std::size_t k = 0; k < 3; ++k) {
+      const Motion at = m.motion_in(piece, piece.start_s + 0.5 * static_cast<double>(k) * length_s);
+      const physics::GeneratorLoad load =
+          m.generator_load(at.rotor_speed_rad_s, at.lamp_temperature_K);
+      direct.voltage_V[k] = load.dc_voltage_V;
+      direct.current_A[k] = load.dc_current_A;
+    }
+    direct.known = true;
+  }
+  const double s = length_s > 0.0 ? (offset_s - piece.start_s) / length_s : 0.0;
+  sample.dc_voltage_V = std::max(0.0, parabola(direct.voltage_V, s));
+  sample.dc_current_A = std::max(0.0, parabola(direct.current_A, s));
+  return sample;
 }
 
 Motion Plant::motion_now() const {
@@ -418,16 +452,10 @@ Motion Plant::motion_now() const {
           .lamp_temperature_K = s.lamp_temperature_K};
 }
 
-physics::GeneratorLoad Plant::generator_load(const Motion& motion) const {
-  if (motion.rotor_speed_rad_s <= 0.0) return {};
-  return model_->generator_load(motion.rotor_speed_rad_s, motion.lamp_temperature_K);
-}
-
-PowerFlow Plant::power_flow(const Motion& motion) const {
+PowerFlow Plant::power_flow_now() const {
   Model& m = *model_;
-  if (!m.torque) {
-    m.make_table();
-  }
+  if (!m.torque) m.make_table();
+  const Motion motion = motion_now();
   PowerFlow flow{};
   const double radius_m = m.truth.rotor.tip_radius_m;
   flow.disc_air_speed_m_s = m.truth.position_factor * motion.air_speed_m_s;
@@ -435,12 +463,12 @@ PowerFlow Plant::power_flow(const Motion& motion) const {
                       std::pow(flow.disc_air_speed_m_s, 3);
   flow.rotor_torque_N_m = m.aerodynamic_torque_N_m(motion.air_speed_m_s, motion.rotor_speed_rad_s);
   flow.rotor_power_W = flow.rotor_torque_N_m * motion.rotor_speed_rad_s;
-  flow.generator = generator_load(motion);
   flow.load_resistance_ohm = m.load_ohm(motion.lamp_temperature_K);
-  flow.stored_power_W =
-      m.state.at_rest
-          ? 0.0
-          : (flow.rotor_torque_N_m - flow.generator.shaft_torque_N_m) * motion.rotor_speed_rad_s;
+  if (motion.rotor_speed_rad_s > 0.0) {
+    flow.generator = m.generator_load(motion.rotor_speed_rad_s, motion.lamp_temperature_K);
+    flow.stored_power_W =
+        (flow.rotor_torque_N_m - flow.generator.shaft_torque_N_m) * motion.rotor_speed_rad_s;
+  }
   return flow;
 }
 

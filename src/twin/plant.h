@@ -42,6 +42,13 @@ struct Motion {
   double lamp_temperature_K;
 };
 
+/// What the sensors see of it.
+struct PlantSample {
+  Motion motion;
+  double dc_voltage_V = 0.0;  // both 0 at rest
+  double dc_current_A = 0.0;
+};
+
 /// Powers at one instant; rotor = bearing + iron + winding + rectifier + load + stored.
 struct PowerFlow {
   double disc_air_speed_m_s;
@@ -82,12 +89,10 @@ class Plant {
 
   /// Lets up to `ticks` go by, at most to the next turbulence grid point. @return  how many went
   std::int64_t advance(std::int64_t ticks);
-  /// In the last advance: the motion `offset_s` after its start.
-  Motion motion_after(double offset_s) const;
+  /// In the last advance, `offset_s` after its start.
+  PlantSample sample_after(double offset_s);
   Motion motion_now() const;
-  /// At an instant of the last advance, or now.
-  PowerFlow power_flow(const Motion& motion) const;
-  physics::GeneratorLoad generator_load(const Motion& motion) const;
+  PowerFlow power_flow_now() const;
   double true_pitch_rad() const;
 
   EnergyTally energy() const;

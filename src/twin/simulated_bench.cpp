@@ -54,8 +54,8 @@ struct KnownInput {
 struct SimulatedBench::State {
   State(const bench::Bench& described, Pace wanted);
 
-  TrueValues true_values(const Motion& motion) const;
-  void sample(const Motion& motion, bench::SampleBlock& block, std::size_t index);
+  TrueValues true_values(const PlantSample& now) const;
+  void sample(const PlantSample& now, bench::SampleBlock& block, std::size_t index);
   void keep_pace() const;
   void restart_pace();
   std::int64_t samples_of_time() const { return plant.state().tick / plant.ticks_per_sample(); }
@@ -90,12 +90,15 @@ SimulatedBench::State::State(const bench::Bench& described, Pace wanted)
   restart_pace();
 }
 
-TrueValues SimulatedBench::State::true_values(const Motion& motion) const {
+TrueValues SimulatedBench::State::true_values(const PlantSample& now) const {
   const physics::Air air = plant.air();
-  const physics::GeneratorLoad load = plant.generator_load(motion);
+  const Motion& motion = now.motion;
   physics::PhaseSample phase{};
   if (motion.rotor_speed_rad_s > 0.0) {
     const physics::Generator& generator = plant.truth().generator;
+    physics::GeneratorLoad load{};  // the current alone shapes the phase
+    load.dc_voltage_V = now.dc_voltage_V;
+    load.dc_current_A = now.dc_current_A;
     phase = physics::phase_sample(generator, load, motion.rotor_speed_rad_s,
                                   generator.pole_pairs * motion.rotor_angle_rad);
   }
@@ -104,15 +107,15 @@ TrueValues SimulatedBench::State::true_values(const Motion& motion) const {
           air.relative_humidity * 100.0,
           motion.air_speed_m_s,
           motion.rotor_speed_rad_s,
-          load.dc_voltage_V,
-          load.dc_current_A,
+          now.dc_voltage_V,
+          now.dc_current_A,
           phase.voltage_V,
           phase.current_A};
 }
 
-void SimulatedBench::State::sample(const Motion& motion, bench::SampleBlock& block,
+void SimulatedBench::State::sample(const PlantSample& now, bench::SampleBlock& block,
                                    std::size_t index) {
-  const TrueValues values = true_values(motion);
+  const TrueValues values = true_values(now);
   for (std::size_t channel = 0; channel < sensors.size(); ++channel) {
     Sensor& sensor = sensors[channel];
     const bool known = known_input && known_input->channel == channel;
@@ -145,8 +148,7 @@ physics::LoadSelection SimulatedBench::State::selection_at(std::string_view actu
 
 void SimulatedBench::State::change_blades(std::int64_t blades, double pitch_rad) {
   constexpr double same_rad = 1e-9;  // degrees into radians and back
-  if (blades == plant.state().blades &&
-      std::abs(pitch_rad - plant.state().pitch_rad) < same_rad) {
+  if (blades == plant.state().blades && std::abs(pitch_rad - plant.state().pitch_rad) < same_rad) {
     return;
   }
   if (plant.state().fan_pct > 0.0) {
@@ -253,7 +255,7 @@ void SimulatedBench::read(bench::SampleBlock& block) {
     const std::int64_t gone = s.plant.advance(left);
     for (std::int64_t i = (per_sample - tick % per_sample) % per_sample; i < gone;
          i += per_sample) {
-      s.sample(s.plant.motion_after(static_cast<double>(i) * tick_s), block,
+      s.sample(s.plant.sample_after(static_cast<double>(i) * tick_s), block,
                static_cast<std::size_t>((tick + i) / per_sample));
       ++s.next_sample;
     }
@@ -302,8 +304,10 @@ void SimulatedBench::return_to(std::string_view text) {
 std::map<std::string, double> SimulatedBench::truth() const {
   const State& s = *state_;
   const Motion motion = s.plant.motion_now();
-  const TrueValues values = s.true_values(motion);
-  const PowerFlow flow = s.plant.power_flow(motion);
+  const PowerFlow flow = s.plant.power_flow_now();
+  const TrueValues values = s.true_values({.motion = motion,
+                                           .dc_voltage_V = flow.generator.dc_voltage_V,
+                                           .dc_current_A = flow.generator.dc_current_A});
   const Truth& truth = s.plant.truth();
   const double radius_m = truth.rotor.tip_radius_m;
   const bool wind = flow.wind_power_W > 0.0;

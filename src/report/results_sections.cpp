@@ -1,0 +1,221 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "metrology/estimate.h"
+#include "report/charts.h"
+#include "report/html.h"
+#include "report/notation.h"
+#include "report/sections.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace windwright::report {
+
+namespace {
+
+using analysis::Curve;
+using analysis::Results;
+
+constexpr double smallest_share_pct = 0.5;  // budget lines below are drawn together
+
+std::string_view cp_symbol() {
+  return "C<sub>p</sub>";
+}
+
+std::string optimum_text(const Curve& curve) {
+  return curve.optimum_tip_speed_ratio ? with_uncertainty(*curve.optimum_tip_speed_ratio)
+                                       : "not inside the measured range";
+}
+
+std::string largest_in_words(const Results& results) {
+  const auto best = best_curve(results);
+  if (!best) return "No curve could be made from these points.";
+  const Curve& curve = results.curves[*best];
+  std::string words = fmt::format("Largest {} power coefficient: {}, with {}",
+                                  curve.stage == "shaft" ? "shaft" : "electrical",
+                                  with_uncertainty(curve.maximum_cp), curve_name(results, *best));
+  if (curve.optimum_tip_speed_ratio) {
+    return words + fmt::format(", at tip-speed ratio {}.",
+                               with_uncertainty(*curve.optimum_tip_speed_ratio));
+  }
+  return words + ", at the edge of the measured range: the optimum may lie outside.";
+}
+
+bool any_theory(const Results& results) {
+  return std::any_of(results.curves.begin(), results.curves.end(),
+                     [](const Curve& curve) { return !curve.theory.empty(); });
+}
+
+bool any_fit(const Results& results) {
+  return std::any_of(results.curves.begin(), results.curves.end(),
+                     [](const Curve& curve) { return !curve.fit.empty(); });
+}
+
+std::string level_text(double level) {
+  return plain(100.0 * level) + " %";
+}
+
+std::string capitalised(std::string_view text) {
+  std::string result(text);
+  if (!result.empty() && result[0] >= 'a' && result[0] <= 'z') {
+    result[0] = static_cast<char>(result[0] - 'a' + 'A');
+  }
+  return result;
+}
+
+std::string chain_table(const analysis::PointResult& point) {
+  HtmlTable table({{"Stage"},
+                   {"Power / W", true},
+                   {"Over the stage before", true},
+                   {"Loss on the way there / W", true},
+                   {"Basis"}});
+  for (std::size_t i = 0; i < point.stages.size(); ++i) {
+    const analysis::Stage& stage = point.stages[i];
+    table.row({escaped(capitalised(stage.name)), with_uncertainty(stage.power_W),
+               i == 0 ? "" : with_uncertainty(stage.efficiency),
+               i == 0 ? "" : with_uncertainty(point.stages[i - 1].power_W - stage.power_W),
+               escaped(stage.basis)});
+  }
+  return table.html();
+}
+
+}  // namespace
+
+std::string verdict_in_words(const Subject& subject, const Results& results) {
+  if (!results.verdict) {
+    std::string text = paragraph(escaped(largest_in_words(results)), "answer");
+    if (!subject.source.empty()) {
+      text += paragraph("Points measured elsewhere. Source: " + escaped(subject.source), "about");
+    }
+    return text;
+  }
+  const analysis::Verdict& verdict = *results.verdict;
+  std::string text = paragraph(escaped(verdict.question), "question") +
+                     paragraph(escaped(level_name(verdict.answer)), "answer");
+  if (!verdict.differences.empty()) {
+    text += paragraph(
+        fmt::format("Best minus second best: <strong>{}</strong>: {} its expanded uncertainty, so "
+                    "the difference is {}.",
+                    with_uncertainty(verdict.difference.value(), verdict.expanded),
+                    verdict.significant ? "larger than" : "not larger than",
+                    verdict.significant ? "significant" : "not significant"),
+        "about");
+  }
+  return text;
+}
+
+std::string summary_table(const Results& results) {
+  if (results.curves.empty()) return {};
+  HtmlTable table({{""},
+                   {"Blades", true},
+                   {"Pitch", true},
+                   {"Test points", true},
+                   {"Optimum tip-speed ratio", true},
+                   {fmt::format("Maximum {} ({})", cp_symbol(),
+                                results.curves.front().stage == "shaft" ? "shaft" : "electrical"),
+                    true}});
+  const auto best = best_curve(results);
+  for (std::size_t i = 0; i < results.curves.size(); ++i) {
+    const Curve& curve = results.curves[i];
+    table.row({curve_key(i), fmt::format("{}", curve.blade_count), plain(curve.pitch_deg) + "°",
+               fmt::format("{}", curve.points.size()), optimum_text(curve),
+               with_uncertainty(curve.maximum_cp)},
+              best == i);
+  }
+  return table.html() +
+         paragraph("± is the expanded uncertainty, 95 % coverage. Bold: the largest maximum.",
+                   "note");
+}
+
+std::string curve_pictures(const Results& results) {
+  if (results.curves.empty()) return {};
+  std::string caption =
+      "Test points with expanded uncertainties (95 %); bars shorter than their marker hide behind "
+      "it.";
+  if (any_fit(results))
+    caption += " Thick: the fitted curve. Ring: its optimum, with its uncertainty.";
+  if (any_theory(results)) {
+    caption += " Thin: theory for this very bench, at its air state and air speed.";
+  }
+  std::string html = figure(cp_chart(results), caption);
+  std::string rows;
+  for (const std::string& row : curve_panels(results))
+    rows += row;
+  html += "<h3>Each curve over theory, and what the fit leaves</h3>\n";
+  html += figure(rows,
+                 "Above: one curve alone, theory thin and dark. Below: measured minus fit, with "
+                 "twice the random standard uncertainty; what scatters more than its bars is not "
+                 "explained by noise. All panels share their axes.");
+  return section("Power coefficient against tip-speed ratio", html);
+}
+
+std::string comparison(const Results& results, double level) {
+  if (!results.verdict || results.verdict->differences.empty()) return {};
+  const analysis::Verdict& verdict = *results.verdict;
+  std::string html = figure(
+      difference_chart(verdict),
+      fmt::format("Bars: expanded uncertainty, {} over all {} comparison{} together (Bonferroni). "
+                  "Filled: the bar does not reach zero.",
+                  level_text(level), verdict.differences.size(),
+                  verdict.differences.size() == 1 ? "" : "s"));
+  HtmlTable table({{"Levels"}, {"minus"}, {"Difference of maximum C<sub>p</sub>", true}, {""}});
+  for (const analysis::Difference& pair : verdict.differences) {
+    table.row({escaped(level_name(pair.a)), escaped(level_name(pair.b)),
+               with_uncertainty(pair.difference.value(), pair.expanded),
+               pair.significant ? "significant" : "not significant"},
+              pair.significant);
+  }
+  return section("Differences between levels", html + table.html());
+}
+
+std::string energy_chain(const Results& results) {
+  const auto best = best_curve(results);
+  if (!best) return {};
+  const analysis::PointResult* point = best_point(results.curves[*best]);
+  if (point == nullptr || point->stages.size() < 2) return {};
+  const std::string caption = fmt::format(
+      "Test point {} ({}, tip-speed ratio {}): each band is as wide as its watts. "
+      "No rotor in an open flow takes more than 16/27 = 0.593 of the wind's power.",
+      point->number, escaped(curve_name(results, *best)), with_uncertainty(point->tip_speed_ratio));
+  return section("Energy chain at the best test point",
+                 figure(energy_chain_chart(*point), caption) + chain_table(*point));
+}
+
+std::string budget(const Results& results) {
+  if (results.budget.empty()) return {};
+  std::vector<analysis::BudgetLine> lines = results.budget;
+  std::stable_sort(lines.begin(), lines.end(),
+                   [](const auto& a, const auto& b) { return a.share_pct > b.share_pct; });
+  HtmlTable table({{"Input"}, {"Contribution u", true}, {"Share of variance", true}, {""}});
+  double rest_variance = 0.0;
+  double rest_pct = 0.0;
+  int rest = 0;
+  for (const analysis::BudgetLine& line : lines) {
+    if (line.share_pct < smallest_share_pct) {
+      rest_variance += line.u * line.u;
+      rest_pct += line.share_pct;
+      ++rest;
+      continue;
+    }
+    table.row({escaped(line.meaning.empty() ? line.input : capitalised(line.meaning)),
+               uncertainty_alone(std::abs(line.u)), fixed(line.share_pct, 1) + " %",
+               share_bar(line.share_pct)});
+  }
+  if (rest > 0) {
+    table.row({fmt::format("{} smaller input{}", rest, rest == 1 ? "" : "s"),
+               uncertainty_alone(std::sqrt(rest_variance)), fixed(rest_pct, 1) + " %",
+               share_bar(rest_pct)});
+  }
+  return section(
+      "What makes up the uncertainty",
+      paragraph("Uncertainty budget of " + escaped(level_name(results.budget_of)) + ".") +
+          table.html());
+}
+
+}  // namespace windwright::report

@@ -1,0 +1,408 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "base/clock.h"
+#include "bench/bench.h"
+#include "campaign/campaign.h"
+#include "campaign/conductor.h"
+#include "campaign/readiness.h"
+#include "metrology/certificate.h"
+#include "report/html.h"
+#include "report/notation.h"
+#include "report/sections.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace windwright::report {
+
+namespace {
+
+using campaign::Run;
+
+std::string day(base::UtcTime time) {
+  return base::utc_text(time).substr(0, 10);
+}
+
+std::string minute(base::UtcTime time) {
+  const std::string text = base::utc_text(time);
+  return text.substr(0, 10) + ' ' + text.substr(11, 5) + " UTC";
+}
+
+std::string with_unit(const std::string& text, const std::string& unit) {
+  if (unit.empty()) return text;
+  return text + (unit == "°" ? "" : " ") + unit;
+}
+
+std::string pct(double part) {
+  return plain(100.0 * part) + " %";
+}
+
+const bench::Actuator* find_actuator(const bench::Bench& bench, std::string_view name) {
+  for (const bench::Actuator& actuator : bench.actuators) {
+    if (actuator.name == name) return &actuator;
+  }
+  return nullptr;
+}
+
+std::string actuator_name(const bench::Bench& bench, const std::string& name) {
+  const bench::Actuator* actuator = find_actuator(bench, name);
+  return actuator != nullptr && !actuator->long_name.empty() ? actuator->long_name : name;
+}
+
+std::string channel_name(const bench::Bench& bench, const std::string& name) {
+  for (const bench::Channel& channel : bench.channels) {
+    if (channel.name == name && !channel.long_name.empty()) return channel.long_name;
+  }
+  return name;
+}
+
+/// A selector's position by its word, anything else as a number with its unit.
+std::string setting_text(const bench::Bench& bench, const std::string& name, double value) {
+  const bench::Actuator* actuator = find_actuator(bench, name);
+  if (actuator != nullptr && value >= 0.0 &&
+      value < static_cast<double>(actuator->positions.size())) {
+    return actuator->positions[static_cast<std::size_t>(std::lround(value))];
+  }
+  return with_unit(plain(value), unit_text_of_name(name));
+}
+
+std::string levels_text(const bench::Bench& bench, const campaign::Factor& factor) {
+  std::string text;
+  for (const double level : factor.levels) {
+    if (!text.empty()) text += ", ";
+    text += setting_text(bench, factor.actuator, level);
+  }
+  return text;
+}
+
+std::string plan_table(const Run& run) {
+  HtmlTable table({{"Factor"}, {"Levels"}, {"Changed"}, {"u of a setting"}});
+  for (const campaign::Factor& factor : run.campaign.factors) {
+    const bench::Actuator* actuator = find_actuator(run.bench, factor.actuator);
+    const bool manual = actuator != nullptr && actuator->manual;
+    const double u = actuator != nullptr ? actuator->u_setting : 0.0;
+    table.row({escaped(actuator_name(run.bench, factor.actuator)),
+               escaped(levels_text(run.bench, factor)),
+               fmt::format("{}{}", manual ? "by hand" : "by command",
+                           factor.hard_to_change ? ", between blocks" : ", inside blocks"),
+               u > 0.0
+                   ? escaped(with_unit(uncertainty_alone(u), unit_text_of_name(factor.actuator)))
+                   : "not stated"});
+  }
+  return table.html();
+}
+
+std::size_t planned_points(const campaign::Campaign& campaign) {
+  auto count = static_cast<std::size_t>(std::max(campaign.repeats, 1));
+  for (const campaign::Factor& factor : campaign.factors)
+    count *= factor.levels.size();
+  return count;
+}
+
+int blocks_of(const Run& run) {
+  int blocks = 0;
+  for (const campaign::TestPoint& point : run.points)
+    blocks = std::max(blocks, point.block);
+  return blocks;
+}
+
+std::string range_text(double low, double high, int decimals, std::string_view unit) {
+  if (fixed(low, decimals) == fixed(high, decimals)) {
+    return fmt::format("{} {}", fixed(low, decimals), unit);
+  }
+  return fmt::format("{} to {} {}", fixed(low, decimals), fixed(high, decimals), unit);
+}
+
+void air_facts(FactList& facts, const analysis::Results& results) {
+  std::vector<double> density;
+  std::vector<double> speed;
+  std::vector<double> rotor_speed;
+  for (const analysis::Curve& curve : results.curves) {
+    for (const analysis::PointResult& point : curve.points) {
+      density.push_back(point.air_density_kg_m3.value());
+      speed.push_back(point.air_speed_m_s.value());
+      rotor_speed.push_back(point.rotor_speed_rad_s.value());
+    }
+  }
+  if (density.empty()) return;
+  const auto span = [](const std::vector<double>& values, int decimals, std::string_view unit) {
+    const auto [low, high] = std::minmax_element(values.begin(), values.end());
+    return range_text(*low, *high, decimals, unit);
+  };
+  facts.fact("Air density", span(density, 4, "kg/m³"));
+  facts.fact("Air speed", span(speed, 2, "m/s"));
+  facts.fact("Rotor speed", span(rotor_speed, 1, "rad/s"));
+}
+
+void bench_facts(FactList& facts, const bench::Bench& bench) {
+  const physics::Rotor& rotor = bench.rotor;
+  facts.fact("Bench", bench.name);
+  std::string radius = fmt::format("tip radius {} m", plain(rotor.tip_radius_m));
+  if (bench.u_tip_radius_m > 0.0) {
+    radius = fmt::format("tip radius {} m",
+                         with_uncertainty(rotor.tip_radius_m, 2.0 * bench.u_tip_radius_m));
+  }
+  facts.fact("Rotor", fmt::format("{}, hub radius {} m, {} stations", radius,
+                                  plain(rotor.hub_radius_m), rotor.stations.size()));
+  std::string factor = with_uncertainty(bench.position_factor, 2.0 * bench.u_position_factor);
+  facts.fact("Air speed at the disc", factor +
+                                          " of that at the sensor (factor, ± two standard "
+                                          "uncertainties)");
+  if (bench.u_loss_relative > 0.0) {
+    facts.fact("Generator losses", fmt::format("modelled; standard uncertainty {} of each",
+                                               pct(bench.u_loss_relative)));
+  }
+  facts.fact("Samples", fmt::format("{} a second of each of {} channels, recorded as raw counts",
+                                    plain(bench.sample_rate_hz), bench.channels.size()));
+}
+
+void pace_facts(FactList& facts, const Run& run) {
+  const campaign::Campaign& campaign = run.campaign;
+  std::string constants;
+  for (const campaign::Setting& setting : campaign.constants) {
+    if (!constants.empty()) constants += "; ";
+    constants += actuator_name(run.bench, setting.actuator) + ' ' +
+                 setting_text(run.bench, setting.actuator, setting.value);
+  }
+  facts.fact("Held constant", constants);
+  facts.fact(
+      "Order",
+      fmt::format("{} blocks, random order inside each (seed {}); every setting "
+                  "measured {}",
+                  blocks_of(run), campaign.seed,
+                  campaign.repeats == 1 ? "once" : fmt::format("{} times", campaign.repeats)));
+  const campaign::Pace& pace = campaign.pace;
+  facts.fact("Steady state",
+             fmt::format("a window of {} s settles when it drifts by less than {} of its mean; "
+                         "longest wait {} s",
+                         plain(pace.settle_window_s), pct(pace.settle_drift_relative),
+                         plain(pace.longest_settle_s)));
+  facts.fact("Dwell", fmt::format("until the random standard uncertainty of the mean DC power is "
+                                  "below {}; {} s at least, {} s at most",
+                                  pct(pace.target_u_relative), plain(pace.shortest_dwell_s),
+                                  plain(pace.longest_dwell_s)));
+}
+
+void count_facts(FactList& facts, const Run& run) {
+  const auto settled = std::count_if(run.points.begin(), run.points.end(),
+                                     [](const auto& point) { return point.settled; });
+  const auto on_target = std::count_if(run.points.begin(), run.points.end(),
+                                       [](const auto& point) { return point.on_target; });
+  facts.fact("Test points",
+             fmt::format("{} of {} planned; {} settled, {} reached the target "
+                         "uncertainty",
+                         run.points.size(), planned_points(run.campaign), settled, on_target));
+  if (run.points.empty()) return;
+  std::int64_t samples = 0;
+  for (const campaign::TestPoint& point : run.points)
+    samples += point.samples;
+  facts.fact(
+      "Dwell in all",
+      fmt::format("{} s, {} samples a channel",
+                  number(static_cast<double>(samples) / run.bench.sample_rate_hz, 4), samples));
+  facts.fact("Time", fmt::format("{} to {}", minute(run.points.front().start),
+                                 minute(run.points.back().start)));
+}
+
+std::string u_standard_text(const metrology::Certificate& certificate) {
+  const metrology::ReferenceStandard& standard = certificate.standard;
+  const std::string unit = unit_text(certificate.reference_unit);
+  std::string text;
+  if (standard.u > 0.0) text = with_unit(uncertainty_alone(standard.u), unit);
+  if (standard.u_relative > 0.0) {
+    if (!text.empty()) text += " and ";
+    text += uncertainty_alone(100.0 * standard.u_relative) + " %";
+  }
+  return text.empty() ? "not stated" : text;
+}
+
+std::string certificates_table(const Run& run) {
+  if (run.certificates.empty()) return {};
+  HtmlTable table({{"Channel"},
+                   {"Model"},
+                   {"Range"},
+                   {"Reference standard"},
+                   {"its u"},
+                   {"Calibrated"},
+                   {"Conditions"}});
+  for (const metrology::Certificate& certificate : run.certificates) {
+    const std::string unit = unit_text(certificate.reference_unit);
+    table.row({escaped(channel_name(run.bench, certificate.channel)), escaped(certificate.model),
+               escaped(fmt::format("{} to {}", plain(certificate.reference_range[0]),
+                                   with_unit(plain(certificate.reference_range[1]), unit))),
+               escaped(certificate.standard.name), escaped(u_standard_text(certificate)),
+               day(certificate.date), escaped(certificate.environment)});
+  }
+  return "<h3>Certificates in force</h3>\n" + table.html();
+}
+
+std::string check_row_certificate(const campaign::ChannelCheck& check) {
+  if (!check.certificate_found) return "no certificate";
+  return day(check.valid_until) + (check.expired ? " (expired)" : "");
+}
+
+}  // namespace
+
+std::string opening(const Subject& subject) {
+  std::string html = fmt::format("<h1>{}</h1>\n", escaped(subject.title));
+  const Run* run = subject.run;
+  if (run == nullptr) return html;
+  const bool simulated = run->bench.simulation.has_value();
+  html += fmt::format("<p class=\"about\"><span class=\"bench\">{}{}</span>",
+                      simulated ? "SIMULATED BENCH · " : "", escaped(run->bench.name));
+  if (!run->points.empty()) html += " · " + day(run->points.front().start);
+  if (!run->campaign.operator_name.empty()) {
+    html += " · operator " + escaped(run->campaign.operator_name);
+  }
+  html += "</p>\n";
+  const auto notice = [&html](std::string_view loud, std::string_view words) {
+    html += fmt::format("<div class=\"notice\"><strong>{}</strong>{}</div>\n", loud, words);
+  };
+  if (simulated) {
+    notice(
+        "SIMULATED BENCH",
+        "No hardware was measured. Rotor, generator and sensors are models with random errors of "
+        "their own; the figures show the method and say nothing about a real rotor.");
+  }
+  if (!run->reason.empty()) {
+    notice("CONDUCTED THOUGH THE BENCH WAS NOT READY", "Reason given: " + escaped(run->reason));
+  }
+  const std::size_t planned = planned_points(run->campaign);
+  if (run->points.size() < planned) {
+    notice("NOT COMPLETE", fmt::format("{} of {} planned test points were conducted.",
+                                       run->points.size(), planned));
+  }
+  return html;
+}
+
+std::string how_it_was_measured(const Subject& subject, const analysis::Results& results) {
+  FactList facts;
+  if (subject.run == nullptr) {
+    facts.fact("Source", subject.source);
+    air_facts(facts, results);
+    const std::string html = facts.html();
+    return section("How it was measured", html);
+  }
+  bench_facts(facts, subject.run->bench);
+  pace_facts(facts, *subject.run);
+  count_facts(facts, *subject.run);
+  air_facts(facts, results);
+  return section("How it was measured", plan_table(*subject.run) + facts.html());
+}
+
+std::string readiness(const Run& run) {
+  if (run.readiness.channels.empty()) return {};
+  const bool all_passed = std::all_of(run.readiness.channels.begin(), run.readiness.channels.end(),
+                                      [](const auto& check) { return check.passed; });
+  HtmlTable table({{"Channel"},
+                   {"Certificate valid until"},
+                   {"Check standard", true},
+                   {"Measured", true},
+                   {"Unit"},
+                   {"E<sub>n</sub>", true},
+                   {"Passed"}});
+  for (const campaign::ChannelCheck& check : run.readiness.channels) {
+    const bool checked = check.reference.has_value();
+    table.row({escaped(channel_name(run.bench, check.channel)), check_row_certificate(check),
+               checked ? with_uncertainty(*check.reference, 2.0 * check.u_reference) : "none",
+               checked ? with_uncertainty(check.measured.value(), 2.0 * check.measured.u()) : "",
+               escaped(unit_text(check.unit)), check.en ? fixed(*check.en, 2) : "",
+               check.passed ? "yes" : "<strong>NO</strong> " + escaped(check.remark)});
+  }
+  return section(
+      "Readiness",
+      paragraph(fmt::format(
+          "Checked {}. {} ± is twice the standard uncertainty; |E<sub>n</sub>| up "
+          "to 1 passes.",
+          minute(run.readiness.time),
+          all_passed ? "The bench was ready." : "<strong>The bench was not ready.</strong>")) +
+          table.html() + certificates_table(run));
+}
+
+std::string provenance(const Subject& subject) {
+  FactList facts;
+  if (subject.run == nullptr) return {};
+  const Run& run = *subject.run;
+  facts.fact("Bench", run.bench.simulation
+                          ? "SIMULATED, seed " + fmt::format("{}", run.bench.simulation->seed)
+                          : "hardware");
+  facts.fact("Software", "Windwright " + run.software_version);
+  facts.fact("Campaign",
+             fmt::format("{}, seed {}", run.campaign.file.filename().string(), run.campaign.seed));
+  facts.fact("Bench description", run.bench.file.filename().string());
+  facts.fact("Rotor description", run.bench.rotor_file.filename().string());
+  facts.fact("Recording", run.recording.filename().string());
+  facts.fact("Operator", run.campaign.operator_name);
+  return section("Where these figures come from", facts.html());
+}
+
+std::string all_points(const Subject& subject, const analysis::Results& results) {
+  std::vector<const analysis::PointResult*> points;
+  bool with_dc = false;
+  bool with_shaft = false;
+  for (const analysis::Curve& curve : results.curves) {
+    for (const analysis::PointResult& point : curve.points) {
+      points.push_back(&point);
+      with_dc = with_dc || point.cp_electrical.has_value();
+      with_shaft = with_shaft || point.cp_shaft.has_value();
+    }
+  }
+  if (points.empty()) return {};
+  std::stable_sort(points.begin(), points.end(),
+                   [](const auto* a, const auto* b) { return a->number < b->number; });
+  std::vector<Column> columns{{"No.", true},
+                              {"Blades", true},
+                              {"Pitch<br>°", true},
+                              {"Air speed<br>m/s", true},
+                              {"Rotor<br>rad/s", true},
+                              {"Tip-speed<br>ratio", true}};
+  if (with_dc) {
+    columns.push_back({"DC power<br>W", true});
+    columns.push_back({"C<sub>p</sub><br>electrical", true});
+  }
+  if (with_shaft) columns.push_back({"C<sub>p</sub><br>shaft", true});
+  const Run* run = subject.run;
+  if (run != nullptr) columns.push_back({"Dwell<br>s", true});
+  columns.push_back({"Settled"});
+  // "not stated" in every cell would bury the numbers: the note above says it once.
+  bool unstated = false;
+  const auto cell = [&unstated](const std::optional<metrology::Estimate>& estimate) {
+    if (!estimate) return std::string("none");
+    if (has_uncertainty(*estimate)) return with_uncertainty(*estimate);
+    unstated = true;
+    return number(estimate->value());
+  };
+  HtmlTable table(columns, "points");
+  for (const analysis::PointResult* point : points) {
+    std::vector<std::string> cells{
+        fmt::format("{}", point->number), fmt::format("{}", point->blade_count),
+        plain(point->pitch_deg),          cell(point->air_speed_m_s),
+        cell(point->rotor_speed_rad_s),   cell(point->tip_speed_ratio)};
+    if (with_dc) {
+      cells.push_back(cell(point->dc_power_W));
+      cells.push_back(cell(point->cp_electrical));
+    }
+    if (with_shaft) cells.push_back(cell(point->cp_shaft));
+    if (run != nullptr) {
+      const auto conducted =
+          std::find_if(run->points.begin(), run->points.end(),
+                       [&](const auto& other) { return other.number == point->number; });
+      cells.push_back(
+          conducted == run->points.end()
+              ? ""
+              : fixed(static_cast<double>(conducted->samples) / run->bench.sample_rate_hz, 1));
+    }
+    cells.push_back(point->settled ? "yes" : "<strong>no</strong>");
+    table.row(cells);
+  }
+  std::string note = "In the order of conduct; ± is the expanded uncertainty (95 %).";
+  if (unstated) note += " Numbers without ±: uncertainty not stated.";
+  return section("All test points", paragraph(note, "note") + table.html(), "page");
+}
+
+}  // namespace windwright::report
