@@ -239,12 +239,16 @@ void SimulatedBench::remove_known_input() {
 }
 
 void SimulatedBench::read(bench::SampleBlock& block) {
+  read(block, static_cast<std::size_t>(std::llround(state_->bench.block_s * sample_rate_hz())));
+}
+
+void SimulatedBench::read(bench::SampleBlock& block, std::size_t samples) {
   State& s = *state_;
   block.first_sample = s.next_sample;
   block.start = now();
   block.gap_before = s.gap_before;
   block.channels = s.sensors.size();
-  block.samples = static_cast<std::size_t>(std::llround(s.bench.block_s * s.bench.sample_rate_hz));
+  block.samples = samples;
   block.counts.resize(block.channels * block.samples);
   s.gap_before = false;
   const std::int64_t per_sample = s.plant.ticks_per_sample();

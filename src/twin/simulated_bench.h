@@ -5,6 +5,7 @@
 #include "bench/device.h"
 #include "twin/energy_tally.h"
 
+#include <cstddef>
 #include <map>
 #include <memory>
 #include <string>
@@ -45,6 +46,8 @@ class SimulatedBench final : public bench::Device {
   void remove_known_input() override;
   /// block_s of samples.
   void read(bench::SampleBlock& block) override;
+  /// The same with another number of samples, at least 1.
+  void read(bench::SampleBlock& block, std::size_t samples);
   /// Fan off; where no load was connected, the rheostat is.
   void stop() noexcept override;
   /// One line; a fresh simulated bench of the same description goes on from it to the last bit.

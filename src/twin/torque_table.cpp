@@ -14,8 +14,8 @@ namespace windwright::twin {
 namespace {
 
 constexpr std::size_t columns = 97;  // of s
-constexpr std::size_t rows = 17;       // of ln v
-constexpr double bend = 4.0;          // tip-speed ratio where s is one half
+constexpr std::size_t rows = 17;     // of ln v
+constexpr double bend = 4.0;         // tip-speed ratio where s is one half
 constexpr double highest_ratio = 30.0;
 constexpr double s_step = highest_ratio / (highest_ratio + bend) / (columns - 1);
 
