@@ -147,7 +147,8 @@ double axial_part(double s, double n, double F) {
 }
 
 // The relative flow at one trial inflow angle: air speed and turning speed over relative speed, as
-// momentum and blade forces want them. The angle is right where this points along the real pair.
+// momentum and blade forces want them. The angle is right where this points along the real pair:
+// where turning speed times axial less air speed times turning passes zero upwards.
 struct Trial {
   double axial;
   double turning;
@@ -178,16 +179,28 @@ Trial trial(const Element& element, const Positions& at, double inflow_angle_rad
   return t;
 }
 
-// Across the real flow; a root where it changes from negative to positive with the angle.
-double residual(const Element& element, const Positions& at, double inflow_angle_rad) {
-  const Trial t = trial(element, at, inflow_angle_rad);
-  return element.turning_m_s * t.axial - element.axial_m_s * t.turning;
-}
+// A polish with the right Reynolds number follows, and falls back to a finer bracket.
+constexpr double coarse_rad = 1e-4;
+constexpr double fine_rad = 1e-11;
+
+struct Root {
+  double x_rad;
+  double slope;  // of the secant over the last bracket
+  bool found;
+};
+
+struct Bracket {
+  double low;
+  double f_low;
+  double high;
+  double f_high;
+};
 
 // Chandrupatla, A new hybrid quadratic/bisection algorithm for finding the zero of a nonlinear
 // function without using derivatives, Advances in Engineering Software 28 (1997) 145-149.
 template <typename Function>
-double bracketed_root(Function f, double a, double f_a, double b, double f_b) {
+Root bracketed_root(Function f, double tolerance_rad, Bracket bracket) {
+  auto [a, f_a, b, f_b] = bracket;
   double c = a;
   double f_c = f_a;
   double step = 0.5;
@@ -205,9 +218,8 @@ double bracketed_root(Function f, double a, double f_a, double b, double f_b) {
     }
     a = x;
     f_a = f_x;
-    const double best = std::abs(f_a) < std::abs(f_b) ? a : b;
-    const double margin = 1e-11 / std::abs(b - a);
-    if (margin > 0.5 || f_a == 0.0 || f_b == 0.0) return best;
+    const double margin = tolerance_rad / std::abs(b - a);
+    if (margin > 0.5 || f_a == 0.0 || f_b == 0.0) break;
     const double xi = (a - b) / (c - b);
     const double phi = (f_a - f_b) / (f_c - f_b);
     step = 0.5;
@@ -217,7 +229,53 @@ double bracketed_root(Function f, double a, double f_a, double b, double f_b) {
     }
     step = std::clamp(step, margin, 1.0 - margin);
   }
-  return 0.5 * (a + b);
+  return {std::abs(f_a) < std::abs(f_b) ? a : b, (f_b - f_a) / (b - a), true};
+}
+
+// The residual as a function of the angle from the direction of turning, so that a rotor that turns
+// backwards is searched like one that turns forwards.
+struct Search {
+  const Element* element;
+  const Positions* at;
+  bool backwards;
+
+  double inflow_angle_rad(double x_rad) const { return backwards ? pi - x_rad : x_rad; }
+  double across(const Trial& t) const {
+    const double value = element->turning_m_s * t.axial - element->axial_m_s * t.turning;
+    return backwards ? -value : value;
+  }
+  double operator()(double x_rad) const {
+    return across(trial(*element, *at, inflow_angle_rad(x_rad)));
+  }
+};
+
+// Searches upwards from where the flow through the disc stops: first the windmill (and propeller)
+// states below the undisturbed angle, then beyond it to where blades push against their turning.
+// Where already the start is positive, the rotor brakes so hard that the flow through it reverses.
+Root solve(const Search& f, double tolerance_rad) {
+  const double undisturbed_rad = std::atan2(f.element->axial_m_s, std::abs(f.element->turning_m_s));
+  double low = 1e-9;
+  double f_low = f(low);
+  if (f_low > 0.0) {
+    for (const double lower : {-0.25 * pi, -0.5 * pi}) {
+      const double f_lower = f(lower);
+      if (f_lower <= 0.0) return bracketed_root(f, tolerance_rad, {lower, f_lower, low, f_low});
+    }
+  } else {
+    for (const double high : {undisturbed_rad, 0.5 * pi, 0.75 * pi, pi - 1e-9}) {
+      if (high <= low) continue;
+      const double f_high = f(high);
+      if (f_high > 0.0) return bracketed_root(f, tolerance_rad, {low, f_low, high, f_high});
+      low = high;
+      f_low = f_high;
+    }
+  }
+  return {undisturbed_rad, 0.0, false};
+}
+
+double relative_speed_m_s(const Element& element, const Trial& t) {
+  return (element.axial_m_s * t.axial + element.turning_m_s * t.turning) /
+         (t.axial * t.axial + t.turning * t.turning);
 }
 
 struct Angle {
@@ -225,49 +283,50 @@ struct Angle {
   bool converged;
 };
 
-// Searches upwards from where the flow through the disc stops: first the windmill (and propeller)
-// states below the undisturbed angle, then beyond it, then turning backwards. Where already the
-// start is positive, the rotor brakes so hard that the flow through it reverses.
-Angle solve(const Element& element, const Positions& at) {
-  const auto f = [&](double angle_rad) { return residual(element, at, angle_rad); };
-  const double undisturbed_rad = std::atan2(element.axial_m_s, element.turning_m_s);
-  constexpr double start_rad = 1e-9;
-  double low = start_rad;
-  double f_low = f(low);
-  if (f_low > 0.0) {
-    for (const double lower : {-0.25 * pi, -0.5 * pi}) {
-      const double f_lower = f(lower);
-      if (f_lower <= 0.0) return {bracketed_root(f, lower, f_lower, low, f_low), true};
+// Chord steps on the angle, each with the Reynolds number of the one before, until both stand
+// still.
+bool polish(Search f, double reynolds_per_speed, Positions& at, Root& root) {
+  f.at = &at;
+  if (!(root.slope > 0.0)) return false;
+  double x_before = 0.0;
+  double f_before = 0.0;
+  bool comparable = false;
+  for (int pass = 0; pass < 12; ++pass) {
+    const Trial t = trial(*f.element, at, f.inflow_angle_rad(root.x_rad));
+    const double f_x = f.across(t);
+    if (comparable && root.x_rad != x_before) {
+      const double slope = (f_x - f_before) / (root.x_rad - x_before);
+      if (slope > 0.25 * root.slope && slope < 4.0 * root.slope) root.slope = slope;
     }
-    return {undisturbed_rad, false};
+    const double W = relative_speed_m_s(*f.element, t);
+    const double step_rad = -f_x / root.slope;
+    if (!(W > 0.0) || !(std::abs(step_rad) < 0.02)) return false;
+    const Positions next = positions(*f.element, reynolds_per_speed * W);
+    comparable = nearly_same(next.inner, at.inner) && nearly_same(next.outer, at.outer);
+    if (comparable && std::abs(step_rad) < 1e-10) return true;
+    if (!comparable) at = next;
+    x_before = root.x_rad;
+    f_before = f_x;
+    root.x_rad += step_rad;
+    if ((root.x_rad > 0.0) != (x_before > 0.0)) return false;
   }
-  for (const double high : {undisturbed_rad, 0.5 * pi, 0.75 * pi, pi - start_rad, 1.5 * pi}) {
-    if (high <= low) continue;
-    const double f_high = f(high);
-    if (f_high > 0.0) return {bracketed_root(f, low, f_low, high, f_high), true};
-    low = high;
-    f_low = f_high;
-  }
-  return {undisturbed_rad, false};
+  return false;
 }
 
-// The same after a small change of the Reynolds number.
-Angle solve_near(const Element& element, const Positions& at, double inflow_angle_rad) {
-  const auto f = [&](double angle_rad) { return residual(element, at, angle_rad); };
-  for (double width = 5e-4; width < 0.02; width *= 6.0) {
-    const double low = inflow_angle_rad - width;
-    const double high = inflow_angle_rad + width;
-    if ((low > 0.0) != (inflow_angle_rad > 0.0)) break;
-    const double f_low = f(low);
-    const double f_high = f(high);
-    if (f_low <= 0.0 && f_high > 0.0) return {bracketed_root(f, low, f_low, high, f_high), true};
+// The sure way where the quick one fails, at kinks of a polar: the whole search for each Reynolds
+// number.
+bool settle(const Search& f, double reynolds_per_speed, Positions& at, Root& root) {
+  for (int pass = 0; pass < 20; ++pass) {
+    root = solve(f, fine_rad);
+    if (!root.found) return false;
+    const double W =
+        relative_speed_m_s(*f.element, trial(*f.element, at, f.inflow_angle_rad(root.x_rad)));
+    if (!(W > 0.0)) return false;
+    const Positions next = positions(*f.element, reynolds_per_speed * W);
+    if (nearly_same(next.inner, at.inner) && nearly_same(next.outer, at.outer)) return true;
+    at = next;
   }
-  return solve(element, at);
-}
-
-double relative_speed_m_s(const Element& element, const Trial& t) {
-  return (element.axial_m_s * t.axial + element.turning_m_s * t.turning) /
-         (t.axial * t.axial + t.turning * t.turning);
+  return false;
 }
 
 // What the element gives at an inflow angle. Without a root: the loads of the undisturbed flow.
@@ -302,21 +361,16 @@ ElementLoad solved(Element element, const RotorFlow& flow, const RotorOptions& o
   element.turning_m_s = flow.rotor_speed_rad_s * element.radius_m;
   const double reynolds_per_speed =
       flow.density_kg_m3 * element.chord_m / flow.dynamic_viscosity_Pa_s;
-  double W = std::hypot(element.axial_m_s, element.turning_m_s);
+  const double W = std::hypot(element.axial_m_s, element.turning_m_s);
   Positions at = positions(element, reynolds_per_speed * W);
   if (W == 0.0) return loads(element, flow, at, {0.0, true});
-  Angle angle = solve(element, at);
-  bool settled = false;
-  for (int pass = 0; pass < 20 && angle.converged && !settled; ++pass) {
-    W = relative_speed_m_s(element, trial(element, at, angle.inflow_angle_rad));
-    if (!(W > 0.0)) break;
-    const Positions next = positions(element, reynolds_per_speed * W);
-    settled = nearly_same(next.inner, at.inner) && nearly_same(next.outer, at.outer);
-    if (settled) break;
-    at = next;
-    angle = solve_near(element, at, angle.inflow_angle_rad);
+  const Search search{&element, &at, element.turning_m_s < 0.0};
+  Root root = solve(search, coarse_rad);
+  Angle angle{std::atan2(element.axial_m_s, element.turning_m_s), false};
+  if ((root.found && polish(search, reynolds_per_speed, at, root)) ||
+      settle(search, reynolds_per_speed, at, root)) {
+    angle = {search.inflow_angle_rad(root.x_rad), true};
   }
-  if (!settled) angle = {std::atan2(element.axial_m_s, element.turning_m_s), false};
   ElementLoad load = loads(element, flow, at, angle);
   const double lowest =
       std::max(element.inner->lowest_reynolds(), element.outer->lowest_reynolds());
