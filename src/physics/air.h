@@ -13,6 +13,11 @@ struct Air {
   double co2_mole_fraction = 400.0e-6;  // outdoor air of today
 };
 
+/// Standard air at sea level: 15 degC, 1013.25 hPa, dry (ISO 2533:1975).
+inline constexpr double standard_temperature_K = 288.15;
+inline constexpr double standard_pressure_Pa = 101325.0;
+inline constexpr double standard_density_kg_m3 = 1.225;
+
 /// Standard uncertainties of the equations themselves, relative to their value.
 inline constexpr double density_equation_u_relative = 2.2e-5;
 /// Sutherland's law leaves out humidity (saturated air at 30 degC is about 1 % thinner) and lies
