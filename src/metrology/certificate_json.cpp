@@ -174,6 +174,7 @@ json::value to_json(const Certificate& certificate) {
         {"reading", numbers(certificate.reading_range)}}},
       {"fit", fit_json(certificate.fit)},
       {"lack_of_fit_standard_deviation", certificate.lack_of_fit},
+      {"lack_of_fit_is_significant", lack_of_fit_is_significant(certificate.fit)},
       {"reference_standard",
        {{"name", certificate.standard.name},
         {"u", certificate.standard.u},
