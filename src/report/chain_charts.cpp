@@ -30,7 +30,7 @@ constexpr double bar_px = 5.0;
 
 /// A band `thick` high that leaves at `upper`, sinks by `fall_px` and ends in a point at `end_x`.
 std::string leaving_path(Position upper, double thick, double end_x) {
-  const double bend = 0.3 * (end_x - upper.x);
+  const double bend = 0.2 * (end_x - upper.x);
   const double head = std::clamp(0.25 * thick, 4.0, 14.0);
   const double y = upper.y + fall_px;
   const auto pair = [](double px, double py) { return coordinate(px) + ' ' + coordinate(py); };
@@ -42,12 +42,6 @@ std::string leaving_path(Position upper, double thick, double end_x) {
                      pair(end_x - head, y + thick), pair(x + 2.0 * bend, y + thick),
                      pair(x + bend, y + thick), pair(x + bend, upper.y + thick),
                      pair(x, upper.y + thick));
-}
-
-std::string capitalised(std::string_view name) {
-  std::string text(name);
-  if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 32);
-  return text;
 }
 
 void stage_label(Drawing& drawing, const analysis::Stage& stage, std::size_t index, double x) {
@@ -79,7 +73,7 @@ std::string energy_chain_chart(const analysis::PointResult& point) {
   const auto thick = [&](std::size_t i) {
     return std::max(0.75, scale * stages[i].power_W.value());
   };
-  Drawing drawing(width, top + widest_px + fall_px + 38.0, chain_description(point));
+  Drawing drawing(width, top + widest_px + fall_px + 8.0, chain_description(point));
   for (std::size_t i = 0; i < stages.size(); ++i) {
     const double x = 8.0 + step * static_cast<double>(i);
     const bool last = i + 1 == stages.size();
@@ -94,12 +88,15 @@ std::string energy_chain_chart(const analysis::PointResult& point) {
       const double loss = std::max(0.0, thick(i) - onward);
       const metrology::Estimate lost_W = stages[i].power_W - stages[i + 1].power_W;
       if (loss > 0.0) {
-        drawing.area(leaving_path({x, top + onward}, loss, x + 0.62 * step), lost);
+        drawing.area(leaving_path({x, top + onward}, loss, x + 0.84 * step), lost);
       }
-      const double below = top + thick(i) + fall_px + 14.0;
-      drawing.text({x + 0.18 * step, below}, i == 0 ? "stays in the wind" : "lost",
-                   {.size = 11.0, .colour = std::string(quiet)});
-      drawing.text({x + 0.18 * step, below + 15.0}, with_uncertainty(lost_W) + " W",
+      // A wide band carries its label, a narrow one has it below.
+      const double label =
+          loss > 40.0 ? top + onward + fall_px + 0.5 * loss - 7.0 : top + thick(i) + fall_px + 14.0;
+      const double label_x = x + (loss > 40.0 ? 0.24 : 0.18) * step;
+      drawing.text({label_x, label}, i == 0 ? "stays in the wind" : "lost",
+                   {.size = 11.0, .colour = std::string(loss > 40.0 ? ink : quiet)});
+      drawing.text({label_x, label + 15.0}, with_uncertainty(lost_W) + " W",
                    {.size = 11.0, .colour = std::string(ink)});
     }
     drawing.rectangle({x, top - 3.0}, bar_px, thick(i) + 6.0, bank);

@@ -26,7 +26,7 @@ h3 { font-size: 1rem; margin: 1.5rem 0 .5rem; font-weight: 600; }
 p { margin: .5rem 0; }
 .about, figcaption, .note { color: #565f67; font-size: .875rem; }
 .question { font-size: 1.05rem; color: #565f67; margin: 1.5rem 0 .25rem; }
-.answer { font-size: 1.6rem; line-height: 1.3; font-weight: 600; margin: .25rem 0 .75rem; }
+.answer { font-size: 1.4rem; line-height: 1.3; font-weight: 600; margin: .25rem 0 .75rem; }
 .notice { border: 2px solid #23282d; border-left-width: 12px; padding: .6rem 1rem; margin: 1rem 0;
   background: #f3f4f5; }
 .notice strong { display: block; letter-spacing: .06em; }
@@ -47,15 +47,12 @@ table.points th, table.points td { padding: .15rem .5rem .15rem 0; }
 figure { margin: 1rem 0; }
 figure svg { display: block; max-width: 100%; height: auto; }
 figcaption { margin-top: .35rem; }
-dl { display: grid; grid-template-columns: 13rem 1fr; gap: .3rem 1rem; margin: .5rem 0;
-  font-size: .9rem; }
-dt { color: #565f67; }
-dd { margin: 0; }
+table.facts th { font-weight: normal; color: #565f67; border-bottom: 1px solid #e4e7ea;
+  vertical-align: baseline; width: 13rem; }
 ul { margin: .5rem 0; padding-left: 1.2rem; }
 li { margin: .3rem 0; }
 .method { font-size: .9rem; }
-@media (max-width: 34rem) { dl { display: block; } dd { margin-bottom: .5rem; }
-  .answer { font-size: 1.3rem; } }
+@media (max-width: 34rem) { .answer { font-size: 1.15rem; } table.facts th { width: 8rem; } }
 @page { size: A4; margin: 20mm 18mm 18mm;
   @top-left { content: string(title); font: 8pt "DejaVu Sans", sans-serif; color: #565f67; }
   @top-right { content: string(bench); font: 8pt "DejaVu Sans", sans-serif; color: #565f67; }
@@ -70,18 +67,17 @@ li { margin: .3rem 0; }
   h3 { font-size: 9.5pt; }
   h2, h3, figcaption.above { break-after: avoid; }
   .question { font-size: 10pt; margin-top: 10pt; }
-  .answer { font-size: 15pt; }
+  .answer { font-size: 13pt; }
   .scroll { overflow: visible; }
-  table, dl, .method { font-size: 8pt; }
+  table, .method { font-size: 8pt; }
   table.points { font-size: 6.5pt; line-height: 1.2; }
   table.points th, table.points td { padding: 1.6pt 4pt 1.6pt 0; }
   .about, figcaption, .note { font-size: 8pt; }
   figure, tr, .notice, li { break-inside: avoid; }
-  dl { display: block; }
-  dt { float: left; clear: left; width: 42mm; padding-top: 2pt; }
-  dd { margin-left: 45mm; padding: 2pt 0; min-height: 1em; }
   figure svg { width: 100%; }
   section.page { break-before: page; }
+  section.short { break-inside: avoid; }
+  table.facts th { width: 42mm; }
 }
 )css";
 }
@@ -114,11 +110,12 @@ std::string HtmlTable::html() const {
 
 void FactList::fact(std::string_view name, std::string_view value) {
   if (value.empty()) return;
-  body_ += fmt::format("<dt>{}</dt><dd>{}</dd>\n", escaped(name), escaped(value));
+  body_ +=
+      fmt::format("<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n", escaped(name), escaped(value));
 }
 
 std::string FactList::html() const {
-  return body_.empty() ? "" : "<dl>\n" + body_ + "</dl>\n";
+  return body_.empty() ? "" : "<table class=\"facts\">\n<tbody>\n" + body_ + "</tbody></table>\n";
 }
 
 std::string figure(std::string_view pictures, std::string_view caption) {

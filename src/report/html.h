@@ -48,7 +48,7 @@ class FactList {
 /// A picture with its caption (HTML); nothing without a picture.
 std::string figure(std::string_view pictures, std::string_view caption);
 /// A section with its heading (HTML); nothing without content.
-/// @param kind  class of the style sheet; `page` begins a new one in print
+/// @param kind  class of the style sheet; `page` begins a new one in print, `short` stays on one
 std::string section(std::string_view heading, std::string_view content, std::string_view kind = "");
 std::string paragraph(std::string_view html, std::string_view kind = "");
 

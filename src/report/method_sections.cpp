@@ -33,7 +33,7 @@ std::string cautions(bool simulated) {
     html = paragraph("Nothing turned for this report. Before the same campaign runs on hardware:") +
            html;
   }
-  return section("Cautions", html);
+  return section("Cautions", html, "short");
 }
 
 std::string method(const Subject& subject, const analysis::Results& results) {

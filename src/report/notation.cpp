@@ -104,6 +104,14 @@ std::string fixed(double value, int decimals) {
   return (value < 0.0 && !zero ? "−" : "") + text;
 }
 
+std::string capitalised(std::string_view text) {
+  std::string result(text);
+  if (!result.empty() && result[0] >= 'a' && result[0] <= 'z') {
+    result[0] = static_cast<char>(result[0] - 'a' + 'A');
+  }
+  return result;
+}
+
 std::string plain(double value) {
   if (!std::isfinite(value)) return std::string(dash);
   const std::string text = fmt::format("{:.6g}", std::abs(value));

@@ -17,6 +17,9 @@ std::string escaped(std::string_view text);
 /// @param significant  1 to 15
 std::string number(double value, int significant = 4);
 
+/// With a capital first letter, for the head of a line.
+std::string capitalised(std::string_view text);
+
 /// A number that was set, not measured: up to six significant digits, no closing zeros.
 std::string plain(double value);
 

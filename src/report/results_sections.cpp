@@ -61,14 +61,6 @@ std::string level_text(double level) {
   return plain(100.0 * level) + " %";
 }
 
-std::string capitalised(std::string_view text) {
-  std::string result(text);
-  if (!result.empty() && result[0] >= 'a' && result[0] <= 'z') {
-    result[0] = static_cast<char>(result[0] - 'a' + 'A');
-  }
-  return result;
-}
-
 std::string chain_table(const analysis::PointResult& point) {
   HtmlTable table({{"Stage"},
                    {"Power / W", true},
@@ -168,8 +160,7 @@ std::string comparison(const Results& results, double level) {
   for (const analysis::Difference& pair : verdict.differences) {
     table.row({escaped(level_name(pair.a)), escaped(level_name(pair.b)),
                with_uncertainty(pair.difference.value(), pair.expanded),
-               pair.significant ? "significant" : "not significant"},
-              pair.significant);
+               pair.significant ? "significant" : "not significant"});
   }
   return section("Differences between levels", html + table.html());
 }

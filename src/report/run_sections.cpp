@@ -71,13 +71,16 @@ std::string setting_text(const bench::Bench& bench, const std::string& name, dou
   return with_unit(plain(value), unit_text_of_name(name));
 }
 
+/// All levels of a factor, the unit once at the end.
 std::string levels_text(const bench::Bench& bench, const campaign::Factor& factor) {
+  const bench::Actuator* actuator = find_actuator(bench, factor.actuator);
+  const bool selector = actuator != nullptr && !actuator->positions.empty();
   std::string text;
   for (const double level : factor.levels) {
     if (!text.empty()) text += ", ";
-    text += setting_text(bench, factor.actuator, level);
+    text += selector ? setting_text(bench, factor.actuator, level) : plain(level);
   }
-  return text;
+  return selector ? text : with_unit(text, unit_text_of_name(factor.actuator));
 }
 
 std::string plan_table(const Run& run) {
@@ -86,7 +89,7 @@ std::string plan_table(const Run& run) {
     const bench::Actuator* actuator = find_actuator(run.bench, factor.actuator);
     const bool manual = actuator != nullptr && actuator->manual;
     const double u = actuator != nullptr ? actuator->u_setting : 0.0;
-    table.row({escaped(actuator_name(run.bench, factor.actuator)),
+    table.row({escaped(capitalised(actuator_name(run.bench, factor.actuator))),
                escaped(levels_text(run.bench, factor)),
                fmt::format("{}{}", manual ? "by hand" : "by command",
                            factor.hard_to_change ? ", between blocks" : ", inside blocks"),
@@ -232,7 +235,8 @@ std::string certificates_table(const Run& run) {
                    {"Conditions"}});
   for (const metrology::Certificate& certificate : run.certificates) {
     const std::string unit = unit_text(certificate.reference_unit);
-    table.row({escaped(channel_name(run.bench, certificate.channel)), escaped(certificate.model),
+    table.row({escaped(capitalised(channel_name(run.bench, certificate.channel))),
+               escaped(certificate.model),
                escaped(fmt::format("{} to {}", plain(certificate.reference_range[0]),
                                    with_unit(plain(certificate.reference_range[1]), unit))),
                escaped(certificate.standard.name), escaped(u_standard_text(certificate)),
@@ -308,7 +312,8 @@ std::string readiness(const Run& run) {
                    {"Passed"}});
   for (const campaign::ChannelCheck& check : run.readiness.channels) {
     const bool checked = check.reference.has_value();
-    table.row({escaped(channel_name(run.bench, check.channel)), check_row_certificate(check),
+    table.row({escaped(capitalised(channel_name(run.bench, check.channel))),
+               check_row_certificate(check),
                checked ? with_uncertainty(*check.reference, 2.0 * check.u_reference) : "none",
                checked ? with_uncertainty(check.measured.value(), 2.0 * check.measured.u()) : "",
                escaped(unit_text(check.unit)), check.en ? fixed(*check.en, 2) : "",
@@ -338,71 +343,7 @@ std::string provenance(const Subject& subject) {
   facts.fact("Rotor description", run.bench.rotor_file.filename().string());
   facts.fact("Recording", run.recording.filename().string());
   facts.fact("Operator", run.campaign.operator_name);
-  return section("Where these figures come from", facts.html());
-}
-
-std::string all_points(const Subject& subject, const analysis::Results& results) {
-  std::vector<const analysis::PointResult*> points;
-  bool with_dc = false;
-  bool with_shaft = false;
-  for (const analysis::Curve& curve : results.curves) {
-    for (const analysis::PointResult& point : curve.points) {
-      points.push_back(&point);
-      with_dc = with_dc || point.cp_electrical.has_value();
-      with_shaft = with_shaft || point.cp_shaft.has_value();
-    }
-  }
-  if (points.empty()) return {};
-  std::stable_sort(points.begin(), points.end(),
-                   [](const auto* a, const auto* b) { return a->number < b->number; });
-  std::vector<Column> columns{{"No.", true},
-                              {"Blades", true},
-                              {"Pitch<br>°", true},
-                              {"Air speed<br>m/s", true},
-                              {"Rotor<br>rad/s", true},
-                              {"Tip-speed<br>ratio", true}};
-  if (with_dc) {
-    columns.push_back({"DC power<br>W", true});
-    columns.push_back({"C<sub>p</sub><br>electrical", true});
-  }
-  if (with_shaft) columns.push_back({"C<sub>p</sub><br>shaft", true});
-  const Run* run = subject.run;
-  if (run != nullptr) columns.push_back({"Dwell<br>s", true});
-  columns.push_back({"Settled"});
-  // "not stated" in every cell would bury the numbers: the note above says it once.
-  bool unstated = false;
-  const auto cell = [&unstated](const std::optional<metrology::Estimate>& estimate) {
-    if (!estimate) return std::string("none");
-    if (has_uncertainty(*estimate)) return with_uncertainty(*estimate);
-    unstated = true;
-    return number(estimate->value());
-  };
-  HtmlTable table(columns, "points");
-  for (const analysis::PointResult* point : points) {
-    std::vector<std::string> cells{
-        fmt::format("{}", point->number), fmt::format("{}", point->blade_count),
-        plain(point->pitch_deg),          cell(point->air_speed_m_s),
-        cell(point->rotor_speed_rad_s),   cell(point->tip_speed_ratio)};
-    if (with_dc) {
-      cells.push_back(cell(point->dc_power_W));
-      cells.push_back(cell(point->cp_electrical));
-    }
-    if (with_shaft) cells.push_back(cell(point->cp_shaft));
-    if (run != nullptr) {
-      const auto conducted =
-          std::find_if(run->points.begin(), run->points.end(),
-                       [&](const auto& other) { return other.number == point->number; });
-      cells.push_back(
-          conducted == run->points.end()
-              ? ""
-              : fixed(static_cast<double>(conducted->samples) / run->bench.sample_rate_hz, 1));
-    }
-    cells.push_back(point->settled ? "yes" : "<strong>no</strong>");
-    table.row(cells);
-  }
-  std::string note = "In the order of conduct; ± is the expanded uncertainty (95 %).";
-  if (unstated) note += " Numbers without ±: uncertainty not stated.";
-  return section("All test points", paragraph(note, "note") + table.html(), "page");
+  return section("Where these figures come from", facts.html(), "short");
 }
 
 }  // namespace windwright::report
