@@ -25,7 +25,8 @@ using analysis::Results;
 constexpr std::string_view ink = "#33393f";
 constexpr std::string_view quiet = "#6b747c";
 constexpr std::string_view grid = "#e4e7ea";
-constexpr double shortest_bar_px = 1.5;  // a shorter error bar hides behind its marker
+constexpr std::string_view left_out = "#a7afb6";  // of the fit: had not settled
+constexpr double shortest_bar_px = 1.5;           // a shorter error bar hides behind its marker
 
 double half_width(const metrology::Estimate& estimate) {
   const double expanded = has_uncertainty(estimate) ? estimate.expanded() : 0.0;
@@ -128,7 +129,7 @@ class Panel {
       const auto cp = fitted_cp(curve, point);
       if (!cp) continue;
       drawing_.marker(look.shape, position({point.tip_speed_ratio.value(), cp->value()}),
-                      look.colour, size);
+                      point.settled ? look.colour : std::string(left_out), size);
     }
   }
 
@@ -194,7 +195,8 @@ void label_ends(Drawing& drawing, const Panel& panel, const Results& results, do
     drawing.line({gutter + 4.0, placed[i]}, {gutter + 26.0, placed[i]},
                  {.colour = look.colour, .width = 1.8, .dash = look.dash});
     drawing.marker(look.shape, {gutter + 15.0, placed[i]}, look.colour, 8.0);
-    drawing.text({gutter + 32.0, placed[i]}, curve_name(results, i), {.colour = std::string(ink)});
+    drawing.text({gutter + 32.0, placed[i]}, level_name(results.curves[i].label),
+                 {.colour = std::string(ink)});
   }
 }
 
@@ -286,7 +288,7 @@ std::string cp_chart(const Results& results) {
   const Axis cp(range.low_cp, range.high_cp, 7, height - 40.0, 34.0);
   std::string description = cp_words(results) + " against tip-speed ratio.";
   for (std::size_t i = 0; i < results.curves.size(); ++i) {
-    description += fmt::format(" {}: maximum {}.", curve_name(results, i),
+    description += fmt::format(" {}: maximum {}.", level_name(results.curves[i].label),
                                with_uncertainty(results.curves[i].maximum_cp));
   }
   Drawing drawing(width, height, description);
@@ -328,7 +330,12 @@ std::vector<std::string> curve_panels(const Results& results) {
   std::vector<std::string> rows;
   for (std::size_t first = 0; first < results.curves.size(); first += columns) {
     const std::size_t end = std::min(first + columns, results.curves.size());
-    Drawing drawing(width, height, "Each curve over its theory, and below it measured minus fit");
+    std::string names;
+    for (std::size_t i = first; i < end; ++i) {
+      names += (i == first ? "" : "; ") + level_name(results.curves[i].label);
+    }
+    Drawing drawing(width, height,
+                    "Each curve over its theory, and below it measured minus fit: " + names);
     for (std::size_t i = first; i < end; ++i) {
       const Curve& curve = results.curves[i];
       const CurveLook look = look_of_curve(i);
@@ -339,7 +346,7 @@ std::vector<std::string> curve_panels(const Results& results) {
       Panel above(drawing, ratio, cp);
       above.grid_lines();
       above.tick_texts(i == first, false, 10.5);
-      drawing.text({from, 9.0}, curve_name(results, i), {.bold = true});
+      drawing.text({from, 9.0}, level_name(results.curves[i].label), {.bold = true});
       above.theory(curve, {.colour = std::string(ink), .width = 0.9});
       above.fit(curve, {.colour = look.colour, .width = 1.6, .dash = look.dash});
       above.points(curve, look, 5.5);
@@ -349,6 +356,10 @@ std::vector<std::string> curve_panels(const Results& results) {
       below.grid_lines();
       below.tick_texts(i == first, true, 10.5);
       residuals(below, curve, look, drawing);
+      if (curve.fit_u_scatter > 0.0) {
+        drawing.text({ratio.to(), 165.0}, "scatter " + uncertainty_alone(curve.fit_u_scatter),
+                     {.size = 10.0, .colour = std::string(quiet), .anchor = Anchor::end});
+      }
     }
     rows.push_back(drawing.svg());
   }

@@ -198,23 +198,6 @@ std::string unit_text_of_name(std::string_view name) {
   return unit_text(base::unit_of_name(name));
 }
 
-std::string curve_name(const analysis::Results& results, std::size_t curve) {
-  const analysis::Curve& subject = results.curves[curve];
-  std::string name = fmt::format("{} blade{}, {}°", subject.blade_count,
-                                 subject.blade_count == 1 ? "" : "s", plain(subject.pitch_deg));
-  std::size_t alike = 0;
-  for (const analysis::Curve& other : results.curves) {
-    if (other.blade_count == subject.blade_count && other.pitch_deg == subject.pitch_deg) ++alike;
-  }
-  if (alike > 1 && !subject.points.empty()) {
-    double sum = 0.0;
-    for (const analysis::PointResult& point : subject.points)
-      sum += point.air_speed_m_s.value();
-    name += fmt::format(", {} m/s", fixed(sum / static_cast<double>(subject.points.size()), 1));
-  }
-  return name;
-}
-
 std::string level_name(std::string_view name) {
   std::string text;
   std::size_t from = 0;

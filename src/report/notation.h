@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
-#include "analysis/results.h"
 #include "metrology/estimate.h"
 
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -49,8 +49,6 @@ std::string unit_text(std::string_view unit);
 /// The unit that a name's suffix states, typeset.
 std::string unit_text_of_name(std::string_view name);
 
-/// `3 blades, 5°`, with the air speed where another curve has the same blades and pitch.
-std::string curve_name(const analysis::Results& results, std::size_t curve);
 /// A name of levels from the reduction, `3 blades, 5 deg`, with the degree sign.
 std::string level_name(std::string_view name);
 

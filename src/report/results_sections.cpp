@@ -24,27 +24,43 @@ using analysis::Results;
 
 constexpr double smallest_share_pct = 0.5;  // budget lines below are drawn together
 
+/// What a reader must know before using the figures: what was not stated, left out, carried on.
+std::string remarks(const Results& results) {
+  if (results.remarks.empty()) return {};
+  std::string items;
+  for (const std::string& remark : results.remarks) {
+    items += fmt::format("<li>{}</li>\n", escaped(level_name(remark)));
+  }
+  return fmt::format("<div class=\"note\">Mind:\n<ul>\n{}</ul>\n</div>\n", items);
+}
+
 std::string_view cp_symbol() {
   return "C<sub>p</sub>";
 }
 
 std::string optimum_text(const Curve& curve) {
-  return curve.optimum_tip_speed_ratio ? with_uncertainty(*curve.optimum_tip_speed_ratio)
-                                       : "not inside the measured range";
+  return curve.optimum_tip_speed_ratio ? with_uncertainty(*curve.optimum_tip_speed_ratio) : "none";
 }
 
 std::string largest_in_words(const Results& results) {
   const auto best = best_curve(results);
   if (!best) return "No curve could be made from these points.";
   const Curve& curve = results.curves[*best];
-  std::string words = fmt::format("Largest {} power coefficient: {}, with {}",
-                                  curve.stage == "shaft" ? "shaft" : "electrical",
-                                  with_uncertainty(curve.maximum_cp), curve_name(results, *best));
+  std::string words = fmt::format(
+      "Largest {} power coefficient: {}, with {}", curve.stage == "shaft" ? "shaft" : "electrical",
+      with_uncertainty(curve.maximum_cp), level_name(results.curves[*best].label));
   if (curve.optimum_tip_speed_ratio) {
     return words + fmt::format(", at tip-speed ratio {}.",
                                with_uncertainty(*curve.optimum_tip_speed_ratio));
   }
-  return words + ", at the edge of the measured range: the optimum may lie outside.";
+  return words + " (" + curve.maximum_basis + ").";
+}
+
+bool any_unsettled(const Results& results) {
+  return std::any_of(results.curves.begin(), results.curves.end(), [](const Curve& curve) {
+    return std::any_of(curve.points.begin(), curve.points.end(),
+                       [](const auto& point) { return !point.settled; });
+  });
 }
 
 bool any_theory(const Results& results) {
@@ -122,7 +138,8 @@ std::string summary_table(const Results& results) {
   }
   return table.html() +
          paragraph("± is the expanded uncertainty, 95 % coverage. Bold: the largest maximum.",
-                   "note");
+                   "note") +
+         remarks(results);
 }
 
 std::string curve_pictures(const Results& results) {
@@ -135,6 +152,7 @@ std::string curve_pictures(const Results& results) {
   if (any_theory(results)) {
     caption += " Thin: theory for this very bench, at its air state and air speed.";
   }
+  if (any_unsettled(results)) caption += " Grey: had not settled, left out of the fit.";
   std::string html = figure(cp_chart(results), caption);
   std::string rows;
   for (const std::string& row : curve_panels(results))
@@ -143,7 +161,8 @@ std::string curve_pictures(const Results& results) {
   html += figure(rows,
                  "Above: one curve alone, theory thin and dark. Below: measured minus fit, with "
                  "twice the random standard uncertainty; what scatters more than its bars is not "
-                 "explained by noise. All panels share their axes.");
+                 "explained by noise. Scatter: standard deviation about the fit. All panels share "
+                 "their axes.");
   return section("Power coefficient against tip-speed ratio", html);
 }
 
@@ -173,7 +192,8 @@ std::string energy_chain(const Results& results) {
   const std::string caption = fmt::format(
       "Test point {} ({}, tip-speed ratio {}): each band is as wide as its watts. "
       "No rotor in an open flow takes more than 16/27 = 0.593 of the wind's power.",
-      point->number, escaped(curve_name(results, *best)), with_uncertainty(point->tip_speed_ratio));
+      point->number, escaped(level_name(results.curves[*best].label)),
+      with_uncertainty(point->tip_speed_ratio));
   return section("Energy chain at the best test point",
                  figure(energy_chain_chart(*point), caption) + chain_table(*point));
 }

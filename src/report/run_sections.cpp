@@ -100,13 +100,6 @@ std::string plan_table(const Run& run) {
   return table.html();
 }
 
-std::size_t planned_points(const campaign::Campaign& campaign) {
-  auto count = static_cast<std::size_t>(std::max(campaign.repeats, 1));
-  for (const campaign::Factor& factor : campaign.factors)
-    count *= factor.levels.size();
-  return count;
-}
-
 int blocks_of(const Run& run) {
   int blocks = 0;
   for (const campaign::TestPoint& point : run.points)
@@ -196,10 +189,10 @@ void count_facts(FactList& facts, const Run& run) {
                                      [](const auto& point) { return point.settled; });
   const auto on_target = std::count_if(run.points.begin(), run.points.end(),
                                        [](const auto& point) { return point.on_target; });
-  facts.fact("Test points",
-             fmt::format("{} of {} planned; {} settled, {} reached the target "
-                         "uncertainty",
-                         run.points.size(), planned_points(run.campaign), settled, on_target));
+  facts.fact("Test points", fmt::format("{} of {} planned; {} settled, {} reached the target "
+                                        "uncertainty",
+                                        run.points.size(), campaign::plan(run.campaign).size(),
+                                        settled, on_target));
   if (run.points.empty()) return;
   std::int64_t samples = 0;
   for (const campaign::TestPoint& point : run.points)
@@ -276,7 +269,7 @@ std::string opening(const Subject& subject) {
   if (!run->reason.empty()) {
     notice("CONDUCTED THOUGH THE BENCH WAS NOT READY", "Reason given: " + escaped(run->reason));
   }
-  const std::size_t planned = planned_points(run->campaign);
+  const std::size_t planned = campaign::plan(run->campaign).size();
   if (run->points.size() < planned) {
     notice("NOT COMPLETE", fmt::format("{} of {} planned test points were conducted.",
                                        run->points.size(), planned));
@@ -301,8 +294,6 @@ std::string how_it_was_measured(const Subject& subject, const analysis::Results&
 
 std::string readiness(const Run& run) {
   if (run.readiness.channels.empty()) return {};
-  const bool all_passed = std::all_of(run.readiness.channels.begin(), run.readiness.channels.end(),
-                                      [](const auto& check) { return check.passed; });
   HtmlTable table({{"Channel"},
                    {"Certificate valid until"},
                    {"Check standard", true},
@@ -319,14 +310,14 @@ std::string readiness(const Run& run) {
                escaped(unit_text(check.unit)), check.en ? fixed(*check.en, 2) : "",
                check.passed ? "yes" : "<strong>NO</strong> " + escaped(check.remark)});
   }
-  return section(
-      "Readiness",
-      paragraph(fmt::format(
-          "Checked {}. {} ± is twice the standard uncertainty; |E<sub>n</sub>| up "
-          "to 1 passes.",
-          minute(run.readiness.time),
-          all_passed ? "The bench was ready." : "<strong>The bench was not ready.</strong>")) +
-          table.html() + certificates_table(run));
+  return section("Readiness",
+                 paragraph(fmt::format(
+                     "Checked {}. {} ± is twice the standard uncertainty; |E<sub>n</sub>| up "
+                     "to 1 passes.",
+                     minute(run.readiness.time),
+                     run.readiness.ready() ? "The bench was ready."
+                                           : "<strong>The bench was not ready.</strong>")) +
+                     table.html() + certificates_table(run));
 }
 
 std::string provenance(const Subject& subject) {

@@ -82,11 +82,18 @@ analysis::PointResult point_of(const Level& level, int number, double ratio) {
   return point;
 }
 
+std::string name_of(const Level& level) {
+  return fmt::format("{} blades, {} deg", level.blades, level.pitch_deg);
+}
+
 analysis::Curve curve_of(const Level& level, int first_number) {
   analysis::Curve curve{};
+  curve.label = name_of(level);
   curve.blade_count = level.blades;
   curve.pitch_deg = level.pitch_deg;
   curve.stage = "electrical";
+  curve.maximum_basis = "maximum of a polynomial of degree 2 through 16 points";
+  curve.fit_u_scatter = 0.002;
   const double low = level.optimum - 2.2;
   const double high = level.optimum + 2.4;
   for (int i = 0; i < points_a_curve; ++i) {
@@ -105,10 +112,6 @@ analysis::Curve curve_of(const Level& level, int first_number) {
     curve.theory.push_back({ratio, cp / 0.8, cp});
   }
   return curve;
-}
-
-std::string name_of(const Level& level) {
-  return fmt::format("{} blades, {} deg", level.blades, level.pitch_deg);
 }
 
 campaign::ChannelCheck check_of(const std::string& channel, const std::string& unit, double value,
@@ -224,6 +227,8 @@ analysis::Results synthetic_results() {
                     {"tip_radius_m", "tip radius", 0.0005, 1.9},
                     {"dc_current_A:residual", "DC current: residual of calibration", 0.0002, 0.4},
                     {"dc_voltage_V:residual", "DC voltage: residual of calibration", 0.0002, 0.3}};
+  results.remarks = {
+      "Point 11 had not settled when it was measured; it is shown and left out of the fit."};
   results.budget_of = "maximum cp of 3 blades, 5 deg";
   return results;
 }
