@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "base/errors.h"
 #include "report/report.h"
 
 #include <fmt/format.h>
@@ -97,9 +98,8 @@ void write_pdf(const std::filesystem::path& html, const std::filesystem::path& p
   close(pipe[0]);
   const int code = error == 0 ? exit_code_of(child) : 127;
   if (code == 127) {
-    throw std::runtime_error(
-        fmt::format("{}: cannot be made, WeasyPrint does not start: install the package weasyprint",
-                    pdf.string()));
+    throw base::BadInput(pdf.string(), "cannot be made, WeasyPrint does not start",
+                         "install the package weasyprint");
   }
   if (code != 0) {
     std::error_code ignored;

@@ -28,6 +28,7 @@ std::string report_html(const Subject& subject, const analysis::Results& results
   page += comparison(results, level);
   page += energy_chain(results);
   page += budget(results);
+  page += remarks(results);
   page += how_it_was_measured(subject, results);
   if (run != nullptr) {
     page += readiness(*run);

@@ -17,10 +17,14 @@ struct Subject {
   const campaign::Run* run = nullptr;
 };
 
-/// One self-contained HTML page: pictures inside, no script, prints well.
+/// One self-contained HTML page: pictures inside, no script, nothing from outside, prints well.
+/// What stands where: docs/report.md. The same arguments give the same bytes.
 std::string report_html(const Subject& subject, const analysis::Results& results);
 
-/// @throws std::runtime_error  WeasyPrint is missing or failed: says which package to install
+/// The page on A4, through the program WeasyPrint (its own process, no shell); the same page gives
+/// the same bytes. Takes a few seconds.
+/// @throws BadInput            WeasyPrint does not start: says which package to install
+/// @throws std::runtime_error  it failed; no file is left behind
 void write_pdf(const std::filesystem::path& html, const std::filesystem::path& pdf);
 
 }  // namespace windwright::report

@@ -24,14 +24,25 @@ using analysis::Results;
 
 constexpr double smallest_share_pct = 0.5;  // budget lines below are drawn together
 
-/// What a reader must know before using the figures: what was not stated, left out, carried on.
-std::string remarks(const Results& results) {
-  if (results.remarks.empty()) return {};
+constexpr std::size_t most_remarks_on_first_page = 3;
+
+std::string remark_list(const Results& results) {
   std::string items;
   for (const std::string& remark : results.remarks) {
     items += fmt::format("<li>{}</li>\n", escaped(level_name(remark)));
   }
-  return fmt::format("<div class=\"note\">Mind:\n<ul>\n{}</ul>\n</div>\n", items);
+  return "<ul>\n" + items + "</ul>\n";
+}
+
+/// Few remarks stand beside the figures they limit; many would push the figures off the page.
+std::string first_page_remarks(const Results& results) {
+  if (results.remarks.empty()) return {};
+  if (results.remarks.size() > most_remarks_on_first_page) {
+    return paragraph(fmt::format("<strong>{} remarks</strong> limit these figures: see Remarks.",
+                                 results.remarks.size()),
+                     "note");
+  }
+  return "<div class=\"note\"><strong>Remarks</strong>\n" + remark_list(results) + "</div>\n";
 }
 
 std::string_view cp_symbol() {
@@ -139,7 +150,12 @@ std::string summary_table(const Results& results) {
   return table.html() +
          paragraph("± is the expanded uncertainty, 95 % coverage. Bold: the largest maximum.",
                    "note") +
-         remarks(results);
+         first_page_remarks(results);
+}
+
+std::string remarks(const Results& results) {
+  if (results.remarks.size() <= most_remarks_on_first_page) return {};
+  return section("Remarks", remark_list(results));
 }
 
 std::string curve_pictures(const Results& results) {

@@ -20,6 +20,9 @@ std::string curve_pictures(const analysis::Results& results);
 std::string comparison(const analysis::Results& results, double level);
 std::string energy_chain(const analysis::Results& results);
 std::string budget(const analysis::Results& results);
+/// What limits the figures (not stated, left out, carried on), where it is too long for the
+/// summary.
+std::string remarks(const analysis::Results& results);
 
 std::string how_it_was_measured(const Subject& subject, const analysis::Results& results);
 std::string readiness(const campaign::Run& run);

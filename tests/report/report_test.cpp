@@ -111,6 +111,19 @@ TEST(Report, SaysThatPointsAreMissing) {
       holds(report_html(subject_of(run), synthetic_results()), "63 of 64 planned test points"));
 }
 
+TEST(Report, ShowsEveryRemarkOnceAndManyInASectionOfTheirOwn) {
+  const campaign::Run run = synthetic_run();
+  analysis::Results results = synthetic_results();
+  ASSERT_EQ(results.remarks.size(), 1U);
+  EXPECT_EQ(count(report_html(subject_of(run), results), results.remarks[0]), 1U);
+  for (int i = 0; i < 5; ++i)
+    results.remarks.push_back(fmt::format("Remark number {}.", i));
+  const std::string page = report_html(subject_of(run), results);
+  EXPECT_TRUE(holds(page, "<h2>Remarks</h2>"));
+  for (const std::string& remark : results.remarks)
+    EXPECT_EQ(count(page, remark), 1U) << remark;
+}
+
 TEST(Report, EscapesWhatComesFromFiles) {
   const std::string page = page_of_run();
   EXPECT_TRUE(holds(page, "Blades &amp; pitch &lt;spring term&gt;"));
