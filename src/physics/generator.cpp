@@ -150,7 +150,7 @@ struct Source {
   double electrical_rad_s;        // magnitude
   double emf_peak_V;              // phase
   double no_load_V;               // mean DC voltage without current and losses
-  double relative_current_per_A;  // x per ampere of direct current; independent of speed
+  double relative_current_scale;  // x per ampere of direct current; independent of speed
 };
 
 Source source_at(const Generator& generator, double rotor_speed_rad_s) {
@@ -159,13 +159,13 @@ Source source_at(const Generator& generator, double rotor_speed_rad_s) {
   return {.electrical_rad_s = electrical_rad_s,
           .emf_peak_V = emf_peak_V,
           .no_load_V = 3.0 * sqrt3 * emf_peak_V / pi,
-          .relative_current_per_A =
+          .relative_current_scale =
               2.0 * generator.winding_inductance_H / (sqrt3 * generator.flux_linkage_V_s)};
 }
 
 /// DC voltage that the machine delivers at a direct current.
 double terminal_voltage_V(const Generator& generator, const Source& source, double current_A) {
-  const double x = std::min(highest_relative_current, source.relative_current_per_A * current_A);
+  const double x = std::min(highest_relative_current, source.relative_current_scale * current_A);
   return source.no_load_V * commutation(x).voltage_ratio -
          3.0 * generator.winding_resistance_ohm * mean_square_ratio(x) * current_A -
          2.0 * (generator.diode_drop_V + generator.diode_resistance_ohm * current_A);
@@ -178,7 +178,7 @@ double direct_current_A(const Generator& generator, const Source& source,
   // The voltage ratio lies between 1 - (sqrt3/2) x and 1 - x/2, the mean square between 1/2 and
   // 2/3: with the bounds in their place the equation is linear, and its roots bracket ours.
   const double linear_ohm = load_resistance_ohm + 2.0 * generator.diode_resistance_ohm;
-  const double reactive_ohm = source.no_load_V * source.relative_current_per_A;
+  const double reactive_ohm = source.no_load_V * source.relative_current_scale;
   const double lowest_A = driving_V / (linear_ohm + 2.0 * generator.winding_resistance_ohm +
                                        0.5 * sqrt3 * reactive_ohm);
   const double highest_A =
@@ -222,13 +222,13 @@ GeneratorLoad generator_load(const Generator& generator, double rotor_speed_rad_
   load.electrical_rad_s = generator.pole_pairs * rotor_speed_rad_s;
   load.phase_emf_peak_V = source.emf_peak_V;
   if (current_A > 0.0) {
-    const double x = std::min(highest_relative_current, source.relative_current_per_A * current_A);
-    const double mean_square_A2 = mean_square_ratio(x) * current_A * current_A;
+    const double x = std::min(highest_relative_current, source.relative_current_scale * current_A);
+    const double mean_square = mean_square_ratio(x) * current_A * current_A;
     load.dc_voltage_V = load_resistance_ohm * current_A;
     load.dc_current_A = current_A;
     load.overlap_rad = commutation(x).overlap_rad;
-    load.line_current_rms_A = std::sqrt(mean_square_A2);
-    load.winding_loss_W = 3.0 * generator.winding_resistance_ohm * mean_square_A2;
+    load.line_current_rms_A = std::sqrt(mean_square);
+    load.winding_loss_W = 3.0 * generator.winding_resistance_ohm * mean_square;
   } else if (std::isinf(load_resistance_ohm)) {
     load.dc_voltage_V = std::max(0.0, source.no_load_V - 2.0 * generator.diode_drop_V);
   }
@@ -257,12 +257,12 @@ std::optional<double> balancing_resistance_ohm(const Generator& generator, doubl
   // Commutation costs no power, so the electromagnetic power is no_load_V times Id times the
   // voltage ratio, which has closed inverses up to its maximum at x = 1/sqrt2.
   const double ideal_A = power_W / source.no_load_V;
-  const double y = source.relative_current_per_A * ideal_A;
+  const double y = source.relative_current_scale * ideal_A;
   double current_A = 0.0;
   if (y <= 0.375) {  // y = x (1 - x/2)
     current_A = ideal_A * 2.0 / (1.0 + std::sqrt(1.0 - 2.0 * y));
   } else if (y <= 0.25 * sqrt3) {  // y = (sqrt3/2) x sqrt(1 - x^2)
-    current_A = std::sin(0.5 * std::asin(4.0 * y / sqrt3)) / source.relative_current_per_A;
+    current_A = std::sin(0.5 * std::asin(4.0 * y / sqrt3)) / source.relative_current_scale;
   } else {
     return std::nullopt;
   }
@@ -284,7 +284,7 @@ PhaseSample phase_sample(const Generator& generator, const GeneratorLoad& load,
   const double emf_V = source.emf_peak_V * std::sin(angle_rad);
   if (!(load.dc_current_A > 0.0)) return {.voltage_V = emf_V, .current_A = 0.0};
   const double x =
-      std::min(highest_relative_current, source.relative_current_per_A * load.dc_current_A);
+      std::min(highest_relative_current, source.relative_current_scale * load.dc_current_A);
   const HalfWave wave = half_wave(x);
   const double start_rad = wave.stretches[0].begin_rad;
   double theta_rad = std::fmod(angle_rad - deg_30 - start_rad, 2.0 * pi);

@@ -54,16 +54,15 @@ double load_resistance_ohm(const Loads& loads, LoadSelection selection, double r
       selection == LoadSelection::rheostat || selection == LoadSelection::rheostat_and_lamps;
   const bool has_lamps = loads.lamps > 0 && (selection == LoadSelection::lamps ||
                                              selection == LoadSelection::rheostat_and_lamps);
-  double conductance_per_ohm = 0.0;
+  double conductance = 0.0;
   if (has_rheostat) {
-    conductance_per_ohm +=
+    conductance +=
         1.0 / std::clamp(rheostat_ohm, loads.rheostat_lowest_ohm, loads.rheostat_highest_ohm);
   }
   if (has_lamps) {
-    conductance_per_ohm += loads.lamps / lamp_resistance_ohm(loads, filament_temperature_K);
+    conductance += loads.lamps / lamp_resistance_ohm(loads, filament_temperature_K);
   }
-  return conductance_per_ohm > 0.0 ? 1.0 / conductance_per_ohm
-                                   : std::numeric_limits<double>::infinity();
+  return conductance > 0.0 ? 1.0 / conductance : std::numeric_limits<double>::infinity();
 }
 
 }  // namespace windwright::physics

@@ -24,7 +24,6 @@ std::optional<double> steady_rotor_speed_rad_s(const Rotor& rotor, const Generat
                                                const RotorFlow& flow, double load_resistance_ohm) {
   constexpr double highest_tip_speed_ratio = 20.0;
   constexpr int steps = 80;
-  if (!(flow.air_speed_m_s > 0.0)) return std::nullopt;
   const auto driving_N_m = [&](double rotor_speed_rad_s) {
     RotorFlow at = flow;
     at.rotor_speed_rad_s = rotor_speed_rad_s;

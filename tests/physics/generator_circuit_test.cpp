@@ -37,8 +37,8 @@ Circuit circuit(const Generator& generator, double speed_rad_s, double current_A
   constexpr double step_rad = 1e-5;
   double theta_rad = start_rad;
   double rising_A = 0.0;
-  double power_rad_W = 0.0;  // over half a period, as all integrals here
-  double square_rad_A2 = 0.0;
+  double power_integral = 0.0;  // over half a period, as all integrals here
+  double square_integral = 0.0;
   while (rising_A < current_A) {
     const double k1 = slope_A(theta_rad, rising_A);
     const double k2 = slope_A(theta_rad + step_rad / 2, rising_A + step_rad / 2 * k1);
@@ -48,20 +48,20 @@ Circuit circuit(const Generator& generator, double speed_rad_s, double current_A
     const double middle_A = 0.5 * (rising_A + next_A);
     const double middle_rad = theta_rad + 0.5 * step_rad;
     const double falling_A = current_A - middle_A;
-    power_rad_W += step_rad * (emf_at_V(middle_rad) * middle_A +
-                               emf_at_V(middle_rad + 2.0 * pi / 3.0) * falling_A);
-    square_rad_A2 += step_rad * (middle_A * middle_A + falling_A * falling_A);
+    power_integral += step_rad * (emf_at_V(middle_rad) * middle_A +
+                                  emf_at_V(middle_rad + 2.0 * pi / 3.0) * falling_A);
+    square_integral += step_rad * (middle_A * middle_A + falling_A * falling_A);
     theta_rad += step_rad;
     rising_A = next_A;
   }
   const double flat_end_rad = start_rad + 2.0 * pi / 3.0;
-  power_rad_W +=
+  power_integral +=
       current_A * emf_V * (std::cos(theta_rad + pi / 6.0) - std::cos(flat_end_rad + pi / 6.0));
-  square_rad_A2 += current_A * current_A * (flat_end_rad - theta_rad);
-  const double mean_square_A2 = square_rad_A2 / pi;
-  return {.dc_voltage_V = (3.0 * power_rad_W / pi - 3.0 * series_ohm * mean_square_A2) / current_A -
+  square_integral += current_A * current_A * (flat_end_rad - theta_rad);
+  const double mean_square = square_integral / pi;
+  return {.dc_voltage_V = (3.0 * power_integral / pi - 3.0 * series_ohm * mean_square) / current_A -
                           2.0 * generator.diode_drop_V,
-          .line_current_rms_A = std::sqrt(mean_square_A2),
+          .line_current_rms_A = std::sqrt(mean_square),
           .overlap_rad = theta_rad - start_rad};
 }
 
