@@ -203,13 +203,15 @@ void label_ends(Drawing& drawing, const Panel& panel, const Results& results, do
 /// The best curve's optimum carried down to the axis.
 void drop_line(Drawing& drawing, const Panel& panel, const Curve& curve, const Axis& cp) {
   if (!curve.optimum_tip_speed_ratio) return;
+  const metrology::Estimate& optimum = *curve.optimum_tip_speed_ratio;
   const Position top =
       panel.position({curve.optimum_tip_speed_ratio->value(), curve.maximum_cp.value()});
   drawing.line({top.x, top.y + 6.0}, {top.x, cp.from()},
                {.colour = std::string(quiet), .width = 0.9, .dash = "1.5 2.5"});
-  drawing.text({top.x + 5.0, cp.from() - 9.0},
-               "optimum " + with_uncertainty(*curve.optimum_tip_speed_ratio),
-               {.size = 11.0, .colour = std::string(ink)});
+  drawing.text(
+      {top.x + 5.0, cp.from() - 9.0},
+      "optimum " + (has_uncertainty(optimum) ? with_uncertainty(optimum) : value_alone(optimum)),
+      {.size = 11.0, .colour = std::string(ink)});
 }
 
 std::string cp_words(const Results& results) {
@@ -318,7 +320,8 @@ std::string cp_chart(const Results& results) {
 }
 
 std::vector<std::string> curve_panels(const Results& results) {
-  const std::size_t columns = results.curves.size() == 2 || results.curves.size() == 4 ? 2 : 3;
+  const std::size_t curves = results.curves.size();
+  const std::size_t columns = curves == 2 || curves == 4 ? 2 : std::min<std::size_t>(curves, 3);
   constexpr double width = 760.0;
   constexpr double left = 46.0;
   const double pitch = (width - left) / static_cast<double>(columns);

@@ -67,8 +67,10 @@ class PointsTable {
     }
     if (with_shaft_) columns.push_back({"C<sub>p</sub><br>shaft", true});
     if (with_thrust_) columns.push_back({"C<sub>t</sub>", true});
-    if (run_ != nullptr) columns.push_back({"Dwell<br>s", true});
-    columns.push_back({"Settled"});
+    if (run_ != nullptr) {
+      columns.push_back({"Dwell<br>s", true});
+      columns.push_back({"Settled"});
+    }
     return columns;
   }
 
@@ -84,8 +86,10 @@ class PointsTable {
     }
     if (with_shaft_) cells.push_back(cell(point.cp_shaft));
     if (with_thrust_) cells.push_back(cell(point.ct));
-    if (run_ != nullptr) cells.push_back(dwell(point.number));
-    cells.push_back(point.settled ? "yes" : "<strong>no</strong>");
+    if (run_ != nullptr) {
+      cells.push_back(dwell(point.number));
+      cells.push_back(point.settled ? "yes" : "<strong>no</strong>");
+    }
     return cells;
   }
 
@@ -123,7 +127,9 @@ std::string all_points(const Subject& subject, const analysis::Results& results)
   std::string note = subject.run != nullptr ? "In the order of conduct; " : "";
   note += table.unstated() ? "± is the expanded uncertainty (95 %); without ±: not stated."
                            : "± is the expanded uncertainty (95 %).";
-  return section("All test points", paragraph(note, "note") + rows, "page");
+  constexpr std::size_t few = 24;  // then the table goes on where the page has room
+  return section("All test points", paragraph(note, "note") + rows,
+                 points.size() > few ? "page" : "short");
 }
 
 }  // namespace windwright::report

@@ -53,18 +53,33 @@ std::string optimum_text(const Curve& curve) {
   return curve.optimum_tip_speed_ratio ? with_uncertainty(*curve.optimum_tip_speed_ratio) : "none";
 }
 
+/// In a sentence; one remark at its end says for all numbers that no uncertainty is stated.
+std::string in_sentence(const metrology::Estimate& estimate) {
+  return has_uncertainty(estimate) ? with_uncertainty(estimate) : value_alone(estimate);
+}
+
 std::string largest_in_words(const Results& results) {
   const auto best = best_curve(results);
   if (!best) return "No curve could be made from these points.";
   const Curve& curve = results.curves[*best];
-  std::string words = fmt::format(
-      "Largest {} power coefficient: {}, with {}", curve.stage == "shaft" ? "shaft" : "electrical",
-      with_uncertainty(curve.maximum_cp), level_name(results.curves[*best].label));
+  std::string words = fmt::format("Largest {} power coefficient: {}, with {}", curve.stage,
+                                  in_sentence(curve.maximum_cp), level_name(curve.label));
   if (curve.optimum_tip_speed_ratio) {
-    return words + fmt::format(", at tip-speed ratio {}.",
-                               with_uncertainty(*curve.optimum_tip_speed_ratio));
+    words += ", at tip-speed ratio " + in_sentence(*curve.optimum_tip_speed_ratio) + '.';
+  } else {
+    words += " (" + curve.maximum_basis + ").";
   }
-  return words + " (" + curve.maximum_basis + ").";
+  if (!has_uncertainty(curve.maximum_cp)) words += " Its uncertainty is not stated.";
+  return words;
+}
+
+bool any_uncertainty(const Results& results) {
+  return std::any_of(results.curves.begin(), results.curves.end(), [](const Curve& curve) {
+    return std::any_of(curve.points.begin(), curve.points.end(), [&](const auto& point) {
+      const auto cp = fitted_cp(curve, point);
+      return cp && has_uncertainty(*cp);
+    });
+  });
 }
 
 bool any_unsettled(const Results& results) {
@@ -145,12 +160,11 @@ std::string summary_table(const Results& results) {
     table.row({curve_key(i), fmt::format("{}", curve.blade_count), plain(curve.pitch_deg) + "°",
                fmt::format("{}", curve.points.size()), optimum_text(curve),
                with_uncertainty(curve.maximum_cp)},
-              best == i);
+              best == i && results.curves.size() > 1);
   }
-  return table.html() +
-         paragraph("± is the expanded uncertainty, 95 % coverage. Bold: the largest maximum.",
-                   "note") +
-         first_page_remarks(results);
+  std::string note = "± is the expanded uncertainty, 95 % coverage.";
+  if (results.curves.size() > 1) note += " Bold: the largest maximum.";
+  return table.html() + paragraph(note, "note") + first_page_remarks(results);
 }
 
 std::string remarks(const Results& results) {
@@ -160,13 +174,16 @@ std::string remarks(const Results& results) {
 
 std::string curve_pictures(const Results& results) {
   if (results.curves.empty()) return {};
-  std::string caption =
-      "Test points with expanded uncertainties (95 %); bars shorter than their marker hide behind "
-      "it.";
+  std::string caption = any_uncertainty(results)
+                            ? "Test points with expanded uncertainties (95 %); bars shorter than "
+                              "their marker hide behind it."
+                            : "Test points; their uncertainties are not stated.";
   if (any_fit(results))
     caption += " Thick: the fitted curve. Ring: its optimum, with its uncertainty.";
   if (any_theory(results)) {
-    caption += " Thin: theory for this very bench, at its air state and air speed.";
+    caption += results.curves.front().stage == "shaft"
+                   ? " Thin: theory for this very rotor, at its air state and air speed."
+                   : " Thin: theory for this very rotor and generator, at its air state and speed.";
   }
   if (any_unsettled(results)) caption += " Grey: had not settled, left out of the fit.";
   std::string html = figure(cp_chart(results), caption);
