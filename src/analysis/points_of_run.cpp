@@ -92,8 +92,9 @@ Signal signal_of(const campaign::Run& run, const recording::Recording& recording
   const double step_V = (description.converter.upper_V - description.converter.lower_V) *
                         std::pow(2.0, -description.converter.bits);
   take_systematic(certificate, mean_V, std::max(deviation_V, step_V), signal);
-  // Noise of half a step and more lets the mean see between the steps (common practice, no source).
-  if (deviation_V < 0.5 * step_V) {
+  // Noise that does not reach from one step to the next hides what lies between: the value is
+  // anywhere in the step (rectangular distribution, JCGM 100:2008 F.2.2.1).
+  if (deviation_V < step_V) {
     signal.resolution =
         step_V / std::sqrt(12.0) * std::abs(metrology::sensitivity(certificate, mean_V));
   }
