@@ -87,7 +87,6 @@ struct Plant::Model {
 
   void refresh_air();
   void refresh_rotor();
-  void make_table();
   double inertia_kg_m2() const;
   double kinetic_J() const;
   double gust_m_s(double mean_m_s, double t) const;
@@ -117,7 +116,7 @@ struct Plant::Model {
   double density_kg_m3 = 0.0;
   double viscosity_Pa_s = 0.0;
   physics::Rotor mounted;
-  std::optional<TorqueTable> torque;  // made when air first flows over the mounted rotor
+  mutable std::optional<TorqueTable> torque;  // of the mounted rotor; fills as it is asked
 
   // The stretch being integrated, or the last one.
   double from_turbulence = 0.0;
@@ -171,11 +170,7 @@ void Plant::Model::refresh_rotor() {
   mounted = truth.rotor;
   mounted.blades = static_cast<int>(state.blades);
   mounted.pitch_rad = pitch_as_set_rad(bench, state.pitch_rad, state.mounting);
-  torque.reset();
-}
-
-// In the air of the start, whenever it is made: the table must not depend on when that was.
-void Plant::Model::make_table() {
+  // In the air of the start, whenever this happens: the table must not depend on when it was made.
   const physics::Air& start = bench.simulation->air;
   torque.emplace(mounted, physics::density_kg_m3(start), physics::dynamic_viscosity_Pa_s(start),
                  bench.tunnel.rated_air_speed_m_s);
@@ -334,9 +329,6 @@ Motion Plant::Model::motion_in(const Piece& piece, double offset_s) const {
 }
 
 std::int64_t Plant::Model::advance(std::int64_t ticks) {
-  if (!held && !torque) {
-    make_table();
-  }
   const std::int64_t past_grid = state.tick % ticks_per_grid;
   const std::int64_t count = std::min(ticks, ticks_per_grid - past_grid);
   const auto part = static_cast<double>(past_grid) / static_cast<double>(ticks_per_grid);
@@ -453,8 +445,7 @@ Motion Plant::motion_now() const {
 }
 
 PowerFlow Plant::power_flow_now() const {
-  Model& m = *model_;
-  if (!m.torque) m.make_table();
+  const Model& m = *model_;
   const Motion motion = motion_now();
   PowerFlow flow{};
   const double radius_m = m.truth.rotor.tip_radius_m;
