@@ -4,10 +4,14 @@
 #include "base/files.h"
 #include "base/json.h"
 #include "base/units.h"
+#include "bench/bench.h"
+#include "bench/device.h"
+#include "campaign/readiness.h"
 #include "cli/verbs.h"
 #include "metrology/certificate.h"
 #include "metrology/quantity.h"
 #include "metrology/readings.h"
+#include "twin/simulated_bench.h"
 
 #include <CLI/CLI.hpp>
 #include <boost/json.hpp>
@@ -15,12 +19,16 @@
 
 #include <chrono>
 #include <cmath>
+#include <cstddef>
 #include <cstdio>
 #include <filesystem>
 #include <memory>
+#include <numeric>
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
+#include <vector>
 
 namespace windwright::cli {
 
@@ -28,6 +36,7 @@ namespace {
 
 struct CalibrateOptions {
   std::string file;
+  std::string bench;
   std::string model;
   std::string out;
   std::string channel;
@@ -144,6 +153,93 @@ void calibrate_readings(const CalibrateOptions& options) {
   }
 }
 
+// Readings and certificate of one channel, before anything is written.
+struct Calibrated {
+  std::filesystem::path readings_file;
+  std::string readings_text;
+  std::filesystem::path certificate_file;
+  metrology::Certificate certificate;
+};
+
+Calibrated calibrate_on_bench(const bench::Bench& bench, std::size_t index, bench::Device& device) {
+  std::vector<campaign::Reading> readings;
+  const bench::Channel& channel = bench.channels[index];
+  Calibrated result{
+      .readings_file = bench.file.parent_path() / "readings" / (channel.name + ".csv"),
+      .readings_text = {},
+      .certificate_file = channel.certificate,
+      .certificate = campaign::calibrate_channel(bench, index, device, readings)};
+  metrology::ReadingsFile file{.readings = {},
+                               .repeat = {},
+                               .reference_unit = channel.unit,
+                               .reading_unit = "V",
+                               .where = {}};
+  for (const campaign::Reading& reading : readings) {
+    file.readings.reference.push_back(reading.reference);
+    file.readings.reading.push_back(reading.reading_V);
+    file.readings.u_reading.push_back(reading.u_reading_V);
+    file.repeat.push_back(reading.repeat);
+  }
+  const metrology::Certificate& certificate = result.certificate;
+  result.readings_text = metrology::readings_csv(
+      file, {fmt::format("{}, {}, {}", bench.name, device.name(), channel.long_name),
+             fmt::format("{}, reference standard: {}", base::utc_text(certificate.date),
+                         certificate.standard.name),
+             "odd repeats go up, even ones down"});
+  return result;
+}
+
+void print_bench(const std::vector<Calibrated>& all) {
+  fmt::print("{:<20} {:<13} {:>22} {:>28}  {}\n", "channel", "model", "residual sd",
+             "largest expanded (k = 2)", "valid until");
+  bool any = false;
+  for (const auto& [readings_file, text, file, certificate] : all) {
+    fmt::print("{:<20} {:<13} {:>22} {:>28}  {}{}\n", certificate.channel, certificate.model,
+               fmt::format("{:.3g} {}", certificate.fit.residual_standard_deviation,
+                           certificate.reading_unit),
+               fmt::format("{:.3g} {}", metrology::largest_uncertainty(certificate).expanded,
+                           certificate.reference_unit),
+               base::utc_text(certificate.valid_until).substr(0, 10),
+               metrology::lack_of_fit_is_significant(certificate.fit) ? " *" : "");
+    any |= metrology::lack_of_fit_is_significant(certificate.fit);
+  }
+  if (any) {
+    fmt::print(
+        "* the curve misses the readings by more than their scatter explains (chi-squared, 95 %); "
+        "the lack of fit is in the expanded uncertainty\n");
+  }
+}
+
+void calibrate_bench(const CalibrateOptions& options) {
+  for (const auto& [option, given] :
+       {std::pair("--model", !options.model.empty()), std::pair("--out", !options.out.empty()),
+        std::pair("--date", !options.date.empty())}) {
+    if (given) throw base::BadInput(option, "goes with readings", "the bench file says it");
+  }
+  const bench::Bench bench = bench::bench_from_file(options.bench);
+  twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
+  std::vector<std::size_t> chosen(bench.channels.size());
+  std::iota(chosen.begin(), chosen.end(), std::size_t{0});
+  if (!options.channel.empty()) chosen = {bench.channel_index(options.channel)};
+  std::vector<Calibrated> all;
+  for (const std::size_t index : chosen)
+    all.push_back(calibrate_on_bench(bench, index, device));
+  device.stop();
+  boost::json::array certificates;
+  for (const Calibrated& one : all) {
+    certificates.push_back(metrology::to_json(one.certificate));
+    std::filesystem::create_directories(one.readings_file.parent_path());
+    std::filesystem::create_directories(one.certificate_file.parent_path());
+    base::write_whole(one.readings_file, one.readings_text);
+    base::write_whole(one.certificate_file, base::json_text(certificates.back()));
+  }
+  if (options.json) {
+    fmt::print("{}", base::json_text(boost::json::object{{"certificates", certificates}}));
+  } else {
+    print_bench(all);
+  }
+}
+
 void use_certificate(const CalibrateOptions& options) {
   if (!options.reading || !std::isfinite(*options.reading)) {
     throw base::BadInput("--reading", "is missing or not finite", "--reading X");
@@ -166,13 +262,20 @@ void use_certificate(const CalibrateOptions& options) {
   }
 }
 
-void run_calibrate(const CalibrateOptions& options) {
-  if (options.file.empty() == options.certificate.empty()) {
-    throw base::BadInput("calibrate", "wants one of two",
-                         "READINGS.csv --model M, or --certificate CERT.json --reading X");
+void run_calibrate(CalibrateOptions options) {
+  if (options.bench.empty() && std::filesystem::path(options.file).extension() == ".toml") {
+    std::swap(options.file, options.bench);
   }
-  if (!options.certificate.empty()) return use_certificate(options);
-  calibrate_readings(options);
+  const int jobs = (options.file.empty() ? 0 : 1) + (options.bench.empty() ? 0 : 1) +
+                   (options.certificate.empty() ? 0 : 1);
+  if (jobs != 1) {
+    throw base::BadInput("calibrate", "wants one thing to do",
+                         "READINGS.csv --model M, BENCH.toml, or --certificate CERT.json "
+                         "--reading X");
+  }
+  if (!options.file.empty()) calibrate_readings(options);
+  if (!options.bench.empty()) calibrate_bench(options);
+  if (!options.certificate.empty()) use_certificate(options);
 }
 
 }  // namespace
@@ -181,10 +284,14 @@ void add_calibrate(CLI::App& program, int& /*exit_code*/) {
   auto options = std::make_shared<CalibrateOptions>();  // shared: lives as long as the callback
   CLI::App* verb = program.add_subcommand(
       "calibrate", "Fit readings of known inputs and issue a certificate; or use one.");
-  verb->add_option("file", options->file, "READINGS.csv: reference,reading[,u_reference,...]");
+  verb->add_option("file", options->file,
+                   "READINGS.csv: reference,reading[,u_reference,...]; or BENCH.toml: take the "
+                   "readings of its calibration plans on the simulated bench");
+  verb->add_option("--bench", options->bench, "the same as BENCH.toml as file");
   verb->add_option("--model", options->model, "line, or polynomial:N (N 1 to 6)");
   verb->add_option("--out", options->out, "write the certificate here (JSON)");
-  verb->add_option("--channel", options->channel, "channel's name with its unit suffix");
+  verb->add_option("--channel", options->channel,
+                   "channel's name with its unit suffix; of a bench: this one only");
   verb->add_option("--standard", options->standard.name, "name of the reference standard");
   verb->add_option("--u-standard", options->standard.u,
                    "its standard uncertainty, in the reference's unit");
@@ -204,7 +311,8 @@ void add_calibrate(CLI::App& program, int& /*exit_code*/) {
       "Example:\n"
       "  windwright calibrate readings/torque.csv --model line --channel shaft_torque_N_m \\\n"
       "    --standard \"weights, class M1\" --u-standard-pct 0.02 --out certificates/torque.json\n"
-      "  windwright calibrate --certificate certificates/torque.json --reading 2.51");
+      "  windwright calibrate --certificate certificates/torque.json --reading 2.51\n"
+      "  windwright calibrate examples/saltmarsh-college/bench.toml --channel air_speed_m_s");
   verb->callback([options] { run_calibrate(*options); });
 }
 

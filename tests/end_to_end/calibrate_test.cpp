@@ -99,12 +99,34 @@ TEST(Calibrate, RefusesBadOptions) {
       {{"calibrate", "readings.csv", "--model", "line", "--out", "no/such/cert.json"},
        "--out: no/such/cert.json cannot be written"},
       {{"calibrate", "--certificate", "readings.csv", "--reading", "1"}, "readings.csv:1: is not"},
-      {{"calibrate"}, "calibrate: wants one of two"}};
+      {{"calibrate"}, "calibrate: wants one thing to do"}};
   for (const auto& [arguments, message] : cases) {
     const Ended ended = windwright(arguments, folder);
     EXPECT_EQ(ended.exit_code, 2) << message;
     EXPECT_EQ(ended.err.find(message), 0U) << ended.err;
   }
+}
+
+TEST(Calibrate, TakesTheReadingsOfABenchAndWritesItsCertificate) {
+  const auto folder = bench_folder("calibrate_bench");
+  const Ended ended =
+      windwright({"calibrate", "bench.toml", "--channel", "dc_voltage_V", "--json"}, folder);
+  ASSERT_EQ(ended.exit_code, 0) << ended.err;
+  const json::value all = base::json_from_text(ended.out, "stdout");
+  ASSERT_EQ(all.at("certificates").as_array().size(), 1U);
+  const json::value certificate =
+      base::json_from_file(folder / "certificates" / "dc_voltage_V.json");
+  EXPECT_EQ(certificate.at("channel").as_string(), "dc_voltage_V");
+  // The readings beside it give the same curve again.
+  const Ended again =
+      windwright({"calibrate", "readings/dc_voltage_V.csv", "--model", "line", "--json"}, folder);
+  ASSERT_EQ(again.exit_code, 0) << again.err;
+  const json::value refitted = base::json_from_text(again.out, "stdout");
+  EXPECT_NEAR(number(refitted, "/fit/coefficients/1") / number(certificate, "/fit/coefficients/1"),
+              1.0, 1e-12);
+  const Ended twice = windwright(
+      {"calibrate", "--bench", "bench.toml", "--channel", "dc_voltage_V", "--json"}, folder);
+  EXPECT_EQ(twice.out, ended.out);
 }
 
 }  // namespace
