@@ -41,11 +41,12 @@ struct Progress {
 };
 
 struct ConductOptions {
-  std::filesystem::path into;  // run folder; must not exist, or be this campaign's with resume
-  bool resume = false;
-  std::string reason;  // why to go on though the bench is not ready; empty: refuse
+  std::filesystem::path into;  // run folder; must not exist or be empty unless `resume`
+  bool resume = false;  // go on where this campaign's run in `into` has ended, if there is one
+  std::string reason;   // why to go on though the bench is not ready or has tripped; empty: refuse
+  std::string software_version;  // for the logbook
   std::function<void(const Progress&)> progress;
-  std::stop_token stop;
+  std::stop_token stop;  // asks to end after the current block
 };
 
 enum class Ending { complete, interrupted, tripped, not_ready };
@@ -58,11 +59,31 @@ struct Outcome {
 
 /// The whole run: checks readiness, then for every planned point commands, waits for steady state,
 /// dwells and records. Everything goes into the run folder (docs/files.md); after each point the
-/// folder is complete up to that point, whatever ends the program. The bench is left in its safe
-/// state.
-/// @throws BadInput, DeviceFault
+/// folder is complete up to that point, whatever ends the program, and a resumed run makes the same
+/// calls to the device as one that was never interrupted. The bench is left in its safe state.
+///
+/// - A manual change waits until the fan is off and the rotor stands still.
+/// - Every block is judged by the interlocks (block means through the certificates; a channel at
+/// the
+///   upper end of its converter counts as beyond its bound). A trip stops the bench and latches:
+///   the run can be resumed only with a reason, which is noted.
+/// - Steady: rotor speed and DC power, tested by metrology::drift_over on the last settle_window_s.
+/// - A dwell ends when the random standard uncertainty of the mean DC power (samples that follow
+/// each
+///   other closely are not independent: signal::mean_of_correlated) meets the target, between the
+///   shortest and the longest dwell. Missing samples start it again.
+/// - A missing certificate cannot be replaced by a reason.
+/// @throws BadInput     campaign and bench do not fit; `into` is not what it must be
+/// @throws DeviceFault  noted in the logbook; the run can be resumed
 Outcome conduct(const Campaign& campaign, const bench::Bench& bench, bench::Device& device,
                 const ConductOptions& options);
+
+/// What went otherwise than planned, from the logbook: trip, reset, fault, interruption, gap.
+struct Incident {
+  base::UtcTime time;
+  std::string event;
+  std::string text;
+};
 
 /// What a run folder holds, read back.
 struct Run {
@@ -73,10 +94,11 @@ struct Run {
   Readiness readiness;
   std::string reason;  // given to go on though not ready
   std::string software_version;
-  std::vector<TestPoint> points;
+  std::vector<TestPoint> points;    // conducted so far, in order
+  std::vector<Incident> incidents;  // in order
   std::filesystem::path recording;
 };
-/// @throws BadInput  not a run folder
+/// @throws BadInput  not a run folder, or changed since
 Run run_from_folder(const std::filesystem::path& folder);
 
 }  // namespace windwright::campaign

@@ -1,0 +1,414 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "campaign/conductor.h"
+
+#include "base/errors.h"
+#include "campaign/guard.h"
+#include "campaign/logbook.h"
+#include "campaign/run_folder.h"
+#include "metrology/steady_state.h"
+#include "recording/recording.h"
+#include "signal/statistics.h"
+
+#include <boost/json.hpp>
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+#include <filesystem>
+#include <map>
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+namespace windwright::campaign {
+
+namespace json = boost::json;
+
+namespace {
+
+constexpr std::string_view fan = "fan_pct";
+constexpr double standstill_rad_s = 1.0;  // below it a hand can hold the hub: 10 turns a minute
+constexpr double longest_coasting_s = 120.0;
+constexpr double judge_dwell_every_s = 0.5;
+constexpr int most_restarts = 10;  // of one dwell
+// A settled signal may drift by this part of the channel's span at any rate: near 0 a bound
+// relative to the mean would ask for more than the converter can show.
+constexpr double negligible_part = 1.0e-4;
+
+// Everything a run needs at hand between two test points.
+class Conductor {
+ public:
+  Conductor(const Campaign& campaign, const bench::Bench& bench, bench::Device& device,
+            const ConductOptions& options, const Bookmark& bookmark);
+
+  /// The whole rest of the run.
+  Outcome conduct_rest();
+
+ private:
+  bool read_block();
+  bool settle(TestPoint& point);
+  bool dwell(TestPoint& point);
+  bool come_to_standstill();
+  bool command(const PlannedPoint& planned);
+  void set(const std::string& actuator, double value);
+  void keep(const TestPoint& point);
+  void tell(std::string_view phase) const;
+  bool end(Ending ending, std::string_view event, const std::string& cause);
+  double seconds(std::int64_t samples) const;
+
+  const Campaign& campaign_;
+  const bench::Bench& bench_;
+  bench::Device& device_;
+  const ConductOptions& options_;
+  std::vector<PlannedPoint> planned_;
+  Guard guard_;
+  Logbook logbook_;
+  recording::Recorder recorder_;
+  bench::SampleBlock block_;
+  std::map<std::string, double> commanded_;  // what each actuator was last told, as far as known
+  std::optional<Outcome> ended_;
+  int done_;
+  int done_before_;                // in earlier sessions
+  std::int64_t samples_read_ = 0;  // in this session
+};
+
+Conductor::Conductor(const Campaign& campaign, const bench::Bench& bench, bench::Device& device,
+                     const ConductOptions& options, const Bookmark& bookmark)
+    : campaign_(campaign),
+      bench_(bench),
+      device_(device),
+      options_(options),
+      planned_(plan(campaign)),
+      guard_(bench, certificates_of(bench)),
+      logbook_(options.into / logbook_file),
+      recorder_(recording::Recorder::take_up(options.into / recording_file, bookmark.samples)),
+      done_(bookmark.points_done),
+      done_before_(bookmark.points_done) {
+  // A device that remembers nothing is a real bench: who knows what was touched meanwhile.
+  if (done_ == 0 || bookmark.device.empty()) return;
+  std::vector<Setting> last = planned_.at(static_cast<std::size_t>(done_) - 1).settings;
+  last.insert(last.end(), campaign_.constants.begin(), campaign_.constants.end());
+  for (const Setting& setting : last)
+    commanded_[setting.actuator] = commanded_value(setting, bench_);
+}
+
+double Conductor::seconds(std::int64_t samples) const {
+  return static_cast<double>(samples) / bench_.sample_rate_hz;
+}
+
+// Brings the bench to its safe state and notes why; false, so that callers can pass it on.
+bool Conductor::end(Ending ending, std::string_view event, const std::string& cause) {
+  device_.stop();
+  recorder_.flush();
+  logbook_.add(device_.now(), event, {{"text", cause}});
+  ended_ = Outcome{.ending = ending, .points = done_, .cause = cause};
+  return false;
+}
+
+void Conductor::tell(std::string_view phase) const {
+  if (!options_.progress) return;
+  const int total = static_cast<int>(planned_.size());
+  const int conducted = done_ - done_before_;
+  const double each_s = conducted > 0
+                            ? seconds(samples_read_) / conducted
+                            : campaign_.pace.settle_window_s + campaign_.pace.shortest_dwell_s;
+  options_.progress({.done = done_,
+                     .total = total,
+                     .seconds_left = each_s * (total - done_),
+                     .phase = std::string(phase)});
+}
+
+// Reads, records and judges; false where the run has ended.
+bool Conductor::read_block() {
+  if (options_.stop.stop_requested()) {
+    return end(
+        Ending::interrupted, "interruption",
+        fmt::format("interrupted after {} of {} test points; the bench is in its safe state: "
+                    "go on with --resume",
+                    done_, planned_.size()));
+  }
+  device_.read(block_);
+  if (block_.samples == 0 || block_.channels != bench_.channels.size()) {
+    throw base::DeviceFault(device_.name(), "sent a block without samples of all channels",
+                            "connection and channel list of the device");
+  }
+  recorder_.append(block_);
+  samples_read_ += static_cast<std::int64_t>(block_.samples);
+  if (const std::optional<std::string> cause = guard_.trip(block_)) {
+    return end(Ending::tripped, "trip", *cause);
+  }
+  return true;
+}
+
+void Conductor::set(const std::string& actuator, double value) {
+  const auto known = commanded_.find(actuator);
+  if (known != commanded_.end() && known->second == value) return;
+  device_.set(actuator, value);
+  commanded_[actuator] = value;
+}
+
+bool Conductor::come_to_standstill() {
+  set(std::string(fan), 0.0);
+  for (std::int64_t waited = 0;; waited += static_cast<std::int64_t>(block_.samples)) {
+    tell("waiting for the rotor to stand still");
+    if (!read_block()) return false;
+    if (guard_.rotor_speed_rad_s() < standstill_rad_s) return true;
+    if (seconds(waited) > longest_coasting_s) {
+      throw base::DeviceFault(
+          device_.name(),
+          fmt::format("the rotor still turns at {:.1f} rad/s, {:.0f} s after the fan was stopped",
+                      guard_.rotor_speed_rad_s(), longest_coasting_s),
+          "fan and speed sensor; nobody goes near the blades before they stand still");
+    }
+  }
+}
+
+// Changed actuators only. What is changed by hand comes first, with the fan off and the rotor at
+// rest; the fan starts again when everything else, the load above all, is in place.
+bool Conductor::command(const PlannedPoint& planned) {
+  std::vector<Setting> all = planned.settings;
+  all.insert(all.end(), campaign_.constants.begin(), campaign_.constants.end());
+  const auto differs = [this](const Setting& setting) {
+    const auto known = commanded_.find(setting.actuator);
+    return known == commanded_.end() || known->second != commanded_value(setting, bench_);
+  };
+  const bool by_hand = std::any_of(all.begin(), all.end(), [&](const Setting& setting) {
+    return bench_.actuator(setting.actuator).manual && differs(setting);
+  });
+  if (by_hand && !come_to_standstill()) return false;
+  for (const bool manual : {true, false}) {
+    for (const Setting& setting : all) {
+      if (bench_.actuator(setting.actuator).manual != manual || setting.actuator == fan) continue;
+      if (manual && differs(setting)) tell("waiting for a change by hand");
+      set(setting.actuator, commanded_value(setting, bench_));
+    }
+  }
+  for (const Setting& setting : all) {
+    if (setting.actuator == fan) set(setting.actuator, commanded_value(setting, bench_));
+  }
+  return true;
+}
+
+bool Conductor::settle(TestPoint& point) {
+  const Pace& pace = campaign_.pace;
+  const auto window = static_cast<std::size_t>(std::ceil(pace.settle_window_s / bench_.block_s));
+  const metrology::SettlingRule speed_rule{
+      .drift_relative = pace.settle_drift_relative,
+      .drift_absolute = negligible_part * guard_.span("rotor_speed_rad_s")};
+  const metrology::SettlingRule power_rule{.drift_relative = pace.settle_drift_relative,
+                                           .drift_absolute = negligible_part * negligible_part *
+                                                             guard_.span("dc_voltage_V") *
+                                                             guard_.span("dc_current_A")};
+  std::vector<double> speed_rad_s;
+  std::vector<double> power_W;
+  std::int64_t waited = 0;
+  while (!point.settled && seconds(waited) < pace.longest_settle_s) {
+    tell("settling");
+    if (!read_block()) return false;
+    waited += static_cast<std::int64_t>(block_.samples);
+    if (block_.gap_before) {
+      speed_rad_s.clear();
+      power_W.clear();
+    }
+    speed_rad_s.push_back(guard_.rotor_speed_rad_s());
+    power_W.push_back(signal::mean(guard_.dc_power_W()));
+    if (speed_rad_s.size() < window) continue;
+    const auto last = [window](const std::vector<double>& means) {
+      return std::span(means).last(window);
+    };
+    point.settled = metrology::drift_over(last(speed_rad_s), speed_rule).settled &&
+                    metrology::drift_over(last(power_W), power_rule).settled;
+  }
+  point.settle_s = seconds(waited);
+  return true;
+}
+
+bool Conductor::dwell(TestPoint& point) {
+  const Pace& pace = campaign_.pace;
+  std::vector<double> power_W;
+  int restarts = 0;
+  double judged_s = 0.0;
+  point.samples = 0;
+  while (!point.on_target && seconds(point.samples) < pace.longest_dwell_s) {
+    tell("dwelling");
+    const std::int64_t before = recorder_.samples();
+    if (!read_block()) return false;
+    if (block_.gap_before && point.samples > 0) {
+      const std::string text =
+          fmt::format("samples were missed while dwelling on test point {}; the dwell starts again",
+                      point.number);
+      logbook_.add(block_.start, "gap", {{"text", text}});
+      if (++restarts > most_restarts) {
+        throw base::DeviceFault(device_.name(), "keeps missing samples",
+                                "load of the computer and the connection");
+      }
+      point.samples = 0;
+    }
+    if (point.samples == 0) {
+      power_W.clear();
+      judged_s = 0.0;
+      point.first_sample = before;
+      point.start = block_.start;
+    }
+    point.samples += static_cast<std::int64_t>(block_.samples);
+    const std::span<const double> power = guard_.dc_power_W();
+    power_W.insert(power_W.end(), power.begin(), power.end());
+    const double dwelt_s = seconds(point.samples);
+    if (dwelt_s < pace.shortest_dwell_s || dwelt_s - judged_s < judge_dwell_every_s) continue;
+    judged_s = dwelt_s;
+    const signal::CorrelatedMean mean = signal::mean_of_correlated(power_W);
+    point.on_target = mean.u <= pace.target_u_relative * std::abs(mean.mean);
+  }
+  return true;
+}
+
+// Samples first, then the line that speaks of them, then the bookmark that counts both: whatever
+// ends the program in between, what the bookmark says is there.
+void Conductor::keep(const TestPoint& point) {
+  recorder_.flush();
+  logbook_.add(device_.now(), "point", to_json(point));
+  ++done_;
+  write_bookmark(
+      options_.into,
+      {.points_done = done_, .samples = recorder_.samples(), .device = device_.bookmark()});
+}
+
+Outcome Conductor::conduct_rest() {
+  while (done_ < static_cast<int>(planned_.size())) {
+    const PlannedPoint& planned = planned_[static_cast<std::size_t>(done_)];
+    TestPoint point{.number = planned.number,
+                    .block = planned.block,
+                    .repeat = planned.repeat,
+                    .settings = planned.settings,
+                    .start = {},
+                    .settle_s = 0.0,
+                    .settled = false,
+                    .on_target = false,
+                    .first_sample = 0,
+                    .samples = 0};
+    if (!command(planned) || !settle(point) || !dwell(point)) return *ended_;
+    keep(point);
+  }
+  device_.stop();
+  recorder_.flush();
+  logbook_.add(device_.now(), "complete", {{"points", done_}});
+  tell("complete");
+  return {.ending = Ending::complete, .points = done_, .cause = {}};
+}
+
+// The bench is in its safe state however the run ends.
+class SafeAtTheEnd {
+ public:
+  explicit SafeAtTheEnd(bench::Device& device) : device_(device) {}
+  SafeAtTheEnd(const SafeAtTheEnd&) = delete;
+  SafeAtTheEnd& operator=(const SafeAtTheEnd&) = delete;
+  ~SafeAtTheEnd() { device_.stop(); }
+
+ private:
+  bench::Device& device_;
+};
+
+// What a run needs before its first test point; the bookmark comes last and makes it count.
+void begin(const Campaign& campaign, const bench::Bench& bench, bench::Device& device,
+           const ConductOptions& options, const Readiness& readiness) {
+  const std::filesystem::path& folder = options.into;
+  copy_inputs(folder, campaign, bench);
+  for (const std::string_view file : {logbook_file, recording_file})
+    std::filesystem::remove(folder / file);
+  recording::Recorder::create(folder / recording_file, bench,
+                              {.device = device.name(), .start = device.now()});
+  Logbook logbook(folder / logbook_file);
+  logbook.add(readiness.time, "begin",
+              {{"software_version", options.software_version},
+               {"campaign", campaign.title},
+               {"operator", campaign.operator_name},
+               {"bench", bench.name},
+               {"device", device.name()},
+               {"seed", campaign.seed},
+               {"points", plan(campaign).size()}});
+  logbook.add(device.now(), "readiness", to_json(readiness).as_object());
+  if (!readiness.ready()) logbook.add(device.now(), "reason", {{"text", options.reason}});
+  write_bookmark(folder, {.points_done = 0, .samples = 0, .device = device.bookmark()});
+}
+
+// Nothing where the run may begin.
+std::optional<Outcome> refusal(const Readiness& readiness, const std::string& reason) {
+  if (readiness.ready()) return std::nullopt;
+  const bool certified =
+      std::all_of(readiness.channels.begin(), readiness.channels.end(),
+                  [](const ChannelCheck& check) { return check.certificate_found; });
+  if (certified && !reason.empty()) return std::nullopt;
+  return Outcome{.ending = Ending::not_ready,
+                 .points = 0,
+                 .cause = fmt::format(
+                     "the bench is not ready:\n{}\n{}", readiness.what_is_wrong(),
+                     certified ? "put it right, or give a --reason to go on, which the report shows"
+                               : "a missing certificate cannot be replaced by a reason")};
+}
+
+// Brings the device back to the last bookmark; an outcome where the run may not go on.
+std::optional<Outcome> take_up(const bench::Bench& bench, bench::Device& device,
+                               const ConductOptions& options, const Bookmark& bookmark) {
+  Logbook logbook(options.into / logbook_file);
+  const std::optional<std::string> trip = latched_trip(options.into);
+  if (trip && options.reason.empty()) {
+    return Outcome{.ending = Ending::tripped,
+                   .points = bookmark.points_done,
+                   .cause = *trip +
+                            "\nthe trip is latched: find and remove its cause, then resume "
+                            "with a --reason, which the report shows"};
+  }
+  if (bookmark.device.empty()) {
+    const Readiness readiness = check_readiness(bench, device);
+    if (std::optional<Outcome> refused = refusal(readiness, options.reason)) {
+      refused->points = bookmark.points_done;
+      return refused;
+    }
+    logbook.add(device.now(), "readiness", to_json(readiness).as_object());
+    if (!readiness.ready()) logbook.add(device.now(), "reason", {{"text", options.reason}});
+  } else {
+    device.return_to(bookmark.device);
+  }
+  if (trip) logbook.add(device.now(), "reset", {{"text", options.reason}});
+  logbook.add(device.now(), "resume", {{"points_done", bookmark.points_done}});
+  return std::nullopt;
+}
+
+}  // namespace
+
+Outcome conduct(const Campaign& campaign, const bench::Bench& bench, bench::Device& device,
+                const ConductOptions& options) {
+  require_fits(campaign, bench);
+  const Found found = look_for_run(options.into, campaign, bench);
+  if (found != Found::nothing && !options.resume) {
+    throw base::BadInput(options.into.string(), "holds a run already",
+                         "a new folder, or --resume to go on with that run");
+  }
+  const SafeAtTheEnd safe(device);
+  if (found != Found::run) {
+    const Readiness readiness = check_readiness(bench, device);
+    if (const std::optional<Outcome> refused = refusal(readiness, options.reason)) return *refused;
+    begin(campaign, bench, device, options, readiness);
+  }
+  const bench::Bench kept = bench_in(options.into, campaign);
+  const Bookmark bookmark = bookmark_in(options.into);
+  if (found == Found::run) {
+    if (const std::optional<Outcome> refused = take_up(kept, device, options, bookmark)) {
+      return *refused;
+    }
+  }
+  try {
+    return Conductor(campaign, kept, device, options, bookmark).conduct_rest();
+  } catch (const base::DeviceFault& fault) {
+    device.stop();
+    Logbook(options.into / logbook_file).add(device.now(), "fault", {{"text", fault.what()}});
+    throw;
+  }
+}
+
+}  // namespace windwright::campaign
