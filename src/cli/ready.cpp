@@ -1,10 +1,60 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "base/json.h"
+#include "bench/bench.h"
+#include "campaign/readiness.h"
+#include "cli/readiness_table.h"
 #include "cli/verbs.h"
+#include "twin/simulated_bench.h"
 
 #include <CLI/CLI.hpp>
+#include <boost/json.hpp>
+#include <fmt/format.h>
+
+#include <memory>
+#include <string>
+#include <utility>
 
 namespace windwright::cli {
 
-void add_ready(CLI::App& /*program*/, int& /*exit_code*/) {}
+namespace {
+
+struct Request {
+  std::string bench;
+  bool json = false;
+};
+
+int check(const Request& request) {
+  const bench::Bench bench = bench::bench_from_file(request.bench);
+  twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
+  const campaign::Readiness readiness = campaign::check_readiness(bench, device);
+  const int code = readiness.ready() ? done : negative_verdict;
+  if (request.json) {
+    boost::json::object document{{"bench", bench.name}, {"device", device.name()}};
+    const boost::json::value checks = campaign::to_json(readiness);
+    for (const auto& member : checks.as_object())
+      document.insert(member);
+    document["exit"] = code;
+    fmt::print("{}", base::json_text(document));
+  } else {
+    fmt::print("{}, {}, {}\n\n{}\n", bench.name, device.name(),
+               base::utc_text(readiness.time).substr(0, 10), readiness_table(readiness));
+    fmt::print("{}\n", readiness.ready() ? "ready" : "not ready");
+  }
+  return code;
+}
+
+}  // namespace
+
+void add_ready(CLI::App& program, int& exit_code) {
+  auto request = std::make_shared<Request>();  // shared: the callback outlives this function
+  CLI::App* verb = program.add_subcommand(
+      "ready", "Check certificates, check standards and interlocks before a session");
+  verb->add_option("BENCH", request->bench, "bench description")->required();
+  verb->add_flag("--json", request->json, "one JSON document on stdout");
+  verb->footer(
+      "Ends with 0 where the bench is ready, with 1 where it is not.\n"
+      "Example:\n  windwright ready my-bench/bench.toml");
+  verb->callback([request, &exit_code] { exit_code = check(*request); });
+}
 
 }  // namespace windwright::cli
