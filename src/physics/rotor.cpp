@@ -249,33 +249,47 @@ struct Search {
   }
 };
 
-// Searches upwards from where the flow through the disc stops: first the windmill (and propeller)
-// states below the undisturbed angle, then beyond it to where blades push against their turning.
-// Where already the start is positive, the rotor brakes so hard that the flow through it reverses.
-Root solve(const Search& f, double tolerance_rad) {
-  const double undisturbed_rad = std::atan2(f.element->axial_m_s, std::abs(f.element->turning_m_s));
-  double low = 1e-9;
-  double f_low = f(low);
-  if (f_low > 0.0) {
-    for (const double lower : {-0.25 * pi, -0.5 * pi}) {
-      const double f_lower = f(lower);
-      if (f_lower <= 0.0) return bracketed_root(f, tolerance_rad, {lower, f_lower, low, f_low});
-    }
-  } else {
-    for (const double high : {undisturbed_rad, 0.5 * pi, 0.75 * pi, pi - 1e-9}) {
-      if (high <= low) continue;
-      const double f_high = f(high);
-      if (f_high > 0.0) return bracketed_root(f, tolerance_rad, {low, f_low, high, f_high});
-      low = high;
-      f_low = f_high;
-    }
-  }
-  return {undisturbed_rad, 0.0, false};
-}
-
 double relative_speed_m_s(const Element& element, const Trial& t) {
   return (element.axial_m_s * t.axial + element.turning_m_s * t.turning) /
          (t.axial * t.axial + t.turning * t.turning);
+}
+
+// Searches upwards from where the flow through the disc stops: first the windmill (and propeller)
+// states below the undisturbed angle, then beyond it to where blades push against their turning.
+// Where already the start is positive, the rotor brakes so hard that the flow through it reverses.
+// Near an overcrowded hub the first root may be one of a flow the other way round; `careful` passes
+// on to the next.
+Root solve(const Search& f, double tolerance_rad, bool careful) {
+  const double undisturbed_rad = std::atan2(f.element->axial_m_s, std::abs(f.element->turning_m_s));
+  constexpr double start_rad = 1e-9;
+  const double f_start = f(start_rad);
+  const auto good = [&](const Root& root) {
+    return !careful || relative_speed_m_s(*f.element, trial(*f.element, *f.at,
+                                                            f.inflow_angle_rad(root.x_rad))) > 0.0;
+  };
+  if (f_start > 0.0) {
+    for (const double lower : {-0.25 * pi, -0.5 * pi}) {
+      const double f_lower = f(lower);
+      if (f_lower > 0.0) continue;
+      const Root root = bracketed_root(f, tolerance_rad, {lower, f_lower, start_rad, f_start});
+      if (good(root)) return root;
+      break;
+    }
+  }
+  double low = start_rad;
+  double f_low = f_start;
+  for (const double high :
+       {undisturbed_rad, 0.5 * pi, 0.65 * pi, 0.8 * pi, 0.9 * pi, pi - start_rad}) {
+    if (high <= low) continue;
+    const double f_high = f(high);
+    if (f_low <= 0.0 && f_high > 0.0) {
+      const Root root = bracketed_root(f, tolerance_rad, {low, f_low, high, f_high});
+      if (good(root)) return root;
+    }
+    low = high;
+    f_low = f_high;
+  }
+  return {undisturbed_rad, 0.0, false};
 }
 
 struct Angle {
@@ -317,7 +331,7 @@ bool polish(Search f, double reynolds_per_speed, Positions& at, Root& root) {
 // number.
 bool settle(const Search& f, double reynolds_per_speed, Positions& at, Root& root) {
   for (int pass = 0; pass < 20; ++pass) {
-    root = solve(f, fine_rad);
+    root = solve(f, fine_rad, true);
     if (!root.found) return false;
     const double W =
         relative_speed_m_s(*f.element, trial(*f.element, at, f.inflow_angle_rad(root.x_rad)));
@@ -365,7 +379,7 @@ ElementLoad solved(Element element, const RotorFlow& flow, const RotorOptions& o
   Positions at = positions(element, reynolds_per_speed * W);
   if (W == 0.0) return loads(element, flow, at, {0.0, true});
   const Search search{&element, &at, element.turning_m_s < 0.0};
-  Root root = solve(search, coarse_rad);
+  Root root = solve(search, coarse_rad, false);
   Angle angle{std::atan2(element.axial_m_s, element.turning_m_s), false};
   if ((root.found && polish(search, reynolds_per_speed, at, root)) ||
       settle(search, reynolds_per_speed, at, root)) {
