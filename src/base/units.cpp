@@ -18,7 +18,7 @@ namespace windwright::base {
 namespace {
 
 // Longest suffix first, so that `_rad_s` is not read as `_s`.
-constexpr std::array<std::pair<std::string_view, std::string_view>, 41> suffixes{{
+constexpr std::array<std::pair<std::string_view, std::string_view>, 42> suffixes{{
     {"_rad_s2", "rad s-2"},
     {"_J_kg_K", "J kg-1 K-1"},
     {"_kg_m3", "kg m-3"},
@@ -28,6 +28,7 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 41> suffixes
     {"_N_m_s", "N m s"},
     {"_m_s2", "m s-2"},
     {"_Pa_s", "Pa s"},
+    {"_N_m1", "N m-1"},
     {"_W_m2", "W m-2"},
     {"_m2_s", "m2 s-1"},
     {"_V_s", "V s"},

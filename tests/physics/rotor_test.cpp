@@ -118,6 +118,7 @@ TEST(Rotor, InStillAirAtStandstillFeelsNothing) {
   const auto load = rotor_load(bench_rotor(), flow_at(0.0, 0.0));
   EXPECT_EQ(load.torque_N_m, 0.0);
   EXPECT_EQ(load.thrust_N, 0.0);
+  EXPECT_EQ(load.unconverged_elements, 0);
 }
 
 // Tip-speed ratios from deep stall over run-away to heavy braking: no step of the thrust
