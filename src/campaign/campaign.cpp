@@ -97,6 +97,20 @@ void read_constants(const Settings& root, Campaign& campaign) {
   }
 }
 
+// A rotor may not start under the load that it can carry once it turns.
+void read_run_up(const Settings& root, Campaign& campaign) {
+  const std::optional<Settings> table = root.optional_table("run_up");
+  if (!table) return;
+  for (const std::string& name : table->keys()) {
+    if (!campaign.places.contains(name)) {
+      throw BadInput(table->place(name), fmt::format("'{}' is no factor and no constant", name),
+                     "an actuator that this campaign sets");
+    }
+    campaign.run_up.push_back({.actuator = name, .value = table->number(name)});
+    campaign.places["run_up " + name] = table->place(name);
+  }
+}
+
 Question read_question(const Settings& table, const std::vector<Factor>& factors) {
   Question question{.text = table.text("text"),
                     .response = table.text("response"),
@@ -247,6 +261,7 @@ Campaign campaign_from_file(const std::filesystem::path& file,
   campaign.repeats = root.integer("repeats", {.at_least = 1, .at_most = 1000});
   read_factors(root, campaign);
   read_constants(root, campaign);
+  read_run_up(root, campaign);
   campaign.question = read_question(root.table("question"), campaign.factors);
   campaign.pace = read_pace(root.table("pace"));
   campaign.places["pace"] = root.table("pace").place("settle_window_s");
@@ -296,6 +311,15 @@ void require_fits(const Campaign& campaign, const bench::Bench& bench) {
                      positions.empty() ? "a number" : base::either_of(positions));
     }
     require_within(commanded_value(constant, bench), actuator, where);
+  }
+  for (const Setting& setting : campaign.run_up) {
+    const std::string& where = campaign.places.at("run_up " + setting.actuator);
+    const bench::Actuator& actuator = actuator_at(bench, setting.actuator, where);
+    if (actuator.manual) {
+      throw BadInput(where, fmt::format("{} is changed by hand", setting.actuator),
+                     "an actuator that can be commanded while the rotor turns");
+    }
+    require_within(setting.value, actuator, where);
   }
   for (const bench::Actuator& actuator : bench.actuators) {
     if (!campaign.places.contains(actuator.name)) {

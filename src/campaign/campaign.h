@@ -61,6 +61,7 @@ struct Campaign {
   Question question;
   std::vector<Factor> factors;
   std::vector<Setting> constants;  // actuators held all through
+  std::vector<Setting> run_up;  // instead of the test point's own, while the fan starts the rotor
   int repeats;
   Pace pace;
   std::map<std::string, std::string> places;  // `file:line` by actuator, and of `pace`

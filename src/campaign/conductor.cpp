@@ -51,10 +51,13 @@ class Conductor {
 
  private:
   bool read_block();
-  bool settle(TestPoint& point);
+  bool settle(TestPoint& point, std::string_view phase);
   bool dwell(TestPoint& point);
   bool come_to_standstill();
   bool command(const PlannedPoint& planned);
+  bool fan_stands() const;
+  bool run_up(std::vector<Setting> settings);
+  void command_powered(const std::vector<Setting>& settings);
   void set(const std::string& actuator, double value);
   void keep(const TestPoint& point);
   void tell(std::string_view phase) const;
@@ -169,7 +172,8 @@ bool Conductor::come_to_standstill() {
 }
 
 // Changed actuators only. What is changed by hand comes first, with the fan off and the rotor at
-// rest; the fan starts again when everything else, the load above all, is in place.
+// rest; the fan starts again when everything else, the load above all, is in place: the load of the
+// run-up first where the campaign has one, the test point's own when the rotor has settled there.
 bool Conductor::command(const PlannedPoint& planned) {
   std::vector<Setting> all = planned.settings;
   all.insert(all.end(), campaign_.constants.begin(), campaign_.constants.end());
@@ -181,20 +185,43 @@ bool Conductor::command(const PlannedPoint& planned) {
     return bench_.actuator(setting.actuator).manual && differs(setting);
   });
   if (by_hand && !come_to_standstill()) return false;
-  for (const bool manual : {true, false}) {
-    for (const Setting& setting : all) {
-      if (bench_.actuator(setting.actuator).manual != manual || setting.actuator == fan) continue;
-      if (manual && differs(setting)) tell("waiting for a change by hand");
-      set(setting.actuator, commanded_value(setting, bench_));
-    }
-  }
   for (const Setting& setting : all) {
-    if (setting.actuator == fan) set(setting.actuator, commanded_value(setting, bench_));
+    if (!bench_.actuator(setting.actuator).manual) continue;
+    if (differs(setting)) tell("waiting for a change by hand");
+    set(setting.actuator, commanded_value(setting, bench_));
   }
+  if (!campaign_.run_up.empty() && fan_stands() && !run_up(all)) return false;
+  command_powered(all);
   return true;
 }
 
-bool Conductor::settle(TestPoint& point) {
+bool Conductor::fan_stands() const {
+  const auto known = commanded_.find(std::string(fan));
+  return known == commanded_.end() || known->second == 0.0;
+}
+
+bool Conductor::run_up(std::vector<Setting> settings) {
+  for (Setting& setting : settings) {
+    for (const Setting& instead : campaign_.run_up) {
+      if (instead.actuator == setting.actuator) setting = instead;
+    }
+  }
+  command_powered(settings);
+  TestPoint on_the_way{};
+  return settle(on_the_way, "running up");
+}
+
+// The load, then the fan.
+void Conductor::command_powered(const std::vector<Setting>& settings) {
+  for (const bool is_fan : {false, true}) {
+    for (const Setting& setting : settings) {
+      if (bench_.actuator(setting.actuator).manual || (setting.actuator == fan) != is_fan) continue;
+      set(setting.actuator, commanded_value(setting, bench_));
+    }
+  }
+}
+
+bool Conductor::settle(TestPoint& point, std::string_view phase) {
   const Pace& pace = campaign_.pace;
   const auto window = static_cast<std::size_t>(std::ceil(pace.settle_window_s / bench_.block_s));
   const metrology::SettlingRule speed_rule{
@@ -208,7 +235,7 @@ bool Conductor::settle(TestPoint& point) {
   std::vector<double> power_W;
   std::int64_t waited = 0;
   while (!point.settled && seconds(waited) < pace.longest_settle_s) {
-    tell("settling");
+    tell(phase);
     if (!read_block()) return false;
     waited += static_cast<std::int64_t>(block_.samples);
     if (block_.gap_before) {
@@ -291,7 +318,7 @@ Outcome Conductor::conduct_rest() {
                     .on_target = false,
                     .first_sample = 0,
                     .samples = 0};
-    if (!command(planned) || !settle(point) || !dwell(point)) return *ended_;
+    if (!command(planned) || !settle(point, "settling") || !dwell(point)) return *ended_;
     keep(point);
   }
   device_.stop();
