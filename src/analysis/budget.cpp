@@ -54,8 +54,8 @@ Line line_of(const std::string& input, const bench::Bench* bench) {
   if (name.starts_with("random-") && name.size() > 7 &&
       std::isdigit(static_cast<unsigned char>(name[7])) == 0) {
     const std::string quantity = name.substr(7);
-    return {name, fmt::format("{}: as stated, independent from point to point",
-                              in_words(quantity, bench))};
+    return {name,
+            fmt::format("{}: random, independent from point to point", in_words(quantity, bench))};
   }
   if (name.starts_with("random")) {
     return {"random", "scatter of the samples: turbulence, noise, finite dwell"};
@@ -76,6 +76,27 @@ Line line_of(const std::string& input, const bench::Bench* bench) {
   }
   if (part == "drift") return {name, words + ": drift since its calibration"};
   return {name, fmt::format("{}: {}", words, part)};
+}
+
+// Lines that would read 0.0 % become one.
+std::vector<BudgetLine> with_small_ones_together(std::vector<BudgetLine> lines) {
+  constexpr double smallest_pct = 0.05;
+  const auto small = std::find_if(lines.begin(), lines.end(), [](const BudgetLine& line) {
+    return line.share_pct < smallest_pct;
+  });
+  const auto count = lines.end() - small;
+  if (count < 2) return lines;
+  BudgetLine rest{.input = "others",
+                  .meaning = fmt::format("{} more inputs, each below {} %", count, smallest_pct),
+                  .u = 0.0,
+                  .share_pct = 0.0};
+  for (auto line = small; line != lines.end(); ++line) {
+    rest.u = std::hypot(rest.u, line->u);
+    rest.share_pct += line->share_pct;
+  }
+  lines.erase(small, lines.end());
+  lines.push_back(std::move(rest));
+  return lines;
 }
 
 }  // namespace
@@ -102,7 +123,7 @@ std::vector<BudgetLine> budget_of(const metrology::Estimate& estimate, const ben
   std::stable_sort(lines.begin(), lines.end(), [](const BudgetLine& a, const BudgetLine& b) {
     return a.share_pct > b.share_pct;
   });
-  return lines;
+  return with_small_ones_together(std::move(lines));
 }
 
 }  // namespace windwright::analysis

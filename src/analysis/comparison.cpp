@@ -27,6 +27,7 @@ using metrology::Estimate;
 struct Contender {
   std::map<std::string, double> levels;  // by factor
   std::string name;                      // "3 blades, 5 deg"
+  std::string phrase;                    // "3 blades at 5 deg", in a sentence
   std::vector<const Curve*> curves;
   Estimate maximum_cp;
 };
@@ -52,15 +53,19 @@ std::vector<Contender> contenders_of(const std::vector<Curve>& curves,
     if (!std::isfinite(curve.maximum_cp.value())) continue;
     std::map<std::string, double> levels;
     std::vector<std::string> texts;
+    std::string phrase;
     for (const std::string& factor : factors) {
       levels[factor] = level_of(curve, factor);
       texts.push_back(level_text(factor, levels[factor]));
+      const bool follows = !phrase.empty();
+      phrase += (!follows ? "" : factor == "pitch_deg" ? " at " : ", ") + texts.back();
     }
     auto found = std::find_if(contenders.begin(), contenders.end(),
                               [&](const Contender& each) { return each.levels == levels; });
     if (found == contenders.end()) {
       contenders.push_back({.levels = std::move(levels),
                             .name = fmt::format("{}", fmt::join(texts, ", ")),
+                            .phrase = std::move(phrase),
                             .curves = {},
                             .maximum_cp = Estimate(0.0)});
       found = contenders.end() - 1;
@@ -110,38 +115,42 @@ std::string confidence_text(double level, std::size_t pairs) {
                     : fmt::format("{:g} %, all {} pairs together", 100.0 * level, pairs);
 }
 
+const char* verb(const Contender& best) {
+  return best.levels.contains("blade_count") && best.levels.at("blade_count") != 1.0 ? "give"
+                                                                                     : "gives";
+}
+
 std::string answer(const std::vector<Contender>& order, const Verdict& verdict, double level) {
   const Contender& best = order[0];
   const Contender& next = order[1];
   const std::string opening = fmt::format(
-      "{} {} the largest {}, {}{}", best.name, best.name.ends_with("1 blade") ? "gives" : "give",
-      response_text(best), with_uncertainty(best.maximum_cp.value(), best.maximum_cp.expanded()),
-      optimum_text(best));
+      "{} {} the largest {}, {}{}", best.phrase, verb(best), response_text(best),
+      with_uncertainty(best.maximum_cp.value(), best.maximum_cp.expanded()), optimum_text(best));
   const std::string size = with_uncertainty(verdict.difference.value(), verdict.expanded);
   const std::string confidence = confidence_text(level, verdict.differences.size());
   if (verdict.difference.contributions().empty()) {
     return fmt::format(
         "{}; that is {} more than {}. No uncertainty is stated, so this does not show that they "
         "differ.",
-        opening, size, next.name);
+        opening, size, next.phrase);
   }
   if (verdict.significant) {
     return fmt::format(
         "{}: {} more than {}, the next. The difference is larger than its expanded uncertainty "
         "({}).",
-        opening, size, next.name, confidence);
+        opening, size, next.phrase, confidence);
   }
   std::vector<std::string> equals;
   for (std::size_t i = 1; i < order.size(); ++i) {
     const auto pair = std::find_if(
         verdict.differences.begin(), verdict.differences.end(),
         [&](const Difference& each) { return each.a == best.name && each.b == order[i].name; });
-    if (pair != verdict.differences.end() && !pair->significant) equals.push_back(order[i].name);
+    if (pair != verdict.differences.end() && !pair->significant) equals.push_back(order[i].phrase);
   }
   return fmt::format(
       "Not decided: {}, but only {} more than {}, and that is not larger than its expanded "
       "uncertainty ({}). The best may be {} or {}.",
-      opening, size, next.name, confidence, best.name, fmt::join(equals, " or "));
+      opening, size, next.phrase, confidence, best.phrase, fmt::join(equals, " or "));
 }
 
 const Difference* find_pair(const Verdict& verdict, const std::string& a, const std::string& b) {
@@ -178,9 +187,10 @@ std::optional<std::string> clean_statement(const std::vector<Contender>& order,
   std::vector<std::string> names;
   for (const double level : losers)
     names.push_back(level_text(factor, level));
-  return fmt::format(" {} {} more than {} whatever the other settings compared.",
-                     level_text(factor, winner), winner == 1.0 ? "gives" : "give",
-                     fmt::join(names, " or "));
+  const bool plural = factor == "blade_count" && winner != 1.0;
+  return fmt::format(" {}{} {} more than {}, whatever the other settings compared.",
+                     factor == "pitch_deg" ? "A pitch of " : "", level_text(factor, winner),
+                     plural ? "give" : "gives", fmt::join(names, " or "));
 }
 
 }  // namespace

@@ -2,6 +2,7 @@
 #include "analysis/curve.h"
 
 #include "analysis/peak_fit.h"
+#include "analysis/remarks.h"
 #include "analysis/results.h"
 #include "analysis/theory.h"
 #include "metrology/estimate.h"
@@ -14,7 +15,6 @@
 #include <limits>
 #include <map>
 #include <optional>
-#include <set>
 #include <string>
 #include <tuple>
 #include <utility>
@@ -190,7 +190,7 @@ void take_peak(const Peak& peak, const std::vector<const PointResult*>& points, 
 }
 
 void take_largest_point(const std::vector<const PointResult*>& points, const char* why,
-                        Curve& curve, std::set<std::string>& remarks) {
+                        Curve& curve, Remarks& remarks) {
   const PointResult* best = nullptr;
   for (const PointResult* point : points) {
     if (best == nullptr || cp_of(curve, *point)->value() > cp_of(curve, *best)->value()) {
@@ -204,7 +204,7 @@ void take_largest_point(const std::vector<const PointResult*>& points, const cha
   }
   curve.maximum_cp = *cp_of(curve, *best);
   curve.maximum_basis = fmt::format("largest measured point: {}", why);
-  remarks.insert(fmt::format(
+  remarks.sentences.insert(fmt::format(
       "{}: the maximum is the largest measured point, not that of a fit: {}.", curve.label, why));
 }
 
@@ -222,7 +222,7 @@ void add_pitch_setting(const ReductionInput& input, Curve& curve) {
   curve.maximum_cp.add(fmt::format("pitch_deg:setting#{}", curve.label), {.u = u, .dof = infinity});
 }
 
-void find_maximum(const ReductionInput& input, Curve& curve, std::set<std::string>& remarks) {
+void find_maximum(const ReductionInput& input, Curve& curve, Remarks& remarks) {
   const bool electrical = std::any_of(curve.points.begin(), curve.points.end(),
                                       [](const auto& point) { return point.cp_electrical; });
   curve.stage = electrical ? "electrical" : "shaft";
@@ -244,19 +244,12 @@ void find_maximum(const ReductionInput& input, Curve& curve, std::set<std::strin
 }  // namespace
 
 std::vector<Curve> curves_of(std::vector<PointResult> points, const ReductionInput& input,
-                             std::set<std::string>& remarks) {
+                             Remarks& remarks) {
   std::vector<Curve> curves = grouped(std::move(points));
   label(curves);
   for (Curve& curve : curves) {
     find_maximum(input, curve, remarks);
     add_theory(input, curve);
-    for (const PointResult& point : curve.points) {
-      if (!point.settled) {
-        remarks.insert(fmt::format(
-            "Point {} had not settled when it was measured; it is shown and left out of the fit.",
-            point.number));
-      }
-    }
   }
   return curves;
 }

@@ -1,10 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "analysis/remarks.h"
 #include "analysis/results.h"
 
-#include <set>
-#include <string>
 #include <vector>
 
 namespace windwright::analysis {
@@ -15,6 +14,6 @@ namespace windwright::analysis {
 /// @param points   reduced, in any order
 /// @param remarks  receives what a reader must know
 std::vector<Curve> curves_of(std::vector<PointResult> points, const ReductionInput& input,
-                             std::set<std::string>& remarks);
+                             Remarks& remarks);
 
 }  // namespace windwright::analysis

@@ -3,6 +3,7 @@
 
 #include "analysis/generator_losses.h"
 #include "analysis/points.h"
+#include "analysis/remarks.h"
 #include "analysis/results.h"
 #include "metrology/estimate.h"
 #include "physics/air.h"
@@ -15,7 +16,6 @@
 #include <limits>
 #include <numbers>
 #include <optional>
-#include <set>
 #include <span>
 #include <string>
 #include <utility>
@@ -178,15 +178,19 @@ void add_powers(const Measured& m, PointResult& result) {
   }
 }
 
-void remark_unstated(const Point& point, std::set<std::string>& remarks) {
+// Of what the reduction uses: a density that was given makes the air state idle.
+void remark(const Point& point, Remarks& remarks) {
+  const bool density_given = point.quantities.contains("air_density_kg_m3");
   for (const auto& [name, estimate] : point.quantities) {
-    if (estimate.contributions().empty()) {
-      remarks.insert(fmt::format(
-          "No uncertainty stated for {}: what is given for results that depend on it leaves its "
-          "part out.",
-          name));
+    const bool air_state =
+        name == "air_temperature_C" || name == "air_pressure_hPa" || name == "air_humidity_pct";
+    if (estimate.contributions().empty() && !(density_given && air_state)) {
+      remarks.unstated.insert(name);
     }
   }
+  for (const std::string& channel : point.beyond_certificate)
+    remarks.beyond_certificate[channel].insert(point.number);
+  if (!point.settled) remarks.unsettled.insert(point.number);
 }
 
 // 3 deg in a file is 3 deg again after its way through radian.
@@ -196,14 +200,8 @@ double rotor_pitch_deg(const physics::Rotor& rotor) {
 
 }  // namespace
 
-PointResult point_result(const Point& point, const ReductionInput& input,
-                         std::set<std::string>& remarks) {
-  remark_unstated(point, remarks);
-  for (const std::string& channel : point.beyond_certificate) {
-    remarks.insert(fmt::format(
-        "Point {}: {} was read outside the range of its calibration; the curve was carried on.",
-        point.number, channel));
-  }
+PointResult point_result(const Point& point, const ReductionInput& input, Remarks& remarks) {
+  remark(point, remarks);
   Estimate radius_m(input.rotor.tip_radius_m);
   if (input.u_tip_radius_m > 0.0) {
     radius_m.add("rotor:tip-radius", {.u = input.u_tip_radius_m, .dof = infinity});
@@ -212,7 +210,7 @@ PointResult point_result(const Point& point, const ReductionInput& input,
   const Estimate speed_m_s = point.quantities.at("air_speed_m_s");
   const Estimate* cube = find(point, "air_speed_cubed_m3_s3");
   if (cube == nullptr) {
-    remarks.insert(
+    remarks.sentences.insert(
         "Wind power from the cube of the mean air speed: turbulence, which adds to the mean of the "
         "cube, is left out.");
   }

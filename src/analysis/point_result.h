@@ -2,18 +2,15 @@
 #pragma once
 
 #include "analysis/points.h"
+#include "analysis/remarks.h"
 #include "analysis/results.h"
-
-#include <set>
-#include <string>
 
 namespace windwright::analysis {
 
 /// Reduces one point: density, wind power, tip-speed ratio, powers, coefficients and stages, each
 /// with its uncertainty by input. The curve's theory is left for the curve to fill.
 /// @param remarks  receives what a reader must know about it
-PointResult point_result(const Point& point, const ReductionInput& input,
-                         std::set<std::string>& remarks);
+PointResult point_result(const Point& point, const ReductionInput& input, Remarks& remarks);
 
 /// Relative standard uncertainty of the density equation itself.
 /// Source: A. Picard, R. S. Davis, M. Glaeser, K. Fujii, Revised formula for the density of moist

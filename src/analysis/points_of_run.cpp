@@ -258,16 +258,17 @@ Point settings_of(const campaign::Run& run, const campaign::TestPoint& test_poin
   point.blade_count = run.bench.rotor.blades;
   point.pitch_deg = std::round(run.bench.rotor.pitch_rad * 180.0 / std::numbers::pi * 1e9) / 1e9;
   const auto take = [&](const campaign::Setting& setting) {
+    const double value = campaign::commanded_value(setting, run.bench);
     if (setting.actuator == "blade_count") {
-      point.blade_count = static_cast<int>(std::lround(setting.value));
+      point.blade_count = static_cast<int>(std::lround(value));
     } else if (setting.actuator == "pitch_deg") {
-      point.pitch_deg = setting.value;
+      point.pitch_deg = value;
     } else {
       const auto& factors = run.campaign.factors;
       const bool hard = std::any_of(factors.begin(), factors.end(), [&](const auto& factor) {
         return factor.actuator == setting.actuator && factor.hard_to_change;
       });
-      (hard ? point.block_settings : point.settings)[setting.actuator] = setting.value;
+      (hard ? point.block_settings : point.settings)[setting.actuator] = value;
     }
   };
   std::for_each(run.campaign.constants.begin(), run.campaign.constants.end(), take);

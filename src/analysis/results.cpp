@@ -5,12 +5,12 @@
 #include "analysis/comparison.h"
 #include "analysis/curve.h"
 #include "analysis/point_result.h"
+#include "analysis/remarks.h"
 #include "base/errors.h"
 
 #include <fmt/format.h>
 
 #include <cmath>
-#include <set>
 #include <string>
 #include <utility>
 #include <vector>
@@ -34,7 +34,7 @@ Results reduce(const ReductionInput& input) {
   if (input.points.empty()) {
     throw base::BadInput("points", "there are none", "at least one measured test point");
   }
-  std::set<std::string> remarks;
+  Remarks remarks;
   std::vector<PointResult> points;
   for (const Point& point : input.points)
     points.push_back(point_result(point, input, remarks));
@@ -45,7 +45,7 @@ Results reduce(const ReductionInput& input) {
     results.budget = budget_of(best->maximum_cp, input.bench);
     results.budget_of = fmt::format("largest {} power coefficient, {}", best->stage, best->label);
   }
-  results.remarks.assign(remarks.begin(), remarks.end());
+  results.remarks = sentences(remarks);
   return results;
 }
 

@@ -1,10 +1,172 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "analysis/comparison.h"
+#include "analysis/points.h"
+#include "analysis/results.h"
+#include "base/errors.h"
+#include "base/files.h"
+#include "base/json.h"
+#include "bench/rotor_file.h"
+#include "campaign/conductor.h"
+#include "cli/run_products.h"
 #include "cli/verbs.h"
+#include "report/report.h"
 
 #include <CLI/CLI.hpp>
+#include <boost/json.hpp>
+#include <fmt/format.h>
+
+#include <cstdio>
+#include <exception>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
 
 namespace windwright::cli {
 
-void add_reduce(CLI::App& /*program*/, int& /*exit_code*/) {}
+namespace {
+
+namespace fs = std::filesystem;
+using metrology::Estimate;
+
+struct Request {
+  std::string what;
+  std::string rotor;
+  std::string into;
+  bool json = false;
+};
+
+std::string cell(const Estimate& estimate) {
+  return analysis::with_uncertainty(estimate.value(), estimate.expanded());
+}
+std::string cell(const std::optional<Estimate>& estimate) {
+  return estimate ? cell(*estimate) : "-";
+}
+
+void print_points(const analysis::Curve& curve) {
+  fmt::print("\n{}\n", curve.label);
+  fmt::print("{:>6} {:>18} {:>20} {:>20} {:>20} {:>18}\n", "point", "tip-speed ratio",
+             "cp electrical", "cp shaft", "ct", "DC power, W");
+  for (const analysis::PointResult& point : curve.points) {
+    fmt::print("{:>6} {:>18} {:>20} {:>20} {:>20} {:>18}{}\n", point.number,
+               cell(point.tip_speed_ratio), cell(point.cp_electrical), cell(point.cp_shaft),
+               cell(point.ct), cell(point.dc_power_W), point.settled ? "" : "  not settled");
+  }
+  if (curve.optimum_tip_speed_ratio) {
+    fmt::print("  largest {} cp {} at tip-speed ratio {}: {}\n", curve.stage,
+               cell(curve.maximum_cp), cell(*curve.optimum_tip_speed_ratio), curve.maximum_basis);
+  } else {
+    fmt::print("  largest {} cp {}: {}\n", curve.stage, cell(curve.maximum_cp),
+               curve.maximum_basis);
+  }
+}
+
+int tell(const Request& request, const analysis::Results& results) {
+  const bool answered = !results.verdict || results.verdict->significant;
+  if (request.json) {
+    fmt::print("{}", base::json_text(analysis::to_json(results)));
+    return answered ? done : negative_verdict;
+  }
+  fmt::print("value ± expanded uncertainty (95 %); a value alone: none stated\n");
+  for (const analysis::Curve& curve : results.curves)
+    print_points(curve);
+  if (results.verdict) {
+    fmt::print("\n{}\n{}\n", results.verdict->question, results.verdict->answer);
+  }
+  if (!results.budget.empty()) {
+    fmt::print("\nuncertainty of the {}, by input:\n", results.budget_of);
+    for (const analysis::BudgetLine& line : results.budget)
+      fmt::print("{:>6.1f} %  {}\n", line.share_pct, line.meaning);
+  }
+  if (!results.remarks.empty()) fmt::print("\n");
+  for (const std::string& remark : results.remarks)
+    fmt::print("- {}\n", remark);
+  return answered ? done : negative_verdict;
+}
+
+// A run's own points.csv finds its bench and question beside it.
+std::optional<campaign::Run> run_around(const fs::path& points) {
+  const fs::path folder = fs::absolute(points).parent_path();
+  if (!fs::is_regular_file(folder / "campaign.toml") ||
+      !fs::is_regular_file(folder / "recording.h5")) {
+    return std::nullopt;
+  }
+  return campaign::run_from_folder(folder);
+}
+
+void write_products(const Request& request, const analysis::Results& results) {
+  const fs::path points(request.what);
+  const fs::path folder(request.into);
+  const std::string text = base::text_of_file(points);
+  const auto sources = analysis::sources_of_points(points);
+  fs::create_directories(folder);
+  base::write_whole(folder / "points.csv", text);
+  base::write_whole(folder / "curves.csv", analysis::curves_csv(results));
+  base::write_whole(folder / "results.json", base::json_text(analysis::to_json(results)));
+  const report::Subject subject{.title = points.filename().string(),
+                                .source = fmt::format("{}", fmt::join(sources, " ")),
+                                .run = nullptr};
+  base::write_whole(folder / "report.html", report::report_html(subject, results));
+  try {
+    report::write_pdf(folder / "report.html", folder / "report.pdf");
+  } catch (const std::exception& error) {
+    fmt::print(stderr, "report.pdf was not written: {}\n", error.what());
+  }
+}
+
+int reduce_points(const Request& request) {
+  const auto points = analysis::points_from_file(request.what);
+  const auto run = run_around(request.what);
+  if (!run && request.rotor.empty()) {
+    throw base::BadInput("--rotor", "is missing: points alone do not say which rotor was measured",
+                         "--rotor ROTOR.toml");
+  }
+  analysis::ReductionInput input{
+      .points = points,
+      .rotor = request.rotor.empty() ? run->bench.rotor : bench::rotor_from_file(request.rotor)};
+  if (run) {
+    input.u_tip_radius_m = run->bench.u_tip_radius_m;
+    input.bench = &run->bench;
+    input.question = &run->campaign.question;
+  }
+  const analysis::Results results = analysis::reduce(input);
+  if (!request.into.empty()) write_products(request, results);
+  return tell(request, results);
+}
+
+int run_reduce(const Request& request) {
+  if (!fs::exists(request.what)) {
+    throw base::BadInput(request.what, "does not exist", "the folder of a run, or a points CSV");
+  }
+  if (!fs::is_directory(request.what)) return reduce_points(request);
+  if (!request.into.empty() || !request.rotor.empty()) {
+    throw base::BadInput(request.into.empty() ? "--rotor" : "--into",
+                         "does not go with a run, which has its own rotor and folder",
+                         "leave it out");
+  }
+  return tell(request, reduce_run(campaign::run_from_folder(request.what)));
+}
+
+}  // namespace
+
+void add_reduce(CLI::App& program, int& exit_code) {
+  auto request = std::make_shared<Request>();  // shared: the callback outlives this function
+  CLI::App* verb = program.add_subcommand(
+      "reduce", "Samples or points to coefficients, curves and a verdict, with uncertainty");
+  verb->add_option("RUN|POINTS.csv", request->what,
+                   "folder of a run (its points.csv, curves.csv and results.json are written "
+                   "again), or points measured anywhere")
+      ->required();
+  verb->add_option("--rotor", request->rotor, "rotor.toml of the rotor that was measured");
+  verb->add_option("--into", request->into,
+                   "folder for points.csv, curves.csv, results.json and the report");
+  verb->add_flag("--json", request->json, "one JSON document on stdout");
+  verb->footer(
+      "Example: windwright reduce examples/two-bladed-rotor/points.csv\n"
+      "             --rotor examples/two-bladed-rotor/rotor.toml");
+  verb->callback([request, &exit_code] { exit_code = run_reduce(*request); });
+}
 
 }  // namespace windwright::cli

@@ -175,7 +175,7 @@ TEST(Verdict, CommonErrorsCancelInADifference) {
   EXPECT_GT(results.curves[0].maximum_cp.u(), 0.005);
   EXPECT_LT(results.verdict->difference.u(), 0.0004);
   EXPECT_TRUE(results.verdict->significant);
-  EXPECT_TRUE(results.verdict->answer.starts_with("3 blades, 5 deg give the largest electrical"))
+  EXPECT_TRUE(results.verdict->answer.starts_with("3 blades at 5 deg give the largest electrical"))
       << results.verdict->answer;
 }
 
@@ -191,9 +191,10 @@ TEST(Verdict, ComparesAllPairsAtAnAdjustedLevel) {
   EXPECT_EQ(first.b, "2 blades, 5 deg");
   EXPECT_DOUBLE_EQ(first.expanded, first.difference.expanded(1.0 - 0.05 / 6.0));
   EXPECT_GT(first.expanded, first.difference.expanded(0.95));
-  EXPECT_NE(verdict.answer.find("3 blades give more than 2 blades whatever"), std::string::npos)
+  EXPECT_NE(verdict.answer.find("3 blades give more than 2 blades, whatever"), std::string::npos)
       << verdict.answer;
-  EXPECT_NE(verdict.answer.find("5 deg give more than 10 deg whatever"), std::string::npos)
+  EXPECT_NE(verdict.answer.find("A pitch of 5 deg gives more than 10 deg, whatever"),
+            std::string::npos)
       << verdict.answer;
 }
 

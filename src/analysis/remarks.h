@@ -1,0 +1,22 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <map>
+#include <set>
+#include <string>
+#include <vector>
+
+namespace windwright::analysis {
+
+/// What a reader of the results must know, gathered while they are made and said once each.
+struct Remarks {
+  std::set<std::string> unstated;                           // quantities without uncertainty
+  std::map<std::string, std::set<int>> beyond_certificate;  // points by channel
+  std::set<int> unsettled;                                  // points
+  std::set<std::string> sentences;                          // anything else
+};
+
+/// One sentence each, in a fixed order.
+std::vector<std::string> sentences(const Remarks& remarks);
+
+}  // namespace windwright::analysis
