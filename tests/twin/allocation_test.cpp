@@ -1,0 +1,45 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "twin/demo_bench.h"
+#include "twin/simulated_bench.h"
+
+#include <gtest/gtest.h>
+
+#include <atomic>
+#include <cstddef>
+#include <cstdlib>
+#include <new>
+
+namespace {
+std::atomic<long> allocations{0};
+}
+
+// Counts what this program allocates; SUNDIALS' own malloc stands apart.
+void* operator new(std::size_t size) {
+  ++allocations;
+  if (void* memory = std::malloc(size)) return memory;
+  throw std::bad_alloc();
+}
+void operator delete(void* memory) noexcept {
+  std::free(memory);
+}
+void operator delete(void* memory, std::size_t) noexcept {
+  std::free(memory);
+}
+
+namespace windwright::twin {
+namespace {
+
+TEST(SimulatedBench, AllocatesNothingOnceItRuns) {
+  SimulatedBench device(demo_bench(), Pace::as_fast_as_possible);
+  device.set("load_selector", 1.0);
+  device.set("fan_pct", 80.0);
+  bench::SampleBlock block;
+  device.read(block);
+  const long before = allocations;
+  for (int i = 0; i < 100; ++i)
+    device.read(block);
+  EXPECT_EQ(allocations, before);
+}
+
+}  // namespace
+}  // namespace windwright::twin
