@@ -13,6 +13,7 @@
 #include <functional>
 #include <memory>
 #include <numeric>
+#include <ostream>
 #include <string>
 
 namespace windwright::bench {
@@ -26,6 +27,10 @@ struct DeviceUnderTest {
   std::function<Bench()> bench;
   std::function<std::unique_ptr<Device>(const Bench&)> open;
 };
+
+inline void PrintTo(const DeviceUnderTest& device, std::ostream* out) {
+  *out << device.name;
+}
 
 inline std::string named_device(const testing::TestParamInfo<DeviceUnderTest>& info) {
   return info.param.name;
