@@ -33,6 +33,7 @@ Table Table::from_text(std::string_view text, std::string file) {
     if (body.empty()) continue;
     if (body.front() == '#') {
       table.comments_.emplace_back(trimmed(body.substr(1)));
+      table.comment_lines_.push_back(line);
       continue;
     }
     std::vector<std::string> cells = split(body, ',');
@@ -98,6 +99,10 @@ std::vector<double> Table::numbers(std::size_t column) const {
 
 std::string Table::place(std::size_t row) const {
   return fmt::format("{}:{}", file_, lines_[row]);
+}
+
+std::string Table::comment_place(std::size_t index) const {
+  return fmt::format("{}:{}", file_, comment_lines_[index]);
 }
 
 std::string Table::header_place() const {

@@ -36,13 +36,15 @@ class Table {
   /// `file:line` of a row, or of the header.
   std::string place(std::size_t row) const;
   std::string header_place() const;
+  std::string comment_place(std::size_t index) const;
 
  private:
   std::string file_;
   std::vector<std::string> header_;
   std::vector<std::string> comments_;
-  std::vector<std::string> cells_;  // rows x columns, row by row
-  std::vector<std::size_t> lines_;  // (rows)
+  std::vector<std::size_t> comment_lines_;  // (comments)
+  std::vector<std::string> cells_;          // rows x columns, row by row
+  std::vector<std::size_t> lines_;          // (rows)
   std::size_t header_line_ = 0;
 };
 

@@ -127,8 +127,7 @@ metrology::Certificate description(const CalibrateOptions& options,
   const std::string unit = base::unit_of_name(options.channel);
   if (unit != "1") {
     if (readings.reference_unit == "1") certificate.reference_unit = unit;
-    base::require_unit(certificate.reference_unit, unit,
-                       fmt::format("{}: # unit: reference", options.file));
+    base::require_unit(certificate.reference_unit, unit, readings.unit_where);
   }
   return certificate;
 }
@@ -173,7 +172,8 @@ Calibrated calibrate_on_bench(const bench::Bench& bench, std::size_t index, benc
                                .repeat = {},
                                .reference_unit = channel.unit,
                                .reading_unit = "V",
-                               .where = {}};
+                               .where = {},
+                               .unit_where = {}};
   for (const campaign::Reading& reading : readings) {
     file.readings.reference.push_back(reading.reference);
     file.readings.reading.push_back(reading.reading_V);

@@ -189,7 +189,7 @@ json::value to_json(const Certificate& certificate) {
 
 Certificate certificate_from_file(const std::filesystem::path& file) {
   const json::value document = base::json_from_file(file);
-  const Object object(document, file.string());
+  const Object object(document, file.string() + ":1");
   if (object.number("schema") != 1.0) {
     throw base::BadInput(object.place("schema"), "is another version", "1");
   }
@@ -220,7 +220,7 @@ Certificate certificate_from_file(const std::filesystem::path& file) {
   if (certificate.valid_until < certificate.date) {
     throw base::BadInput(object.place("valid_until"), "is before the date", "a later day");
   }
-  require_one_to_one(certificate, file.string());
+  require_one_to_one(certificate, file.string() + ":1");
   return certificate;
 }
 

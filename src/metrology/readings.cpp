@@ -22,16 +22,17 @@ namespace {
 
 constexpr std::string_view unit_comment = "unit:";
 
-void read_unit_comment(std::string_view comment, ReadingsFile& result, const std::string& file) {
+void read_unit_comment(std::string_view comment, ReadingsFile& result, const std::string& where) {
   for (const std::string& entry : base::split(comment.substr(unit_comment.size()), ',')) {
     const auto equals = entry.find('=');
     const std::string_view name = base::trimmed(std::string_view(entry).substr(0, equals));
     if (equals == std::string::npos || (name != "reference" && name != "reading")) {
-      throw base::BadInput(file, fmt::format("the comment '# {}' is not readable", comment),
+      throw base::BadInput(where, fmt::format("the comment '# {}' is not readable", comment),
                            "# unit: reference = m s-1, reading = V");
     }
     const std::string unit(base::trimmed(std::string_view(entry).substr(equals + 1)));
-    require_unit_syntax(unit, fmt::format("{}: # unit: {}", file, name));
+    require_unit_syntax(unit, where);
+    result.unit_where = where;
     (name == "reference" ? result.reference_unit : result.reading_unit) = unit;
   }
 }
@@ -93,10 +94,13 @@ ReadingsFile readings_from_file(const std::filesystem::path& file) {
                       .repeat = repeats(table),
                       .reference_unit = "1",
                       .reading_unit = "1",
-                      .where = table.header_place()};
+                      .where = table.header_place(),
+                      .unit_where = table.header_place()};
   check_directions(table);
-  for (const std::string& comment : table.comments()) {
-    if (comment.starts_with(unit_comment)) read_unit_comment(comment, result, table.file());
+  for (std::size_t i = 0; i < table.comments().size(); ++i) {
+    const std::string& comment = table.comments()[i];
+    if (comment.starts_with(unit_comment))
+      read_unit_comment(comment, result, table.comment_place(i));
   }
   return result;
 }

@@ -75,7 +75,7 @@ TEST(Calibrate, RefusesBadReadingsAndWritesNothing) {
       {"reference,reading,u_reading\n0,1,1\n1,2,0\n2,3,1\n", "readings.csv:3: u_reading is 0"},
       {"reference,reading\n0,1\n1,2,3\n", "readings.csv:3: the row has 3 fields"},
       {"# unit: reference = W\nreference,reading\n0,1\n1,2\n2,3\n",
-       "readings.csv: # unit: reference: 'W' measures another quantity"}};
+       "readings.csv:1: 'W' measures another quantity"}};
   for (const auto& [text, message] : cases) {
     const auto folder = folder_with("calibrate_bad", text);
     const Ended ended = windwright({"calibrate", "readings.csv", "--model", "line", "--channel",

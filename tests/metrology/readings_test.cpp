@@ -79,10 +79,10 @@ TEST(ReadingsFile, SaysWhatIsWrongAndWhere) {
   EXPECT_EQ(message("reference,reading,direction\n0,1,left\n"),
             ":2: direction is 'left': up or down");
   EXPECT_EQ(message("# unit: reference = flurb\nreference,reading\n0,1\n"),
-            ": # unit: reference: 'flurb' is not a unit: a UDUNITS string such as \"m s-1\" or "
+            ":1: 'flurb' is not a unit: a UDUNITS string such as \"m s-1\" or "
             "\"V\"");
   EXPECT_EQ(message("# unit: u_reading = V\nreference,reading\n0,1\n"),
-            ": the comment '# unit: u_reading = V' is not readable: # unit: reference = m s-1, "
+            ":1: the comment '# unit: u_reading = V' is not readable: # unit: reference = m s-1, "
             "reading = V");
 }
 
