@@ -10,6 +10,7 @@
 #include <cmath>
 #include <cstddef>
 #include <numeric>
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -26,7 +27,8 @@ constexpr std::string_view ink = "#33393f";
 constexpr std::string_view quiet = "#6b747c";
 constexpr std::string_view grid = "#e4e7ea";
 constexpr std::string_view left_out = "#a7afb6";  // of the fit: had not settled
-constexpr double shortest_bar_px = 1.5;           // a shorter error bar hides behind its marker
+constexpr double widest_bar_part = 0.1;  // of what is measured: a wider bar does not widen an axis
+constexpr double shortest_bar_px = 1.5;  // a shorter error bar hides behind its marker
 
 double half_width(const metrology::Estimate& estimate) {
   const double expanded = has_uncertainty(estimate) ? estimate.expanded() : 0.0;
@@ -105,16 +107,21 @@ class Panel {
     clipped_line(points, stroke);
   }
 
-  /// Error bars of one value: `u_ratio` and `u_cp` are half-widths in the axes' units.
+  /// Error bars of one value, as far as they lie inside the panel: `u_ratio` and `u_cp` are
+  /// half-widths in the axes' units.
   void bars(Position value, double u_ratio, double u_cp, const Stroke& stroke) {
     const Position at = position(value);
     const double across = std::abs(ratio_.at(u_ratio) - ratio_.at(0.0));
     const double along = std::abs(cp_.at(u_cp) - cp_.at(0.0));
+    // A bar across half the picture says that its point hardly counts: it stays in the background.
+    const bool off_scale = along > 0.25 * std::abs(cp_.to() - cp_.from());
+    const Stroke drawn =
+        off_scale ? Stroke{.colour = stroke.colour, .width = 0.6, .opacity = 0.5} : stroke;
     if (across > shortest_bar_px) {
-      drawing_.line({at.x - across, at.y}, {at.x + across, at.y}, stroke);
+      clipped_line({{at.x - across, at.y}, {at.x + across, at.y}}, drawn);
     }
     if (along > shortest_bar_px) {
-      drawing_.line({at.x, at.y - along}, {at.x, at.y + along}, stroke);
+      clipped_line({{at.x, at.y - along}, {at.x, at.y + along}}, drawn);
     }
   }
 
@@ -143,6 +150,7 @@ class Panel {
     drawing_.marker(Shape::ring, position(value), "#111111", 9.0);
   }
 
+  bool shows(Position value) const { return value.y >= cp_.low() && value.y <= cp_.high(); }
   Position position(Position value) const { return {ratio_.at(value.x), cp_.at(value.y)}; }
   /// Where a curve ends on the right: its fit, or its last point.
   Position end_of(const Curve& curve) const {
@@ -220,50 +228,77 @@ std::string cp_words(const Results& results) {
              : "Electrical power coefficient: DC power over wind power";
 }
 
+/// Measured minus fit, where there is a fit to subtract.
+std::optional<double> residual(const Curve& curve, const PointResult& point) {
+  const auto cp = fitted_cp(curve, point);
+  const double ratio = point.tip_speed_ratio.value();
+  if (!cp || curve.fit.empty() || ratio < curve.fit_range[0] || ratio > curve.fit_range[1]) {
+    return std::nullopt;
+  }
+  return cp->value() - fit_at(curve, ratio);
+}
+
+/// A point that hardly counts (its own uncertainty is that large) must not set the scale.
 double widest_residual(const Results& results) {
+  double largest_cp = 0.0;
+  for (const Curve& curve : results.curves) {
+    largest_cp = std::max(largest_cp, std::abs(curve.maximum_cp.value()));
+  }
   double widest = 0.0;
   for (const Curve& curve : results.curves) {
-    if (curve.fit.empty()) continue;
     for (const PointResult& point : curve.points) {
-      const auto cp = fitted_cp(curve, point);
-      if (!cp) continue;
-      const double left = cp->value() - fit_at(curve, point.tip_speed_ratio.value());
-      widest = std::max(widest, std::abs(left) + 2.0 * cp->u_random());
+      const auto left = residual(curve, point);
+      if (!left || !point.settled) continue;
+      const double random = 2.0 * fitted_cp(curve, point)->u_random();
+      if (random < widest_bar_part * largest_cp)
+        widest = std::max(widest, std::abs(*left) + random);
     }
   }
   return std::isfinite(widest) ? widest : 0.0;
 }
 
 void residuals(Panel& panel, const Curve& curve, const CurveLook& look, Drawing& drawing) {
-  if (curve.fit.empty()) return;
   for (const PointResult& point : curve.points) {
-    const auto cp = fitted_cp(curve, point);
-    if (!cp) continue;
-    const Position value{point.tip_speed_ratio.value(),
-                         cp->value() - fit_at(curve, point.tip_speed_ratio.value())};
-    panel.bars(value, 0.0, 2.0 * cp->u_random(), {.colour = look.colour, .width = 1.0});
-    drawing.marker(look.shape, panel.position(value), look.colour, 5.0);
+    const auto left = residual(curve, point);
+    if (!left) continue;
+    const Position value{point.tip_speed_ratio.value(), *left};
+    panel.bars(value, 0.0, 2.0 * fitted_cp(curve, point)->u_random(),
+               {.colour = look.colour, .width = 1.0});
+    if (panel.shows(value)) drawing.marker(look.shape, panel.position(value), look.colour, 5.0);
   }
 }
 
 }  // namespace
 
 CpRange cp_range(const Results& results) {
-  CpRange range{1e300, -1e300, 1e300, -1e300};
+  CpRange values{1e300, -1e300, 1e300, -1e300};
   const auto include = [](double& low, double& high, double value, double half) {
     if (!std::isfinite(value)) return;
     low = std::min(low, value - half);
     high = std::max(high, value + half);
   };
-  for (const Curve& curve : results.curves) {
-    for (const PointResult& point : curve.points) {
-      const auto cp = fitted_cp(curve, point);
-      if (!cp) continue;
-      include(range.low_ratio, range.high_ratio, point.tip_speed_ratio.value(),
-              half_width(point.tip_speed_ratio));
-      include(range.low_cp, range.high_cp, cp->value(), half_width(*cp));
+  const auto each_point = [&results](const auto& use) {
+    for (const Curve& curve : results.curves) {
+      for (const PointResult& point : curve.points) {
+        if (const auto cp = fitted_cp(curve, point)) use(point.tip_speed_ratio, *cp);
+      }
     }
-  }
+  };
+  each_point([&](const auto& ratio, const auto& cp) {
+    include(values.low_ratio, values.high_ratio, ratio.value(), 0.0);
+    include(values.low_cp, values.high_cp, cp.value(), 0.0);
+  });
+  CpRange range = values;
+  each_point([&](const auto& ratio, const auto& cp) {
+    const double across = half_width(ratio);
+    const double along = half_width(cp);
+    if (across < widest_bar_part * (values.high_ratio - values.low_ratio)) {
+      include(range.low_ratio, range.high_ratio, ratio.value(), across);
+    }
+    if (along < widest_bar_part * (values.high_cp - values.low_cp)) {
+      include(range.low_cp, range.high_cp, cp.value(), along);
+    }
+  });
   for (const Curve& curve : results.curves) {
     for (const analysis::TheoryPoint& point : curve.theory) {
       if (point.tip_speed_ratio >= range.low_ratio && point.tip_speed_ratio <= range.high_ratio) {
@@ -275,13 +310,14 @@ CpRange cp_range(const Results& results) {
   if (range.low_ratio > range.high_ratio) return {0.0, 1.0, 0.0, 1.0};
   // Zero belongs on the axis unless it would squeeze the curves into its upper half.
   if (range.low_cp > 0.0 && range.low_cp < 0.5 * range.high_cp) range.low_cp = 0.0;
+  if (values.low_cp >= 0.0) range.low_cp = std::max(range.low_cp, 0.0);  // no axis for a bar's end
   return range;
 }
 
 std::string cp_chart(const Results& results) {
   if (results.curves.empty()) return {};
   constexpr double width = 760.0;
-  constexpr double height = 440.0;
+  constexpr double height = 400.0;
   constexpr double gutter = 600.0;  // labels stand right of it
   const CpRange range = cp_range(results);
   const double room = 0.02 * (range.high_ratio - range.low_ratio);

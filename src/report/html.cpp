@@ -37,7 +37,7 @@ th, td { text-align: left; vertical-align: baseline; padding: .3rem .75rem .3rem
 th { font-weight: 600; color: #3d454c; border-bottom: 1px solid #6b747c; vertical-align: bottom; }
 td { border-bottom: 1px solid #e4e7ea; }
 td.n, th.n { text-align: right; }
-td.n { white-space: nowrap; }
+td.n, .unit { white-space: nowrap; }
 th:last-child, td:last-child { padding-right: 0; }
 tr.best td { font-weight: 600; }
 td svg { vertical-align: middle; }
@@ -71,7 +71,7 @@ li { margin: .3rem 0; }
   .scroll { overflow: visible; }
   table, .method { font-size: 8pt; }
   table.points { font-size: 6.5pt; line-height: 1.2; }
-  table.points th, table.points td { padding: 1.6pt 4pt 1.6pt 0; }
+  table.points th, table.points td { padding: .65pt 4pt .65pt 0; }
   .about, figcaption, .note { font-size: 8pt; }
   figure, tr, .notice, li { break-inside: avoid; }
   figure svg { width: 100%; }

@@ -11,6 +11,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace windwright::report {
@@ -112,6 +113,18 @@ std::string capitalised(std::string_view text) {
   return result;
 }
 
+std::string prose(std::string_view text) {
+  std::string html = escaped(level_name(text));
+  constexpr std::pair<std::string_view, std::string_view> ties[] = {
+      {" ± ", "&nbsp;±&nbsp;"}, {" %", "&nbsp;%"}, {" °C", "&nbsp;°C"}};
+  for (const auto& [loose, tied] : ties) {
+    for (auto at = html.find(loose); at != std::string::npos; at = html.find(loose, at)) {
+      html.replace(at, loose.size(), tied);
+    }
+  }
+  return html;
+}
+
 std::string plain(double value) {
   if (!std::isfinite(value)) return std::string(dash);
   const std::string text = fmt::format("{:.6g}", std::abs(value));
@@ -199,15 +212,23 @@ std::string unit_text_of_name(std::string_view name) {
 }
 
 std::string level_name(std::string_view name) {
+  constexpr std::string_view word = " deg";
+  const auto is_letter = [](char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); };
   std::string text;
-  std::size_t from = 0;
-  while (true) {
-    const auto at = name.find(" deg", from);
-    text += name.substr(from, at == std::string_view::npos ? at : at - from);
-    if (at == std::string_view::npos) return text;
-    text += "°";
-    from = at + 4;
+  for (std::size_t i = 0; i < name.size();) {
+    const std::string_view rest = name.substr(i);
+    const char after = rest.size() > word.size() ? rest[word.size()] : ' ';
+    if (rest.starts_with(word) && after == 'C') {
+      text += " °C";
+      i += word.size() + 1;
+    } else if (rest.starts_with(word) && !is_letter(after)) {
+      text += "°";
+      i += word.size();
+    } else {
+      text += name[i++];
+    }
   }
+  return text;
 }
 
 }  // namespace windwright::report

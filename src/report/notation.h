@@ -20,6 +20,10 @@ std::string number(double value, int significant = 4);
 /// With a capital first letter, for the head of a line.
 std::string capitalised(std::string_view text);
 
+/// Prose for HTML: escaped, with the degree sign, a value and its uncertainty never parted at the
+/// end of a line.
+std::string prose(std::string_view text);
+
 /// A number that was set, not measured: up to six significant digits, no closing zeros.
 std::string plain(double value);
 

@@ -25,10 +25,10 @@ std::string report_html(const Subject& subject, const analysis::Results& results
   page += verdict_in_words(subject, results);
   page += summary_table(results);
   page += curve_pictures(results);
+  page += remarks(subject, results);
   page += comparison(results, level);
   page += energy_chain(results);
   page += budget(results);
-  page += remarks(results);
   page += how_it_was_measured(subject, results);
   if (run != nullptr) {
     page += readiness(*run);

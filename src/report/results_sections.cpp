@@ -1,4 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "base/text.h"
+#include "bench/bench.h"
+#include "campaign/conductor.h"
 #include "metrology/estimate.h"
 #include "report/charts.h"
 #include "report/html.h"
@@ -13,6 +16,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace windwright::report {
@@ -24,25 +28,51 @@ using analysis::Results;
 
 constexpr double smallest_share_pct = 0.5;  // budget lines below are drawn together
 
-constexpr std::size_t most_remarks_on_first_page = 3;
-
-std::string remark_list(const Results& results) {
-  std::string items;
-  for (const std::string& remark : results.remarks) {
-    items += fmt::format("<li>{}</li>\n", escaped(level_name(remark)));
+/// Remarks that say the same of several points stand in one line: "Points 3, 17: ...".
+std::vector<std::string> gathered(const std::vector<std::string>& remarks) {
+  constexpr std::string_view opening = "Point ";
+  std::vector<std::pair<std::string, std::vector<std::string>>> lines;  // text, point numbers
+  for (const std::string& remark : remarks) {
+    const auto colon = remark.find(": ");
+    const bool of_point =
+        remark.starts_with(opening) && colon != std::string::npos &&
+        base::number_from_text(remark.substr(opening.size(), colon - opening.size()));
+    const std::string text = of_point ? remark.substr(colon + 2) : remark;
+    auto line = std::find_if(lines.begin(), lines.end(),
+                             [&](const auto& other) { return other.first == text; });
+    if (line == lines.end()) line = lines.insert(lines.end(), {text, {}});
+    if (of_point) {
+      line->second.push_back(remark.substr(opening.size(), colon - opening.size()));
+    }
   }
-  return "<ul>\n" + items + "</ul>\n";
+  std::vector<std::string> texts;
+  for (const auto& [text, points] : lines) {
+    texts.push_back(points.empty() ? text
+                                   : fmt::format("Point{} {}: {}", points.size() > 1 ? "s" : "",
+                                                 fmt::join(points, ", "), text));
+  }
+  return texts;
 }
 
-/// Few remarks stand beside the figures they limit; many would push the figures off the page.
-std::string first_page_remarks(const Results& results) {
-  if (results.remarks.empty()) return {};
-  if (results.remarks.size() > most_remarks_on_first_page) {
-    return paragraph(fmt::format("<strong>{} remarks</strong> limit these figures: see Remarks.",
-                                 results.remarks.size()),
-                     "note");
+/// Column names as the bench's long names: `dc_voltage_V` is for files.
+std::string in_words(std::string text, const campaign::Run* run) {
+  if (run == nullptr) return text;
+  for (const bench::Channel& channel : run->bench.channels) {
+    if (channel.long_name.empty()) continue;
+    for (auto at = text.find(channel.name); at != std::string::npos;
+         at = text.find(channel.name, at + channel.long_name.size())) {
+      text.replace(at, channel.name.size(), channel.long_name);
+    }
   }
-  return "<div class=\"note\"><strong>Remarks</strong>\n" + remark_list(results) + "</div>\n";
+  return text;
+}
+
+std::string remark_list(const Subject& subject, const Results& results) {
+  std::string items;
+  for (const std::string& remark : gathered(results.remarks)) {
+    items += fmt::format("<li>{}</li>\n", prose(in_words(remark, subject.run)));
+  }
+  return "<ul>\n" + items + "</ul>\n";
 }
 
 std::string_view cp_symbol() {
@@ -103,6 +133,15 @@ std::string level_text(double level) {
   return plain(100.0 * level) + " %";
 }
 
+/// An answer's first clause, which is read from afar, and what follows it.
+std::pair<std::string, std::string> headline_and_rest(const std::string& answer) {
+  constexpr std::size_t shortest = 30;  // "Not decided:" is no headline yet
+  const auto end =
+      std::min(answer.find(": ", shortest), answer.find(". ", std::min(shortest, answer.size())));
+  if (end == std::string::npos) return {answer, ""};
+  return {answer.substr(0, end) + '.', answer.substr(end + 2)};
+}
+
 std::string chain_table(const analysis::PointResult& point) {
   HtmlTable table({{"Stage"},
                    {"Power / W", true},
@@ -123,24 +162,17 @@ std::string chain_table(const analysis::PointResult& point) {
 
 std::string verdict_in_words(const Subject& subject, const Results& results) {
   if (!results.verdict) {
-    std::string text = paragraph(escaped(largest_in_words(results)), "answer");
+    std::string text = paragraph(prose(largest_in_words(results)), "answer");
     if (!subject.source.empty()) {
       text += paragraph("Points measured elsewhere. Source: " + escaped(subject.source), "about");
     }
     return text;
   }
   const analysis::Verdict& verdict = *results.verdict;
-  std::string text = paragraph(escaped(verdict.question), "question") +
-                     paragraph(escaped(level_name(verdict.answer)), "answer");
-  if (!verdict.differences.empty()) {
-    text += paragraph(
-        fmt::format("Best minus second best: <strong>{}</strong>: {} its expanded uncertainty, so "
-                    "the difference is {}.",
-                    with_uncertainty(verdict.difference.value(), verdict.expanded),
-                    verdict.significant ? "larger than" : "not larger than",
-                    verdict.significant ? "significant" : "not significant"),
-        "about");
-  }
+  const auto [headline, rest] = headline_and_rest(verdict.answer);
+  std::string text =
+      paragraph(prose(verdict.question), "question") + paragraph(prose(headline), "answer");
+  if (!rest.empty()) text += paragraph(prose(rest));
   return text;
 }
 
@@ -164,12 +196,16 @@ std::string summary_table(const Results& results) {
   }
   std::string note = "± is the expanded uncertainty, 95 % coverage.";
   if (results.curves.size() > 1) note += " Bold: the largest maximum.";
-  return table.html() + paragraph(note, "note") + first_page_remarks(results);
+  if (const std::size_t count = gathered(results.remarks).size(); count > 0) {
+    note += fmt::format(" <strong>{} remark{}</strong> below limit{} these figures.", count,
+                        count == 1 ? "" : "s", count == 1 ? "s" : "");
+  }
+  return table.html() + paragraph(note, "note");
 }
 
-std::string remarks(const Results& results) {
-  if (results.remarks.size() <= most_remarks_on_first_page) return {};
-  return section("Remarks", remark_list(results));
+std::string remarks(const Subject& subject, const Results& results) {
+  if (results.remarks.empty()) return {};
+  return section("Remarks", remark_list(subject, results), "short");
 }
 
 std::string curve_pictures(const Results& results) {

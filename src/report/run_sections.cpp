@@ -35,7 +35,7 @@ std::string minute(base::UtcTime time) {
 
 std::string with_unit(const std::string& text, const std::string& unit) {
   if (unit.empty()) return text;
-  return text + (unit == "°" ? "" : " ") + unit;
+  return text + (unit == "°" ? "" : "\u00a0") + unit;  // never parted at the end of a line
 }
 
 std::string pct(double part) {
@@ -162,16 +162,19 @@ void pace_facts(FactList& facts, const Run& run) {
   std::string constants;
   for (const campaign::Setting& setting : campaign.constants) {
     if (!constants.empty()) constants += "; ";
-    constants += actuator_name(run.bench, setting.actuator) + ' ' +
-                 setting_text(run.bench, setting.actuator, setting.value);
+    constants +=
+        actuator_name(run.bench, setting.actuator) + ' ' +
+        (setting.position.empty() ? setting_text(run.bench, setting.actuator, setting.value)
+                                  : setting.position);
   }
   facts.fact("Held constant", constants);
-  facts.fact(
-      "Order",
-      fmt::format("{} blocks, random order inside each (seed {}); every setting "
-                  "measured {}",
-                  blocks_of(run), campaign.seed,
-                  campaign.repeats == 1 ? "once" : fmt::format("{} times", campaign.repeats)));
+  facts.fact("Order",
+             fmt::format("{} blocks, random order inside each (seed {}); every setting "
+                         "measured {}",
+                         blocks_of(run), campaign.seed,
+                         campaign.repeats == 1   ? "once"
+                         : campaign.repeats == 2 ? "twice"
+                                                 : fmt::format("{} times", campaign.repeats)));
   const campaign::Pace& pace = campaign.pace;
   facts.fact("Steady state",
              fmt::format("a window of {} s settles when it drifts by less than {} of its mean; "
@@ -205,6 +208,17 @@ void count_facts(FactList& facts, const Run& run) {
                                  minute(run.points.back().start)));
 }
 
+std::string incidents(const Run& run) {
+  if (run.incidents.empty()) return {};
+  HtmlTable table({{"Time (UTC)"}, {"What"}, {"In words"}});
+  for (const campaign::Incident& incident : run.incidents) {
+    const std::string time = base::utc_text(incident.time);
+    table.row({time.substr(0, 10) + ' ' + time.substr(11, 8), escaped(incident.event),
+               escaped(incident.text)});
+  }
+  return "<h3>What went otherwise than planned</h3>\n" + table.html();
+}
+
 std::string u_standard_text(const metrology::Certificate& certificate) {
   const metrology::ReferenceStandard& standard = certificate.standard;
   const std::string unit = unit_text(certificate.reference_unit);
@@ -217,25 +231,38 @@ std::string u_standard_text(const metrology::Certificate& certificate) {
   return text.empty() ? "not stated" : text;
 }
 
+/// One place and air state for all is said once.
+std::string common_environment(const std::vector<metrology::Certificate>& certificates) {
+  const std::string& first = certificates.front().environment;
+  const bool common =
+      std::all_of(certificates.begin(), certificates.end(),
+                  [&](const auto& certificate) { return certificate.environment == first; });
+  return common ? first : "";
+}
+
 std::string certificates_table(const Run& run) {
   if (run.certificates.empty()) return {};
-  HtmlTable table({{"Channel"},
-                   {"Model"},
-                   {"Range"},
-                   {"Reference standard"},
-                   {"its u"},
-                   {"Calibrated"},
-                   {"Conditions"}});
+  const std::string common = common_environment(run.certificates);
+  std::vector<Column> columns{{"Channel"},     {"Model"},
+                              {"Range", true}, {"Reference standard"},
+                              {"its u", true}, {"Calibrated", true}};
+  if (common.empty()) columns.push_back({"Conditions"});
+  HtmlTable table(columns);
   for (const metrology::Certificate& certificate : run.certificates) {
     const std::string unit = unit_text(certificate.reference_unit);
-    table.row({escaped(capitalised(channel_name(run.bench, certificate.channel))),
-               escaped(certificate.model),
-               escaped(fmt::format("{} to {}", plain(certificate.reference_range[0]),
-                                   with_unit(plain(certificate.reference_range[1]), unit))),
-               escaped(certificate.standard.name), escaped(u_standard_text(certificate)),
-               day(certificate.date), escaped(certificate.environment)});
+    std::vector<std::string> cells{
+        escaped(capitalised(channel_name(run.bench, certificate.channel))),
+        escaped(certificate.model),
+        escaped(fmt::format("{} to {}", plain(certificate.reference_range[0]),
+                            with_unit(plain(certificate.reference_range[1]), unit))),
+        escaped(certificate.standard.name),
+        escaped(u_standard_text(certificate)),
+        day(certificate.date)};
+    if (common.empty()) cells.push_back(prose(certificate.environment));
+    table.row(cells);
   }
-  return "<h3>Certificates in force</h3>\n" + table.html();
+  return "<h3>Certificates in force</h3>\n" + table.html() +
+         (common.empty() ? "" : paragraph("Calibrated in: " + prose(common), "note"));
 }
 
 std::string check_row_certificate(const campaign::ChannelCheck& check) {
@@ -289,7 +316,8 @@ std::string how_it_was_measured(const Subject& subject, const analysis::Results&
   pace_facts(facts, *subject.run);
   count_facts(facts, *subject.run);
   air_facts(facts, results);
-  return section("How it was measured", plan_table(*subject.run) + facts.html());
+  return section("How it was measured",
+                 plan_table(*subject.run) + facts.html() + incidents(*subject.run));
 }
 
 std::string readiness(const Run& run) {
@@ -298,16 +326,17 @@ std::string readiness(const Run& run) {
                    {"Certificate valid until"},
                    {"Check standard", true},
                    {"Measured", true},
-                   {"Unit"},
                    {"E<sub>n</sub>", true},
                    {"Passed"}});
   for (const campaign::ChannelCheck& check : run.readiness.channels) {
     const bool checked = check.reference.has_value();
-    table.row({escaped(capitalised(channel_name(run.bench, check.channel))),
+    const std::string unit = unit_text(check.unit);
+    table.row({escaped(capitalised(channel_name(run.bench, check.channel))) +
+                   (unit.empty() ? "" : ", <span class=\"unit\">" + escaped(unit) + "</span>"),
                check_row_certificate(check),
                checked ? with_uncertainty(*check.reference, 2.0 * check.u_reference) : "none",
                checked ? with_uncertainty(check.measured.value(), 2.0 * check.measured.u()) : "",
-               escaped(unit_text(check.unit)), check.en ? fixed(*check.en, 2) : "",
+               check.en ? fixed(*check.en, 2) : "",
                check.passed ? "yes" : "<strong>NO</strong> " + escaped(check.remark)});
   }
   return section("Readiness",

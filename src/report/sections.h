@@ -17,12 +17,11 @@ std::string opening(const Subject& subject);
 std::string verdict_in_words(const Subject& subject, const analysis::Results& results);
 std::string summary_table(const analysis::Results& results);
 std::string curve_pictures(const analysis::Results& results);
+/// What limits the figures: not stated, left out, carried on.
+std::string remarks(const Subject& subject, const analysis::Results& results);
 std::string comparison(const analysis::Results& results, double level);
 std::string energy_chain(const analysis::Results& results);
 std::string budget(const analysis::Results& results);
-/// What limits the figures (not stated, left out, carried on), where it is too long for the
-/// summary.
-std::string remarks(const analysis::Results& results);
 
 std::string how_it_was_measured(const Subject& subject, const analysis::Results& results);
 std::string readiness(const campaign::Run& run);

@@ -50,6 +50,13 @@ TEST(Escaping, LeavesNoMarkupAndNoControlCharacters) {
   EXPECT_EQ(escaped("<b a=\"1\" c='2'>&\x01\n"), "&lt;b a=&quot;1&quot; c=&#39;2&#39;&gt;&amp;\n");
 }
 
+TEST(Prose, SetsDegreesAndKeepsAValueWithItsUncertainty) {
+  EXPECT_EQ(prose("3 blades, 5 deg"), "3 blades, 5°");
+  EXPECT_EQ(prose("21.0 degC, a polynomial of degree 4"), "21.0&nbsp;°C, a polynomial of degree 4");
+  EXPECT_EQ(prose("0.32 ± 0.01 (95 %)"), "0.32&nbsp;±&nbsp;0.01 (95&nbsp;%)");
+  EXPECT_EQ(prose("a < b"), "a &lt; b");
+}
+
 TEST(Units, AreSetAsInPrint) {
   EXPECT_EQ(unit_text("m s-1"), "m/s");
   EXPECT_EQ(unit_text("kg m-3"), "kg/m³");

@@ -111,7 +111,15 @@ TEST(Report, SaysThatPointsAreMissing) {
       holds(report_html(subject_of(run), synthetic_results()), "63 of 64 planned test points"));
 }
 
-TEST(Report, ShowsEveryRemarkOnceAndManyInASectionOfTheirOwn) {
+TEST(Report, TellsWhatWentOtherwiseThanPlanned) {
+  campaign::Run run = synthetic_run();
+  EXPECT_FALSE(holds(report_html(subject_of(run), synthetic_results()), "otherwise than planned"));
+  run.incidents.push_back({.time = run.points[5].start, .event = "trip", .text = "rotor > limit"});
+  const std::string page = report_html(subject_of(run), synthetic_results());
+  EXPECT_TRUE(holds(page, "<td>2026-03-02 09:01:40</td><td>trip</td><td>rotor &gt; limit</td>"));
+}
+
+TEST(Report, ShowsEveryRemarkOnceAndGathersPoints) {
   const campaign::Run run = synthetic_run();
   analysis::Results results = synthetic_results();
   ASSERT_EQ(results.remarks.size(), 1U);
@@ -120,6 +128,11 @@ TEST(Report, ShowsEveryRemarkOnceAndManyInASectionOfTheirOwn) {
     results.remarks.push_back(fmt::format("Remark number {}.", i));
   const std::string page = report_html(subject_of(run), results);
   EXPECT_TRUE(holds(page, "<h2>Remarks</h2>"));
+  results.remarks.push_back("Point 3: dc_voltage_V was carried on.");
+  results.remarks.push_back("Point 17: dc_voltage_V was carried on.");
+  EXPECT_EQ(
+      count(report_html(subject_of(run), results), "Points 3, 17: DC voltage was carried on."), 1U);
+  results.remarks.resize(6);
   for (const std::string& remark : results.remarks)
     EXPECT_EQ(count(page, remark), 1U) << remark;
 }
