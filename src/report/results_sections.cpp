@@ -1,5 +1,4 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "base/text.h"
 #include "bench/bench.h"
 #include "campaign/conductor.h"
 #include "metrology/estimate.h"
@@ -28,32 +27,6 @@ using analysis::Results;
 
 constexpr double smallest_share_pct = 0.5;  // budget lines below are drawn together
 
-/// Remarks that say the same of several points stand in one line: "Points 3, 17: ...".
-std::vector<std::string> gathered(const std::vector<std::string>& remarks) {
-  constexpr std::string_view opening = "Point ";
-  std::vector<std::pair<std::string, std::vector<std::string>>> lines;  // text, point numbers
-  for (const std::string& remark : remarks) {
-    const auto colon = remark.find(": ");
-    const bool of_point =
-        remark.starts_with(opening) && colon != std::string::npos &&
-        base::number_from_text(remark.substr(opening.size(), colon - opening.size()));
-    const std::string text = of_point ? remark.substr(colon + 2) : remark;
-    auto line = std::find_if(lines.begin(), lines.end(),
-                             [&](const auto& other) { return other.first == text; });
-    if (line == lines.end()) line = lines.insert(lines.end(), {text, {}});
-    if (of_point) {
-      line->second.push_back(remark.substr(opening.size(), colon - opening.size()));
-    }
-  }
-  std::vector<std::string> texts;
-  for (const auto& [text, points] : lines) {
-    texts.push_back(points.empty() ? text
-                                   : fmt::format("Point{} {}: {}", points.size() > 1 ? "s" : "",
-                                                 fmt::join(points, ", "), text));
-  }
-  return texts;
-}
-
 /// Column names as the bench's long names: `dc_voltage_V` is for files.
 std::string in_words(std::string text, const campaign::Run* run) {
   if (run == nullptr) return text;
@@ -69,8 +42,8 @@ std::string in_words(std::string text, const campaign::Run* run) {
 
 std::string remark_list(const Subject& subject, const Results& results) {
   std::string items;
-  for (const std::string& remark : gathered(results.remarks)) {
-    items += fmt::format("<li>{}</li>\n", prose(in_words(remark, subject.run)));
+  for (const std::string& remark : results.remarks) {
+    items += fmt::format("<li>{}</li>\n", prose(capitalised(in_words(remark, subject.run))));
   }
   return "<ul>\n" + items + "</ul>\n";
 }
@@ -196,7 +169,7 @@ std::string summary_table(const Results& results) {
   }
   std::string note = "± is the expanded uncertainty, 95 % coverage.";
   if (results.curves.size() > 1) note += " Bold: the largest maximum.";
-  if (const std::size_t count = gathered(results.remarks).size(); count > 0) {
+  if (const std::size_t count = results.remarks.size(); count > 0) {
     note += fmt::format(" <strong>{} remark{}</strong> below limit{} these figures.", count,
                         count == 1 ? "" : "s", count == 1 ? "s" : "");
   }
