@@ -40,6 +40,21 @@ constexpr int most_restarts = 10;  // of one dwell
 // relative to the mean would ask for more than the converter can show.
 constexpr double negligible_part = 1.0e-4;
 
+// What steadiness is judged by, one value a block.
+struct BlockMeans {
+  std::vector<double> speed_rad_s;
+  std::vector<double> power_W;
+
+  void add(const Guard& guard) {
+    speed_rad_s.push_back(guard.rotor_speed_rad_s());
+    power_W.push_back(signal::mean(guard.dc_power_W()));
+  }
+  void drop_first() {
+    speed_rad_s.erase(speed_rad_s.begin());
+    power_W.erase(power_W.begin());
+  }
+};
+
 // Everything a run needs at hand between two test points.
 class Conductor {
  public:
@@ -51,8 +66,10 @@ class Conductor {
 
  private:
   bool read_block();
+  bool is_steady(const BlockMeans& means) const;
   bool settle(TestPoint& point, std::string_view phase);
-  bool dwell(TestPoint& point);
+  bool dwell(TestPoint& point, BlockMeans& means);
+  bool measure(TestPoint& point);
   bool come_to_standstill();
   bool command(const PlannedPoint& planned);
   bool fan_stands() const;
@@ -77,6 +94,7 @@ class Conductor {
   std::optional<Outcome> ended_;
   int done_;
   int done_before_;                // in earlier sessions
+  std::int64_t settling_ = 0;      // samples since the last command, less the dwell that counts
   std::int64_t samples_read_ = 0;  // in this session
 };
 
@@ -208,6 +226,7 @@ bool Conductor::run_up(std::vector<Setting> settings) {
   }
   command_powered(settings);
   TestPoint on_the_way{};
+  settling_ = 0;
   return settle(on_the_way, "running up");
 }
 
@@ -221,41 +240,60 @@ void Conductor::command_powered(const std::vector<Setting>& settings) {
   }
 }
 
-bool Conductor::settle(TestPoint& point, std::string_view phase) {
+// Whether rotor speed and DC power, as block means, drift no faster than the pace allows.
+bool Conductor::is_steady(const BlockMeans& means) const {
   const Pace& pace = campaign_.pace;
-  const auto window = static_cast<std::size_t>(std::ceil(pace.settle_window_s / bench_.block_s));
+  const double length_s = static_cast<double>(means.speed_rad_s.size()) * bench_.block_s;
+  const double drift_relative =
+      pace.settle_drift_relative * std::max(1.0, length_s / pace.settle_window_s);
   const metrology::SettlingRule speed_rule{
-      .drift_relative = pace.settle_drift_relative,
+      .drift_relative = drift_relative,
       .drift_absolute = negligible_part * guard_.span("rotor_speed_rad_s")};
-  const metrology::SettlingRule power_rule{.drift_relative = pace.settle_drift_relative,
+  const metrology::SettlingRule power_rule{.drift_relative = drift_relative,
                                            .drift_absolute = negligible_part * negligible_part *
                                                              guard_.span("dc_voltage_V") *
                                                              guard_.span("dc_current_A")};
-  std::vector<double> speed_rad_s;
-  std::vector<double> power_W;
-  std::int64_t waited = 0;
-  while (!point.settled && seconds(waited) < pace.longest_settle_s) {
+  return metrology::drift_over(means.speed_rad_s, speed_rule).settled &&
+         metrology::drift_over(means.power_W, power_rule).settled;
+}
+
+// Waits until the last window is steady, or the longest time to settle has gone by.
+bool Conductor::settle(TestPoint& point, std::string_view phase) {
+  const Pace& pace = campaign_.pace;
+  const auto window = static_cast<std::size_t>(std::ceil(pace.settle_window_s / bench_.block_s));
+  BlockMeans means;
+  point.settled = false;
+  while (!point.settled && seconds(settling_) < pace.longest_settle_s) {
     tell(phase);
     if (!read_block()) return false;
-    waited += static_cast<std::int64_t>(block_.samples);
-    if (block_.gap_before) {
-      speed_rad_s.clear();
-      power_W.clear();
-    }
-    speed_rad_s.push_back(guard_.rotor_speed_rad_s());
-    power_W.push_back(signal::mean(guard_.dc_power_W()));
-    if (speed_rad_s.size() < window) continue;
-    const auto last = [window](const std::vector<double>& means) {
-      return std::span(means).last(window);
-    };
-    point.settled = metrology::drift_over(last(speed_rad_s), speed_rule).settled &&
-                    metrology::drift_over(last(power_W), power_rule).settled;
+    settling_ += static_cast<std::int64_t>(block_.samples);
+    if (block_.gap_before) means = {};
+    means.add(guard_);
+    if (means.speed_rad_s.size() > window) means.drop_first();
+    point.settled = means.speed_rad_s.size() == window && is_steady(means);
   }
-  point.settle_s = seconds(waited);
+  point.settle_s = seconds(settling_);
   return true;
 }
 
-bool Conductor::dwell(TestPoint& point) {
+// A rotor on the way into stall may seem to rest for a while: what is kept has to be steady over
+// the whole dwell, else it settles and dwells again while there is time to settle.
+bool Conductor::measure(TestPoint& point) {
+  settling_ = 0;
+  while (true) {
+    if (!settle(point, "settling")) return false;
+    BlockMeans means;
+    point.on_target = false;
+    if (!dwell(point, means)) return false;
+    if (!point.settled || is_steady(means)) return true;
+    settling_ += point.samples;
+    if (seconds(settling_) < campaign_.pace.longest_settle_s) continue;
+    point.settled = false;
+    return true;
+  }
+}
+
+bool Conductor::dwell(TestPoint& point, BlockMeans& means) {
   const Pace& pace = campaign_.pace;
   std::vector<double> power_W;
   int restarts = 0;
@@ -278,11 +316,13 @@ bool Conductor::dwell(TestPoint& point) {
     }
     if (point.samples == 0) {
       power_W.clear();
+      means = {};
       judged_s = 0.0;
       point.first_sample = before;
       point.start = block_.start;
     }
     point.samples += static_cast<std::int64_t>(block_.samples);
+    means.add(guard_);
     const std::span<const double> power = guard_.dc_power_W();
     power_W.insert(power_W.end(), power.begin(), power.end());
     const double dwelt_s = seconds(point.samples);
@@ -318,7 +358,7 @@ Outcome Conductor::conduct_rest() {
                     .on_target = false,
                     .first_sample = 0,
                     .samples = 0};
-    if (!command(planned) || !settle(point, "settling") || !dwell(point)) return *ended_;
+    if (!command(planned) || !measure(point)) return *ended_;
     keep(point);
   }
   device_.stop();

@@ -67,11 +67,11 @@ struct Outcome {
 /// the
 ///   upper end of its converter counts as beyond its bound). A trip stops the bench and latches:
 ///   the run can be resumed only with a reason, which is noted.
-/// - Steady: rotor speed and DC power, tested by metrology::drift_over on the last settle_window_s.
-/// - A dwell ends when the random standard uncertainty of the mean DC power (samples that follow
-/// each
-///   other closely are not independent: signal::mean_of_correlated) meets the target, between the
-///   shortest and the longest dwell. Missing samples start it again.
+/// - Steady: rotor speed and DC power, tested by metrology::drift_over on the last settle_window_s,
+///   and again, at the same rate of drift, over the whole dwell.
+/// - A dwell ends when the random standard uncertainty of the mean DC power (its samples are not
+///   independent: signal::mean_of_correlated) meets the target, between the shortest and the
+///   longest dwell. Missing samples start it again.
 /// - A missing certificate cannot be replaced by a reason.
 /// @throws BadInput     campaign and bench do not fit; `into` is not what it must be
 /// @throws DeviceFault  noted in the logbook; the run can be resumed

@@ -100,9 +100,8 @@ MeanVoltage voltage_under(const bench::Bench& bench, std::size_t channel, bench:
 // What speaks against the certificate itself, or nothing.
 std::string certificate_remark(const bench::Bench& bench, const bench::Channel& channel,
                                const std::optional<metrology::Certificate>& certificate) {
-  const std::string again =
-      fmt::format("calibrate it: windwright calibrate {} --channel {}",
-                  bench.file.filename().string(), channel.name);
+  const std::string again = fmt::format("calibrate it: windwright calibrate {} --channel {}",
+                                        bench.file.filename().string(), channel.name);
   if (!certificate) {
     return fmt::format("there is no certificate {}: {}", channel.certificate.filename().string(),
                        again);

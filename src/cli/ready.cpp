@@ -36,8 +36,8 @@ int check(const Request& request) {
     document["exit"] = code;
     fmt::print("{}", base::json_text(document));
   } else {
-    fmt::print("{}, {}, {}\n\n{}\n", bench.name, device.name(),
-               base::utc_text(readiness.time).substr(0, 10), readiness_table(readiness));
+    fmt::print("{}, {}\n\n{}\n", bench.name, base::utc_text(readiness.time).substr(0, 10),
+               readiness_table(readiness));
     fmt::print("{}\n", readiness.ready() ? "ready" : "not ready");
   }
   return code;

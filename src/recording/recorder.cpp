@@ -185,7 +185,9 @@ Recorder Recorder::create(const std::filesystem::path& file, const bench::Bench&
     throw base::BadInput(file.string() + ":1", "exists",
                          "a new file; recordings are never changed");
   }
-  auto made = std::make_unique<File>(file, layout_from(bench, source));
+  Source named = source;
+  std::replace(named.device.begin(), named.device.end(), '/', '-');  // HDF5 would make groups of it
+  auto made = std::make_unique<File>(file, layout_from(bench, named));
   made->start_streaming();
   Recorder recorder(std::move(made));
   recorder.flush();

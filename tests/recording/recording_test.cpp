@@ -122,6 +122,14 @@ TEST(Recording, IsReadByAnotherProgram) {
   }
 }
 
+TEST(Recording, TakesADeviceOfAnyName) {
+  const auto file = fresh_folder() / "recording.h5";
+  Recorder::create(file, three_channels(), {.device = "Room 2/bench A", .start = start})
+      .append(block_from(0, 20));
+  EXPECT_EQ(Recording(file).device(), "Room 2-bench A");
+  EXPECT_EQ(Recording(file).samples(), 20);
+}
+
 TEST(Recording, NotesAGapAsAGap) {
   const auto file = fresh_folder() / "recording.h5";
   {

@@ -1,0 +1,95 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "base/files.h"
+#include "base/json.h"
+#include "campaign/small_campaign.h"
+#include "end_to_end/program.h"
+#include "metrology/certificate.h"
+
+#include <boost/json.hpp>
+#include <gtest/gtest.h>
+
+#include <chrono>
+#include <filesystem>
+#include <string>
+#include <vector>
+
+namespace windwright::end_to_end {
+namespace {
+
+namespace fs = std::filesystem;
+using campaign::prepared;
+
+void expire(const bench::Channel& channel) {
+  metrology::Certificate old = metrology::certificate_from_file(channel.certificate);
+  old.date -= std::chrono::days(500);
+  old.valid_until -= std::chrono::days(500);
+  write_text(channel.certificate, base::json_text(metrology::to_json(old)));
+}
+
+TEST(Ready, SaysThatAllIsWell) {
+  const campaign::Prepared all = prepared();
+  const Ended ended = windwright({"ready", all.bench.file.string()}, all.folder);
+  EXPECT_EQ(ended.exit_code, 0) << ended.out;
+  EXPECT_TRUE(ended.out.ends_with("\nready\n")) << ended.out;
+  EXPECT_EQ(ended.err, "");
+}
+
+TEST(Ready, GivesOneJsonDocument) {
+  const campaign::Prepared all = prepared();
+  const Ended ended = windwright({"ready", all.bench.file.string(), "--json"}, all.folder);
+  const boost::json::value document = base::json_from_text(ended.out, "stdout");
+  EXPECT_TRUE(document.at("ready").as_bool());
+  ASSERT_EQ(document.at("channels").as_array().size(), all.bench.channels.size());
+  const boost::json::value& check = document.at("channels").at(3);
+  EXPECT_EQ(check.at("channel").as_string(), "air_speed_m_s");
+  EXPECT_EQ(check.at("measured").at("unit").as_string(), "m s-1");
+  EXPECT_NEAR(check.at("measured").at("value").as_double(), 9.0, 0.2);
+  EXPECT_TRUE(check.at("en").is_double());
+}
+
+TEST(Ready, SaysWhatToDoBeforeAnyCalibration) {
+  const campaign::Prepared all = prepared();
+  fs::remove_all(all.folder / "bench/certificates");
+  const Ended ended = windwright({"ready", all.bench.file.string()}, all.folder);
+  EXPECT_EQ(ended.exit_code, 1);
+  EXPECT_NE(ended.out.find("there is no certificate air_speed_m_s.json: calibrate it: windwright "
+                           "calibrate bench.toml --channel air_speed_m_s"),
+            std::string::npos)
+      << ended.out;
+  EXPECT_TRUE(ended.out.ends_with("\nnot ready\n"));
+}
+
+TEST(Ready, AnExpiredCertificateStopsARunUnlessAReasonIsGiven) {
+  const campaign::Prepared all = prepared();
+  expire(all.bench.channels[0]);
+  EXPECT_EQ(windwright({"ready", all.bench.file.string()}, all.folder).exit_code, 1);
+
+  std::vector<std::string> arguments = {"conduct", all.campaign.file.string(), "--into", "run"};
+  const Ended refused = windwright(arguments, all.folder);
+  EXPECT_EQ(refused.exit_code, 1);
+  EXPECT_NE(refused.err.find("air_temperature_C: the certificate was valid until 2025-10-18"),
+            std::string::npos)
+      << refused.err;
+  EXPECT_FALSE(fs::exists(all.folder / "run"));
+
+  const std::string reason = "its successor is on the way; the check standard agrees";
+  arguments.insert(arguments.end(), {"--reason", reason});
+  const Ended ended = windwright(arguments, all.folder);
+  EXPECT_LE(ended.exit_code, 1) << ended.err;
+  EXPECT_TRUE(fs::exists(all.folder / "run/results.json")) << ended.err;
+  EXPECT_NE(text_of(all.folder / "run/logbook.jsonl").find(reason), std::string::npos);
+  EXPECT_NE(text_of(all.folder / "run/report.html").find(reason), std::string::npos);
+}
+
+TEST(Ready, NamesTheLineOfABrokenBench) {
+  const campaign::Prepared all = prepared();
+  write_text(all.bench.file,
+             campaign::with(all.bench.text, "sample_rate_hz = 1000", "sample_rate_hz = -1"));
+  const Ended ended = windwright({"ready", all.bench.file.string()}, all.folder);
+  EXPECT_EQ(ended.exit_code, 2);
+  EXPECT_NE(ended.err.find("bench.toml:9: sample_rate_hz is -1: "), std::string::npos) << ended.err;
+  EXPECT_EQ(ended.out, "");
+}
+
+}  // namespace
+}  // namespace windwright::end_to_end
