@@ -180,7 +180,7 @@ Trial trial(const Element& element, const Positions& at, double inflow_angle_rad
 }
 
 // A polish with the right Reynolds number follows, and falls back to a finer bracket.
-constexpr double coarse_rad = 1e-4;
+constexpr double coarse_rad = 1e-3;
 constexpr double fine_rad = 1e-11;
 
 struct Root {
@@ -262,6 +262,16 @@ double relative_speed_m_s(const Element& element, const Trial& t) {
 Root solve(const Search& f, double tolerance_rad, bool careful) {
   const double undisturbed_rad = std::atan2(f.element->axial_m_s, std::abs(f.element->turning_m_s));
   constexpr double start_rad = 1e-9;
+  if (!careful) {
+    // Where a working rotor's angle lies; saves the way from the ends.
+    const double likely_rad = 0.4 * undisturbed_rad;
+    const double f_likely = f(likely_rad);
+    const double f_undisturbed = f_likely <= 0.0 ? f(undisturbed_rad) : 0.0;
+    if (f_undisturbed > 0.0) {
+      return bracketed_root(f, tolerance_rad,
+                            {likely_rad, f_likely, undisturbed_rad, f_undisturbed});
+    }
+  }
   const double f_start = f(start_rad);
   const auto good = [&](const Root& root) {
     return !careful || relative_speed_m_s(*f.element, trial(*f.element, *f.at,
@@ -299,14 +309,14 @@ struct Angle {
 
 // Chord steps on the angle, each with the Reynolds number of the one before, until both stand
 // still.
-bool polish(Search f, double reynolds_per_speed, Positions& at, Root& root) {
+bool polish(Search f, double reynolds_per_speed, Positions& at, Root& root, Trial& t) {
   f.at = &at;
   if (!(root.slope > 0.0)) return false;
   double x_before = 0.0;
   double f_before = 0.0;
   bool comparable = false;
   for (int pass = 0; pass < 12; ++pass) {
-    const Trial t = trial(*f.element, at, f.inflow_angle_rad(root.x_rad));
+    t = trial(*f.element, at, f.inflow_angle_rad(root.x_rad));
     const double f_x = f.across(t);
     if (comparable && root.x_rad != x_before) {
       const double slope = (f_x - f_before) / (root.x_rad - x_before);
@@ -329,12 +339,12 @@ bool polish(Search f, double reynolds_per_speed, Positions& at, Root& root) {
 
 // The sure way where the quick one fails, at kinks of a polar: the whole search for each Reynolds
 // number.
-bool settle(const Search& f, double reynolds_per_speed, Positions& at, Root& root) {
+bool settle(const Search& f, double reynolds_per_speed, Positions& at, Root& root, Trial& t) {
   for (int pass = 0; pass < 20; ++pass) {
     root = solve(f, fine_rad, true);
     if (!root.found) return false;
-    const double W =
-        relative_speed_m_s(*f.element, trial(*f.element, at, f.inflow_angle_rad(root.x_rad)));
+    t = trial(*f.element, at, f.inflow_angle_rad(root.x_rad));
+    const double W = relative_speed_m_s(*f.element, t);
     if (!(W > 0.0)) return false;
     const Positions next = positions(*f.element, reynolds_per_speed * W);
     if (nearly_same(next.inner, at.inner) && nearly_same(next.outer, at.outer)) return true;
@@ -344,8 +354,7 @@ bool settle(const Search& f, double reynolds_per_speed, Positions& at, Root& roo
 }
 
 // What the element gives at an inflow angle. Without a root: the loads of the undisturbed flow.
-ElementLoad loads(const Element& element, const RotorFlow& flow, const Positions& at, Angle angle) {
-  const Trial t = trial(element, at, angle.inflow_angle_rad);
+ElementLoad loads(const Element& element, const RotorFlow& flow, const Trial& t, Angle angle) {
   const double s = std::sin(angle.inflow_angle_rad);
   double W = std::hypot(element.axial_m_s, element.turning_m_s);
   if (angle.converged) W = relative_speed_m_s(element, t);
@@ -377,15 +386,18 @@ ElementLoad solved(Element element, const RotorFlow& flow, const RotorOptions& o
       flow.density_kg_m3 * element.chord_m / flow.dynamic_viscosity_Pa_s;
   const double W = std::hypot(element.axial_m_s, element.turning_m_s);
   Positions at = positions(element, reynolds_per_speed * W);
-  if (W == 0.0) return loads(element, flow, at, {0.0, true});
+  if (W == 0.0) return loads(element, flow, trial(element, at, 0.0), {0.0, true});
   const Search search{&element, &at, element.turning_m_s < 0.0};
   Root root = solve(search, coarse_rad, false);
   Angle angle{std::atan2(element.axial_m_s, element.turning_m_s), false};
-  if ((root.found && polish(search, reynolds_per_speed, at, root)) ||
-      settle(search, reynolds_per_speed, at, root)) {
+  Trial t{};
+  if ((root.found && polish(search, reynolds_per_speed, at, root, t)) ||
+      settle(search, reynolds_per_speed, at, root, t)) {
     angle = {search.inflow_angle_rad(root.x_rad), true};
+  } else {
+    t = trial(element, at, angle.inflow_angle_rad);
   }
-  ElementLoad load = loads(element, flow, at, angle);
+  ElementLoad load = loads(element, flow, t, angle);
   const double lowest =
       std::max(element.inner->lowest_reynolds(), element.outer->lowest_reynolds());
   const double highest =
