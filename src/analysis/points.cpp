@@ -65,7 +65,7 @@ Layout layout_of(const std::vector<Point>& points) {
 std::string comments(const Layout& layout, std::string_view source) {
   std::string text;
   if (!source.empty()) text += fmt::format("# source: {}\n", source);
-  text += "# One row a test point; means over its dwell. How to read and write: docs/files.md.\n";
+  text += "# One row a test point; means over its dwell. How to read and write: docs/points.md.\n";
   for (const std::string& name : layout.quantities) {
     const Column* column = known_column(name);
     text += fmt::format("# {} [{}]: {}\n", name, base::unit_of_name(name),

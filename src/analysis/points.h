@@ -38,7 +38,7 @@ std::vector<Point> points_of_run(const campaign::Run& run);
 
 /// Points CSV: columns, then `u_NAME`; a run's file also has `u_NAME/INPUT` columns (one signed
 /// contribution each, `u_NAME/random...` for those that belong to the row alone), so that
-/// correlation survives the file. Same points, same bytes. docs/files.md.
+/// correlation survives the file. Same points, same bytes. docs/points.md.
 /// @param source  where the points come from, in words; one line
 std::string points_csv(const std::vector<Point>& points, std::string_view source = {});
 

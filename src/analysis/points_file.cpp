@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-// Reads points CSV (docs/files.md): text becomes points once, here.
+// Reads points CSV (docs/points.md): text becomes points once, here.
 #include "analysis/columns.h"
 #include "analysis/points.h"
 #include "base/errors.h"
