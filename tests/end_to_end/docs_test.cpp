@@ -1,0 +1,50 @@
+// SPDX-License-Identifier: Apache-2.0
+// The commands that the pages show, run as they stand.
+#include "end_to_end/program.h"
+
+#include <gtest/gtest.h>
+
+#include <cstdlib>
+#include <filesystem>
+#include <fstream>
+#include <string>
+
+namespace windwright::end_to_end {
+namespace {
+
+namespace fs = std::filesystem;
+
+std::string shell_blocks(const fs::path& page) {
+  std::ifstream in(page);
+  std::string script;
+  bool inside = false;
+  for (std::string line; std::getline(in, line);) {
+    if (line.starts_with("```")) {
+      inside = line == "```sh";
+    } else if (inside) {
+      script += line + '\n';
+    }
+  }
+  return script;
+}
+
+TEST(Docs, FirstSessionRunsAsWritten) {
+  const fs::path folder = scratch_folder("docs-first-session");
+  fs::create_symlink(fs::path(SOURCE_FOLDER) / "examples", folder / "examples");
+  const std::string commands = shell_blocks(fs::path(SOURCE_FOLDER) / "docs/first_session.md");
+  ASSERT_FALSE(commands.empty());
+  // Exit code 1 is a negative verdict: a result, not a failure of the command.
+  write_text(folder / "session.sh",
+             "set -e\ncd '" + folder.string() +
+                 "'\nwindwright() { " PROGRAM " \"$@\" >> out.txt || [ $? -eq 1 ]; }\n" + commands);
+  const std::string call = "bash '" + (folder / "session.sh").string() + "'";
+  EXPECT_EQ(std::system(call.c_str()), 0);
+  for (const char* file : {"recording.h5", "points.csv", "curves.csv", "results.json",
+                           "report.html", "report.pdf", "logbook.jsonl"}) {
+    EXPECT_TRUE(fs::exists(folder / "my-bench/run" / file)) << file;
+  }
+  EXPECT_TRUE(fs::exists(folder / "my-bench/two-bladed/report.html"));
+}
+
+}  // namespace
+}  // namespace windwright::end_to_end
