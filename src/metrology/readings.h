@@ -15,8 +15,8 @@ struct ReadingsFile {
   std::vector<int> repeat;     // (readings), or empty
   std::string reference_unit;  // UDUNITS; "1" where the file does not say
   std::string reading_unit;
-  std::string where;       // `file:line` of the header, for messages about the whole table
-  std::string unit_where;  // of the unit comment; the header's place without one
+  std::string where;            // `file:line` of the header, for messages about the whole table
+  std::string unit_where = {};  // of the unit comment; the header's place without one
 };
 
 /// Header `reference,reading`, optional `u_reference,u_reading,repeat,direction`. A comment line
