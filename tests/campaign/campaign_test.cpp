@@ -135,6 +135,8 @@ TEST(Campaign, SaysWhereAndWhatIsWrongAndWhatWouldBeRight) {
       {"title", "titel = \"x\"\ntitle", "campaign.toml:2: key 'titel' is not known here: 'title'"},
       {"[5, 10, 20]", "[5, 10]",
        "campaign.toml:12: a block has 2 different settings, too few for a maximum: "},
+      {"[pace]", "[run_up]\nbrake_N = 1\n[pace]",
+       "campaign.toml:24: 'brake_N' is no factor and no constant: "},
       {"repeats = 2", "repeats = 1000\nx = 1", "campaign.toml:7: key 'x' is not known here: "},
   };
   for (const Broken& broken : all) {
@@ -159,6 +161,10 @@ TEST(Campaign, MustFitTheBench) {
       {"fan_pct = 70", "fan_pct = 101", "campaign.toml:20: fan_pct is 101: a value from 0 to 100"},
       {"\"rheostat\"\n[pace]", "\"lamp\"\n[pace]",
        "campaign.toml:22: load_selector has no position 'lamp': none or rheostat"},
+      {"[pace]", "[run_up]\nrheostat_ohm = 200\n[pace]",
+       "campaign.toml:24: rheostat_ohm is 200: a value from 2 to 100"},
+      {"[pace]", "[run_up]\npitch_deg = 20\n[pace]",
+       "campaign.toml:24: pitch_deg is changed by hand: "},
       {"settle_window_s = 2", "settle_window_s = 0.5",
        "campaign.toml:24: settle_window_s is 0.5: at least 0.6"},
   };

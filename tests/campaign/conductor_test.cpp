@@ -35,9 +35,9 @@ class WatchedBench final : public bench::Device {
   double sample_rate_hz() const override { return device_.sample_rate_hz(); }
   base::UtcTime now() const override { return device_.now(); }
   void set(std::string_view actuator, double value) override {
-    device_.set(actuator, value);
     commands.emplace_back(actuator, value);
     speed_at_command.push_back(device_.truth().at("rotor_speed_rad_s"));
+    device_.set(actuator, value);
     state[std::string(actuator)] = value;
   }
   void apply_known_input(std::string_view channel, double value) override {
@@ -160,6 +160,22 @@ TEST(Conductor, ChangesByHandOnlyWithTheFanOffAndTheRotorAtRest) {
     state[actuator] = value;
   }
   EXPECT_EQ(by_hand, 3);  // the blades once, the pitch twice
+}
+
+TEST(Conductor, RunsTheRotorUpUnderTheLoadThatTheCampaignNames) {
+  const Prepared all =
+      prepared(with(small_campaign, "[pace]", "[run_up]\nrheostat_ohm = 60\n[pace]"));
+  WatchedBench device(all.bench);
+  conduct(all.campaign, all.bench, device, into(all.folder / "run"));
+  double rheostat_ohm = 0.0;
+  int starts = 0;
+  for (const auto& [actuator, value] : device.commands) {
+    if (actuator == "rheostat_ohm") rheostat_ohm = value;
+    if (actuator != "fan_pct" || value == 0.0) continue;
+    ++starts;
+    EXPECT_EQ(rheostat_ohm, 60.0);
+  }
+  EXPECT_EQ(starts, 2);
 }
 
 // What the demo bench does under a heavy load: the rotor slows down, first hardly, then all the
