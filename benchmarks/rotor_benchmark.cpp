@@ -4,10 +4,6 @@
 
 #include <benchmark/benchmark.h>
 
-#include <cmath>
-#include <cstdint>
-#include <cstdlib>
-
 // One call of rotor_load on the demo rotor, at tip-speed ratios from stall to run-away in turn.
 // Limit: 50 microseconds, so that a table of 300 points (a twin's torque map, a sweep on the
 // screen) is there in 15 ms. `share_of_limit` above 1 misses it.

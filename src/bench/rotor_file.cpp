@@ -5,20 +5,19 @@
 #include "base/files.h"
 #include "base/settings.h"
 #include "base/table.h"
+#include "physics/polar.h"
+#include "physics/rotor.h"
 
 #include <fmt/format.h>
 
-#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <filesystem>
-#include <limits>
 #include <map>
 #include <memory>
 #include <numbers>
 #include <string>
 #include <string_view>
-#include <utility>
 #include <vector>
 
 namespace windwright::bench {
@@ -144,6 +143,7 @@ physics::Rotor rotor_from_file(const std::filesystem::path& file) {
   rotor.pitch_rad = keys.number("pitch_deg", angle_deg) * degree;
   const auto tables = settings.tables("station");
   std::vector<StationKeys> stations;
+  stations.reserve(tables.size());
   for (const base::Settings& table : tables)
     stations.push_back(station_from(table, rotor.tip_radius_m));
   if (stations.size() < 2) {
@@ -152,6 +152,7 @@ physics::Rotor rotor_from_file(const std::filesystem::path& file) {
   }
   settings.refuse_unread_keys();
   check_span(tables, stations, rotor);
+  rotor.stations.reserve(stations.size());
   for (const StationKeys& read : stations)
     rotor.stations.push_back(read.station);
   const double blade_aspect_ratio = physics::aspect_ratio(rotor.stations);

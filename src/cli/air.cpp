@@ -13,13 +13,11 @@
 #include <fmt/format.h>
 
 #include <array>
-#include <cstddef>
 #include <cstdio>
 #include <limits>
 #include <memory>
 #include <span>
 #include <string>
-#include <utility>
 #include <vector>
 
 namespace windwright::cli {
@@ -100,6 +98,7 @@ void show(const std::vector<Property>& properties) {
 
 void run_air(const AirOptions& options) {
   std::vector<Estimate> inputs;
+  inputs.reserve(options.inputs.size());
   for (const Input& input : options.inputs)
     inputs.push_back(estimate_of(input));
   const std::vector<Property> properties{

@@ -71,15 +71,15 @@ std::vector<double> sweep(std::string_view option, const std::string& text, Limi
   if (parts.size() != 3) complain("A:STEP:B, for example 1:0.5:8, or one number");
   const double first = number_within(option, parts[0], limits);
   const double last = number_within(option, parts[2], limits);
-  const auto step = base::number_from_text(parts[1]);
-  if (!step || *step == 0.0) complain("A:STEP:B with a step that is a number and not 0");
-  const double steps = (last - first) / *step;
+  const double step = base::number_from_text(parts[1]).value_or(0.0);
+  if (step == 0.0) complain("A:STEP:B with a step that is a number and not 0");
+  const double steps = (last - first) / step;
   if (steps < 0.0) complain("a step that leads from A to B");
   if (steps > most_points) complain(fmt::format("at most {} steps", most_points));
   std::vector<double> values;
   for (int i = 0; i <= static_cast<int>(steps + 1e-9); ++i) {
     // 1 + 3 * 0.1 is to show as 1.3.
-    values.push_back(std::round((first + i * *step) * 1e12) / 1e12);
+    values.push_back(std::round((first + i * step) * 1e12) / 1e12);
   }
   return values;
 }

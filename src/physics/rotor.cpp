@@ -2,6 +2,7 @@
 #include "physics/rotor.h"
 
 #include "base/errors.h"
+#include "physics/polar.h"
 
 #include <fmt/format.h>
 

@@ -3,11 +3,13 @@
 
 #include "base/errors.h"
 #include "base/files.h"
+#include "physics/rotor.h"
 
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cmath>
 #include <filesystem>
 #include <numbers>
@@ -225,7 +227,8 @@ TEST(DemoRotor, WorksWithTwoAndThreeBladesAtBothPitches) {
     rotor.blades = blades;
     rotor.pitch_rad = pitch_deg * degree;
     double best = 0.0;
-    for (double ratio = 1.0; ratio <= 8.0; ratio += 0.25) {
+    for (int quarters = 4; quarters <= 32; ++quarters) {
+      const double ratio = 0.25 * quarters;
       best = std::max(
           best, physics::rotor_load(rotor, {.air_speed_m_s = 8.0,
                                             .rotor_speed_rad_s = ratio * 8.0 / rotor.tip_radius_m,

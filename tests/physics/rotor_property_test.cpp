@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "physics/polar.h"
 #include "physics/rotor.h"
 
 #include <gtest/gtest.h>

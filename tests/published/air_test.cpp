@@ -5,7 +5,7 @@
 
 #include <gtest/gtest.h>
 
-#include <cmath>
+#include <cstddef>
 #include <string>
 
 namespace windwright::physics {

@@ -2,11 +2,13 @@
 #include "physics/rotor.h"
 
 #include "base/table.h"
+#include "physics/polar.h"
 
 #include <gtest/gtest.h>
 
 #include <algorithm>
 #include <cmath>
+#include <cstddef>
 #include <map>
 #include <memory>
 #include <numbers>
@@ -168,7 +170,8 @@ TEST(PublishedRotor, GlauertsIdealRotorGivesItsLargestPower) {
     const RotorOptions options{.losses = Losses::none, .elements = 200};
     EXPECT_NEAR(cp_at(rotor, ratio, options), exact, 1e-4) << ratio;
     // Away from its own ratio no blade beats the ideal one for that ratio, nor the actuator disc.
-    for (double other = 0.25; other < 15.0; other += 0.25) {
+    for (int quarters = 1; quarters < 60; ++quarters) {
+      const double other = 0.25 * quarters;
       EXPECT_LT(cp_at(rotor, other, options), betz) << ratio << " at " << other;
     }
   }
@@ -244,7 +247,8 @@ TEST(PublishedRotor, FewBladesAndDragCostWhatTheLimitsSay) {
 TEST(PublishedElement, HeavyLoadingFollowsBuhl) {
   const auto polar = constant_polar(1.0, 0.0);
   int seen = 0;
-  for (double chord_m = 0.1; chord_m < 0.6; chord_m += 0.005) {
+  for (int i = 0; i < 100; ++i) {
+    const double chord_m = 0.1 + 0.005 * i;
     const Rotor rotor{.blades = 3,
                       .hub_radius_m = 0.1,
                       .tip_radius_m = 1.0,

@@ -5,9 +5,8 @@
 
 #include <gtest/gtest.h>
 
-#include <cmath>
+#include <cstddef>
 #include <numbers>
-#include <string>
 
 // Measured: NREL/NASA-Ames Unsteady Aerodynamics Experiment Phase VI, sequence H, record means; US
 // DOE Wind Data Hub, DOI 10.21947/WDH-DAP/1910052; test in Hand et al., NREL/TP-500-29955 (2001).
