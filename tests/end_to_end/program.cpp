@@ -2,9 +2,12 @@
 #include "end_to_end/program.h"
 
 #include <fcntl.h>
+#include <fmt/format.h>
+#include <gtest/gtest.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
 #include <sstream>
@@ -50,7 +53,11 @@ Ended windwright(const std::vector<std::string>& arguments, const std::filesyste
 }
 
 std::filesystem::path scratch_folder(const std::string& name) {
-  const auto folder = std::filesystem::path(BUILD_FOLDER) / "scratch" / name;
+  // Tests run side by side: each has folders of its own.
+  const auto* test = testing::UnitTest::GetInstance()->current_test_info();
+  std::string own = fmt::format("{}.{}", test->test_suite_name(), test->name());
+  std::replace(own.begin(), own.end(), '/', '-');
+  const auto folder = std::filesystem::path(BUILD_FOLDER) / "scratch" / own / name;
   std::filesystem::remove_all(folder);
   std::filesystem::create_directories(folder);
   return folder;
