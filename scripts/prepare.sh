@@ -7,7 +7,7 @@ packages=(
   libfmt-dev libeigen3-dev libboost1.81-dev libboost-json1.81-dev libsundials-dev
   libtomlplusplus-dev libcli11-dev libhdf5-dev libudunits2-dev
   libgtest-dev librapidcheck-dev libbenchmark-dev
-  weasyprint fonts-dejavu-core gnuplot-nox hdf5-tools python3
+  weasyprint fonts-dejavu-core hdf5-tools python3
 )
 
 say() { printf '%s\n' "$*" >&2; }

@@ -79,28 +79,12 @@ Comments comments_of(std::string_view text, const std::string& file) {
   return comments;
 }
 
-std::size_t edit_distance(std::string_view a, std::string_view b) {
-  std::vector<std::size_t> row(b.size() + 1);
-  for (std::size_t j = 0; j < row.size(); ++j)
-    row[j] = j;
-  for (std::size_t i = 0; i < a.size(); ++i) {
-    std::size_t diagonal = row[0];
-    row[0] = i + 1;
-    for (std::size_t j = 0; j < b.size(); ++j) {
-      const std::size_t above = row[j + 1];
-      row[j + 1] = std::min({above + 1, row[j] + 1, diagonal + (a[i] == b[j] ? 0U : 1U)});
-      diagonal = above;
-    }
-  }
-  return row.back();
-}
-
 std::string nearest_column(std::string_view name) {
   std::vector<std::string> names{"point", "settled", "blade_count", "pitch_deg"};
   for (const Column& column : known_columns())
     names.emplace_back(column.name);
   return *std::min_element(names.begin(), names.end(), [&](const auto& a, const auto& b) {
-    return edit_distance(name, a) < edit_distance(name, b);
+    return base::edit_distance(name, a) < base::edit_distance(name, b);
   });
 }
 

@@ -57,22 +57,6 @@ std::string allowed(Bounds bounds) {
   return fmt::format("a number {}", fmt::join(parts, " and "));
 }
 
-std::size_t edit_distance(std::string_view a, std::string_view b) {
-  std::vector<std::size_t> row(b.size() + 1);
-  for (std::size_t j = 0; j < row.size(); ++j)
-    row[j] = j;
-  for (std::size_t i = 0; i < a.size(); ++i) {
-    std::size_t diagonal = row[0];
-    row[0] = i + 1;
-    for (std::size_t j = 0; j < b.size(); ++j) {
-      const std::size_t above = row[j + 1];
-      row[j + 1] = std::min({above + 1, row[j] + 1, diagonal + (a[i] == b[j] ? 0U : 1U)});
-      diagonal = above;
-    }
-  }
-  return row.back();
-}
-
 }  // namespace
 
 Settings::Settings(std::shared_ptr<File> file, const void* table, std::string path)

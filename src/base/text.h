@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <cstddef>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -18,5 +19,9 @@ std::string_view trimmed(std::string_view text);
 std::vector<std::string> split(std::string_view text, char separator);
 /// "a, b or c", for messages that say what would be right.
 std::string either_of(const std::vector<std::string>& choices);
+
+/// How many letters must be put in, taken out or changed to turn one word into the other
+/// (Levenshtein's distance): what a misspelt name was meant to be.
+std::size_t edit_distance(std::string_view a, std::string_view b);
 
 }  // namespace windwright::base

@@ -18,5 +18,12 @@ TEST(NumberText, RefusesWhatIsNotOneFiniteNumber) {
   }
 }
 
+TEST(EditDistance, CountsTheLettersToChange) {
+  // The textbook pair of Wagner and Fischer's algorithm (from memory).
+  EXPECT_EQ(edit_distance("kitten", "sitting"), 3U);
+  EXPECT_EQ(edit_distance("", "abc"), 3U);
+  EXPECT_EQ(edit_distance("chord_m", "chord_m"), 0U);
+}
+
 }  // namespace
 }  // namespace windwright::base
