@@ -66,7 +66,7 @@ double largest(const Curve& curve) {
 void add_theory(const ReductionInput& input, Curve& curve) {
   const physics::Rotor rotor = rotor_of(input, curve, curve.pitch_deg);
   const physics::RotorFlow flow = mean_flow(curve);
-  constexpr int steps = 24;
+  constexpr int steps = 60;
   // A rotor at rest has no place on a curve of power.
   const double from = std::max(0.6 * smallest(curve), 0.1);
   const double to = std::max(1.3 * largest(curve), from + 0.1);
