@@ -33,6 +33,6 @@ function(test_program name label sources depends uses)
   set_target_properties(${name} PROPERTIES RUNTIME_OUTPUT_DIRECTORY ${CMAKE_BINARY_DIR}/tests)
   target_precompile_headers(${name} PRIVATE ${common_headers} <gtest/gtest.h>)
   # The seed is fixed: property tests draw the same cases in every run.
-  gtest_discover_tests(${name} PROPERTIES LABELS ${label} TIMEOUT 600 ENVIRONMENT RC_PARAMS=seed=2026
+  gtest_discover_tests(${name} PROPERTIES LABELS ${label} TIMEOUT 1500 ENVIRONMENT RC_PARAMS=seed=2026
                                DISCOVERY_TIMEOUT 60)
 endfunction()

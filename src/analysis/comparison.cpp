@@ -136,7 +136,8 @@ std::string answer(const std::vector<Contender>& order, const Verdict& verdict, 
   }
   if (verdict.significant) {
     return fmt::format(
-        "{}: {} more than {}, the next. The difference is larger than its expanded uncertainty "
+        "{}: that is {} more than {}, the next. The difference is larger than its expanded "
+        "uncertainty "
         "({}).",
         opening, size, next.phrase, confidence);
   }

@@ -73,7 +73,11 @@ void add_theory(const ReductionInput& input, Curve& curve) {
   for (int i = 0; i <= steps; ++i)
     curve.theory.push_back(theory_point(input, rotor, flow, from + (to - from) * i / steps));
   for (PointResult& point : curve.points) {
-    point.theory = theory_point(input, rotor, flow, std::max(point.tip_speed_ratio.value(), 0.01));
+    const physics::RotorFlow own{.air_speed_m_s = point.air_speed_m_s.value(),
+                                 .rotor_speed_rad_s = 0.0,
+                                 .density_kg_m3 = point.air_density_kg_m3.value(),
+                                 .dynamic_viscosity_Pa_s = point.dynamic_viscosity_Pa_s};
+    point.theory = theory_point(input, rotor, own, std::max(point.tip_speed_ratio.value(), 0.01));
   }
 }
 
@@ -87,9 +91,9 @@ double relative_pitch_sensitivity_per_deg(const ReductionInput& input, const Cur
     for (int i = 0; i <= steps; ++i) {
       const double tip_speed_ratio = std::max(0.6 * smallest(curve), 0.1) +
                                      (1.3 * largest(curve) - 0.6 * smallest(curve)) * i / steps;
-      physics::RotorFlow at = flow;
-      at.rotor_speed_rad_s = tip_speed_ratio * flow.air_speed_m_s / rotor.tip_radius_m;
-      best = std::max(best, physics::rotor_load(rotor, at).cp);
+      const TheoryPoint point = theory_point(input, rotor, flow, tip_speed_ratio);
+      const double cp = curve.stage == "electrical" ? point.cp_electrical : point.cp_shaft;
+      if (cp > best) best = cp;  // not where the generator cannot hold the point
     }
     return best;
   };

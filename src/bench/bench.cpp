@@ -296,6 +296,11 @@ Interlock read_interlock(const Settings& table, std::set<std::string>& taken, co
   const auto found =
       std::find_if(bench.channels.begin(), bench.channels.end(),
                    [&](const Channel& channel) { return channel.name == interlock.channel; });
+  if (interlock.channel.starts_with("ac_")) {
+    throw BadInput(table.place("channel"),
+                   fmt::format("'{}' alternates, so its mean says nothing", interlock.channel),
+                   "the DC channel behind it, such as dc_current_A");
+  }
   if (found == bench.channels.end()) {
     std::vector<std::string> names;
     for (const Channel& channel : bench.channels)

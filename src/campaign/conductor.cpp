@@ -33,6 +33,8 @@ namespace {
 
 constexpr std::string_view fan = "fan_pct";
 constexpr double standstill_rad_s = 1.0;  // below it a hand can hold the hub: 10 turns a minute
+constexpr double quiet_part = 0.01;       // of the voltage channel's span: the generator is silent
+constexpr double shortest_quiet_s = 1.0;
 constexpr double longest_coasting_s = 120.0;
 constexpr double judge_dwell_every_s = 0.5;
 constexpr int most_restarts = 10;  // of one dwell
@@ -173,20 +175,31 @@ void Conductor::set(const std::string& actuator, double value) {
   commanded_[actuator] = value;
 }
 
+// Two witnesses for a while: a dead speed sensor alone must not send a hand to the blades.
 bool Conductor::come_to_standstill() {
   set(std::string(fan), 0.0);
-  for (std::int64_t waited = 0;; waited += static_cast<std::int64_t>(block_.samples)) {
+  const double quiet_V = quiet_part * guard_.span("dc_voltage_V");
+  std::int64_t waited = 0;
+  std::int64_t quiet = 0;
+  while (seconds(quiet) < shortest_quiet_s) {
     tell("waiting for the rotor to stand still");
     if (!read_block()) return false;
-    if (guard_.rotor_speed_rad_s() < standstill_rad_s) return true;
-    if (seconds(waited) > longest_coasting_s) {
+    const auto samples = static_cast<std::int64_t>(block_.samples);
+    const bool still =
+        guard_.rotor_speed_rad_s() < standstill_rad_s && std::abs(guard_.dc_voltage_V()) < quiet_V;
+    quiet = still ? quiet + samples : 0;
+    waited += samples;
+    if (!still && seconds(waited) > longest_coasting_s) {
       throw base::DeviceFault(
           device_.name(),
-          fmt::format("the rotor still turns at {:.1f} rad/s, {:.0f} s after the fan was stopped",
-                      guard_.rotor_speed_rad_s(), longest_coasting_s),
-          "fan and speed sensor; nobody goes near the blades before they stand still");
+          fmt::format("the rotor does not stand still {:.0f} s after the fan was stopped: {:.1f} "
+                      "rad/s, {:.2f} V",
+                      longest_coasting_s, guard_.rotor_speed_rad_s(), guard_.dc_voltage_V()),
+          "fan, speed sensor and voltage sensor; nobody goes near the blades before they stand "
+          "still");
     }
   }
+  return true;
 }
 
 // Changed actuators only. What is changed by hand comes first, with the fan off and the rotor at

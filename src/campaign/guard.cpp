@@ -35,6 +35,10 @@ double Guard::rotor_speed_rad_s() const {
   return signal::mean(values("rotor_speed_rad_s"));
 }
 
+double Guard::dc_voltage_V() const {
+  return signal::mean(values("dc_voltage_V"));
+}
+
 double Guard::span(std::string_view channel) const {
   const std::size_t index = bench_.channel_index(channel);
   const bench::Converter& converter = bench_.channels[index].converter;

@@ -29,6 +29,7 @@ class Guard {
 
   /// Of the last block.
   double rotor_speed_rad_s() const;
+  double dc_voltage_V() const;
   std::span<const double> dc_power_W() const { return power_W_; }  // (samples)
 
   /// What the converter of a channel can show, in the channel's unit.

@@ -12,12 +12,14 @@
 #include <boost/json.hpp>
 #include <fmt/format.h>
 
+#include <cmath>
 #include <cstdint>
 #include <cstdio>
 #include <filesystem>
 #include <memory>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace windwright::cli {
@@ -116,6 +118,10 @@ class JsonPrinter {
 };
 
 int simulate(const Request& request) {
+  for (const auto& [option, value] :
+       {std::pair("--seconds", request.seconds), std::pair("--every", request.every_s)}) {
+    if (!std::isfinite(value)) throw base::BadInput(option, "is not a number", "seconds");
+  }
   bench::Bench bench = bench::bench_from_file(request.bench);
   if (bench.simulation && request.seed) bench.simulation->seed = *request.seed;
   const twin::Scenario scenario = twin::scenario_from_file(request.scenario, bench);

@@ -146,9 +146,15 @@ Certificate calibrate(Certificate certificate, const Readings& readings, std::st
   certificate.reading_range[1] = *most;
   require_one_to_one(certificate, where);
 
+  // What readings and references scatter by themselves is not for the curve to answer for.
   double own = 0.0;
-  for (const double u : readings.u_reading) {
-    own += u * u / static_cast<double>(readings.u_reading.size());
+  const std::size_t size = readings.reading.size();
+  for (std::size_t i = 0; i < size; ++i) {
+    const double u_reading = readings.u_reading.empty() ? 0.0 : readings.u_reading[i];
+    const double u_reference = readings.u_reference.empty() ? 0.0 : readings.u_reference[i];
+    const double moved =
+        u_reference * polynomial_slope(certificate.fit.coefficients, readings.reference[i]);
+    own += (u_reading * u_reading + moved * moved) / static_cast<double>(size);
   }
   const double residual = certificate.fit.residual_standard_deviation;
   certificate.lack_of_fit = std::sqrt(std::max(0.0, residual * residual - own));

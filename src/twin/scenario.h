@@ -24,7 +24,7 @@ struct ScenarioStep {
   std::vector<ScenarioCommand> commands;  // in the order of the file
 };
 
-/// What happens on the simulated bench, step by step, at_s ascending: docs/files.md.
+/// What happens on the simulated bench, step by step, at_s ascending: docs/bench.md.
 struct Scenario {
   std::vector<ScenarioStep> steps;
 };

@@ -214,7 +214,7 @@ void SimulatedBench::set(std::string_view name, double value) {
     s.change_blades(now.blades, value * rad_per_deg);
   } else {
     throw base::DeviceFault(s.bench.name, fmt::format("{} cannot be simulated", name),
-                            "the actuators in docs/files.md");
+                            "the actuators in docs/bench.md");
   }
 }
 

@@ -128,7 +128,8 @@ INSTANTIATE_TEST_SUITE_P(Of, BadInput,
                          [](const auto& kind) { return std::string(kind.param); });
 
 TEST(HugeInput, ALineOfOneGigabyteIsRefusedWithoutReadingIt) {
-  for (const char* kind : {"rotor", "polar", "bench", "campaign", "readings", "points"}) {
+  for (const char* kind :
+       {"rotor", "polar", "bench", "campaign", "readings", "points", "certificate", "scenario"}) {
     SCOPED_TRACE(kind);
     const fs::path folder = bench_folder("bad-input-huge");
     const std::string target = first_line(cases / kind / "target");

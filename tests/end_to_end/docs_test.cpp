@@ -31,12 +31,15 @@ std::string shell_blocks(const fs::path& page) {
 TEST(Docs, FirstSessionRunsAsWritten) {
   const fs::path folder = scratch_folder("docs-first-session");
   fs::create_symlink(fs::path(SOURCE_FOLDER) / "examples", folder / "examples");
+  fs::create_directories(folder / "build/release");
+  fs::create_symlink(fs::path(BUILD_FOLDER) / "bin", folder / "build/release/bin");
   const std::string commands = shell_blocks(fs::path(SOURCE_FOLDER) / "docs/first_session.md");
   ASSERT_FALSE(commands.empty());
   // Exit code 1 is a negative verdict: a result, not a failure of the command.
   write_text(folder / "session.sh",
              "set -e\ncd '" + folder.string() +
-                 "'\nwindwright() { " PROGRAM " \"$@\" >> out.txt || [ $? -eq 1 ]; }\n" + commands);
+                 "'\nwindwright() { command windwright \"$@\" >> out.txt || [ $? -eq 1 ]; }\n" +
+                 commands);
   const std::string call = "bash '" + (folder / "session.sh").string() + "'";
   EXPECT_EQ(std::system(call.c_str()), 0);
   for (const char* file : {"recording.h5", "points.csv", "curves.csv", "results.json",

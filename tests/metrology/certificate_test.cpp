@@ -287,5 +287,19 @@ TEST(Covers, FromTheLeastToTheMostReading) {
   EXPECT_FALSE(covers(certificate, certificate.reading_range[0] - 1e-9));
 }
 
+TEST(LackOfFit, IsNotBlamedForTheReferencesOwnScatter) {
+  // A true line; the known inputs scatter by their stated uncertainty and nothing else does.
+  Readings readings;
+  for (int i = 0; i < 40; ++i) {
+    const double scatter = 0.05 * ((i * 7) % 5 - 2) / std::sqrt(2.0);
+    readings.reference.push_back(0.25 * i + scatter);
+    readings.reading.push_back(0.5 + 0.5 * 0.25 * i);
+    readings.u_reference.push_back(0.05);
+  }
+  const Certificate certificate = calibrate(blank("line"), readings, "test");
+  EXPECT_FALSE(lack_of_fit_is_significant(certificate.fit));
+  EXPECT_LT(certificate.lack_of_fit, 0.4 * 0.5 * 0.05);
+}
+
 }  // namespace
 }  // namespace windwright::metrology
