@@ -112,7 +112,7 @@ std::pair<std::string, std::string> headline_and_rest(const std::string& answer)
   const auto end =
       std::min(answer.find(": ", shortest), answer.find(". ", std::min(shortest, answer.size())));
   if (end == std::string::npos) return {answer, ""};
-  return {answer.substr(0, end) + '.', answer.substr(end + 2)};
+  return {answer.substr(0, end) + '.', capitalised(answer.substr(end + 2))};
 }
 
 std::string chain_table(const analysis::PointResult& point) {
