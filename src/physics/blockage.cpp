@@ -7,7 +7,6 @@
 #include <boost/math/tools/toms748_solve.hpp>
 #include <fmt/format.h>
 
-#include <algorithm>
 #include <cmath>
 #include <cstdint>
 
@@ -15,18 +14,32 @@ namespace windwright::physics {
 
 namespace {
 
-// Every state of the disc has one ratio of wake to bypass speed. The limits lie at 0.2 and 1.4 in
-// open air and higher with blockage, below 1.72: these are past both, at any blockage.
-constexpr double lowest_wake_ratio = 0.1;
-constexpr double highest_wake_ratio = 2.0;
-constexpr double largest_induction = 0.4;
-constexpr double smallest_induction = -0.2;
+// Every state of the disc has one ratio of wake to bypass speed; the theory ends at these two,
+// which in open air are the axial inductions 0.4 and -0.2.
+constexpr double lowest_wake_ratio = 0.2;
+constexpr double highest_wake_ratio = 1.4;
 
 void check_blockage(double blockage) {
   if (!(blockage >= 0.0 && blockage < 1.0)) {
     throw base::BadInput("blockage", fmt::format("{} of the section", blockage),
                          "rotor area over section area, from 0 to less than 1");
   }
+}
+
+void check(double blockage, double ct) {
+  check_blockage(blockage);
+  if (!std::isfinite(ct)) {
+    throw base::BadInput("thrust coefficient", fmt::format("{}", ct), "a finite number");
+  }
+}
+
+// Speed through a disc in open air over the air speed, from q = ct over that ratio squared.
+// Momentum theory: q = 4 a / (1 - a). Above a = 0.4 Buhl's ct = 8/9 - 4/9 a + 14/9 a^2, solved for
+// 1 - a.
+double free_disc_speed_ratio(double q) {
+  constexpr double q_at_limit = 4.0 * 0.4 / 0.6;
+  if (q <= q_at_limit) return 4.0 / (4.0 + q);
+  return 4.0 / (8.0 / 3.0 + std::sqrt(8.0 * q - 16.0 / 3.0));
 }
 
 // x = wake over bypass speed. Mass gives the wake's share s of the section, s (bypass - wake) =
@@ -40,61 +53,53 @@ ConfinedDisc state_at(double blockage, double x) {
   // disc = s wake / b, with the quadratic put in for the difference that vanishes with b.
   const double disc = wake * (bypass + wake) / (bypass + 2.0 * wake - 1.0);
   const double ct = bypass * bypass * (1.0 - x * x);
+  const double free_disc = free_disc_speed_ratio(ct / (disc * disc));
   return {.ct = ct,
           .disc_speed_ratio = disc,
           .wake_speed_ratio = wake,
           .bypass_speed_ratio = bypass,
-          .free_speed_ratio = disc + ct / (4.0 * disc),
+          .free_speed_ratio = disc / free_disc,
+          .free_induction = 1.0 - free_disc,
           .held = false};
 }
 
-// `excess` of a state falls with x, from above 0 to below.
-ConfinedDisc solved(double blockage, auto&& excess) {
+double free_ct(const ConfinedDisc& disc) {
+  return disc.ct / (disc.free_speed_ratio * disc.free_speed_ratio);
+}
+
+// The state whose `coefficient`, which falls with x, is as wanted; else the limit it lies beyond.
+ConfinedDisc solved(double blockage, double wanted, auto&& coefficient) {
+  ConfinedDisc most = state_at(blockage, lowest_wake_ratio);
+  ConfinedDisc least = state_at(blockage, highest_wake_ratio);
+  const double at_most = coefficient(most) - wanted;
+  const double at_least = coefficient(least) - wanted;
+  if (at_most <= 0.0 || at_least >= 0.0) {
+    ConfinedDisc& limit = at_most <= 0.0 ? most : least;
+    limit.held = coefficient(limit) != wanted;
+    return limit;
+  }
   std::uintmax_t tries = 200;
   const auto [low, high] = boost::math::tools::toms748_solve(
-      [&](double x) { return excess(state_at(blockage, x)); }, lowest_wake_ratio,
-      highest_wake_ratio, boost::math::tools::eps_tolerance<double>(50), tries);
+      [&](double x) { return coefficient(state_at(blockage, x)) - wanted; }, lowest_wake_ratio,
+      highest_wake_ratio, at_most, at_least, boost::math::tools::eps_tolerance<double>(50), tries);
   return state_at(blockage, 0.5 * (low + high));
-}
-
-// In open air a is the induction: ct = 4 a (1 - a) on the free speed disc / (1 - a).
-ConfinedDisc state_of_induction(double blockage, double a) {
-  return solved(blockage, [ratio = 4.0 * a / (1.0 - a)](const ConfinedDisc& state) {
-    return state.ct - ratio * state.disc_speed_ratio * state.disc_speed_ratio;
-  });
-}
-
-ConfinedDisc held(ConfinedDisc state) {
-  state.held = true;
-  return state;
 }
 
 }  // namespace
 
 ConfinedDisc confined_disc(double blockage, double ct) {
-  check_blockage(blockage);
-  if (!std::isfinite(ct))
-    throw base::BadInput("thrust coefficient", "not a number", "a finite one");
-  const ConfinedDisc upper = state_of_induction(blockage, largest_induction);
-  if (ct > upper.ct) return held(upper);
-  const ConfinedDisc lower = state_of_induction(blockage, smallest_induction);
-  if (ct < lower.ct) return held(lower);
-  return solved(blockage, [ct](const ConfinedDisc& state) { return state.ct - ct; });
+  check(blockage, ct);
+  return solved(blockage, ct, [](const ConfinedDisc& disc) { return disc.ct; });
 }
 
-ConfinedDisc confined_disc_from_free(double blockage, double free_ct) {
-  check_blockage(blockage);
-  if (!std::isfinite(free_ct)) {
-    throw base::BadInput("thrust coefficient", "not a number", "a finite one");
-  }
-  if (free_ct > largest_free_ct) return held(state_of_induction(blockage, largest_induction));
-  if (free_ct < -largest_free_ct) return held(state_of_induction(blockage, smallest_induction));
-  return state_of_induction(blockage, 0.5 * (1.0 - std::sqrt(1.0 - free_ct)));
+ConfinedDisc confined_disc_from_free(double blockage, double free_ct_wanted) {
+  check(blockage, free_ct_wanted);
+  return solved(blockage, free_ct_wanted, free_ct);
 }
 
 double largest_confined_ct(double blockage) {
   check_blockage(blockage);
-  return state_of_induction(blockage, largest_induction).ct;
+  return state_at(blockage, lowest_wake_ratio).ct;
 }
 
 double largest_cp(double blockage) {
@@ -126,19 +131,16 @@ RotorInTunnel rotor_in_tunnel(const Rotor& rotor, const RotorFlow& flow, double 
     found.disc = confined_disc_from_free(blockage, found.load.ct);
     return free_air_speed_m_s / found.disc.free_speed_ratio - V;
   };
-  // No disc state has a ratio outside these two, so that the root lies between.
-  const double low = V * state_of_induction(blockage, smallest_induction).free_speed_ratio;
-  const double high = V * state_of_induction(blockage, largest_induction).free_speed_ratio;
+  // No disc state has a ratio outside these two (by more than 1e-10, where closures meet).
+  constexpr double margin = 1e-6;
+  const double low = (1.0 - margin) * V * state_at(blockage, highest_wake_ratio).free_speed_ratio;
+  const double high = (1.0 + margin) * V * state_at(blockage, lowest_wake_ratio).free_speed_ratio;
   const double at_low = at(low);
   const double at_high = at(high);
-  if (at_low < 0.0 && at_high > 0.0) {
-    std::uintmax_t tries = 200;
-    const auto [below, above] = boost::math::tools::toms748_solve(
-        at, low, high, at_low, at_high, boost::math::tools::eps_tolerance<double>(40), tries);
-    at(0.5 * (below + above));
-  } else {
-    at(at_low < 0.0 ? high : low);  // the limit itself, rounded
-  }
+  std::uintmax_t tries = 200;
+  const auto [below, above] = boost::math::tools::toms748_solve(
+      at, low, high, at_low, at_high, boost::math::tools::eps_tolerance<double>(40), tries);
+  at(0.5 * (below + above));
   const double ratio = found.free_air_speed_m_s / V;
   found.load.tip_speed_ratio *= ratio;
   found.load.cp *= ratio * ratio * ratio;

@@ -67,7 +67,7 @@ void expect_balanced(double blockage, const ConfinedDisc& disc) {
 
 TEST(ConfinedDisc, KeepsMassEnergyAndMomentum) {
   for (const double blockage : {1e-6, 0.05, 0.129, 0.3, 0.6, 0.9, 0.999}) {
-    for (const double free_ct : {-0.9, -0.3, -1e-7, 0.0, 1e-7, 0.2, 0.6, 8.0 / 9.0, 0.96}) {
+    for (const double free_ct : {-0.6, -0.3, -1e-7, 0.0, 1e-7, 0.2, 0.6, 8.0 / 9.0, 0.96}) {
       const ConfinedDisc disc = confined_disc_from_free(blockage, free_ct);
       EXPECT_FALSE(disc.held);
       expect_balanced(blockage, disc);
@@ -109,9 +109,23 @@ TEST(ConfinedDisc, HoldsBeyondItsLimitAndSaysSo) {
       EXPECT_TRUE(beyond.held);
       EXPECT_NEAR(beyond.free_speed_ratio, within.free_speed_ratio, 1e-8) << "no step at the limit";
     }
-    EXPECT_TRUE(confined_disc_from_free(blockage, 1.2).held);
-    EXPECT_NEAR(confined_disc_from_free(blockage, 1.2).ct, limit, 1e-12);
+    EXPECT_TRUE(confined_disc_from_free(blockage, 1.6).held);
+    EXPECT_NEAR(confined_disc_from_free(blockage, 1.6).ct, limit, 1e-12);
     EXPECT_TRUE(confined_disc(blockage, -5.0).held);
+  }
+}
+
+// The closures of open air meet at an induction of 0.4; above it a rotor in open air and the
+// open-air side of the correction must follow the same relation.
+TEST(ConfinedDisc, OpenAirSideFollowsTheClosureOfTheRotor) {
+  for (const double free_ct : {0.5, 0.959, 0.961, 1.05}) {
+    const ConfinedDisc disc = confined_disc_from_free(0.2, free_ct);
+    const double a = disc.free_induction;
+    const double momentum = 4.0 * a * (1.0 - a);
+    const double buhl = 8.0 / 9.0 - 4.0 / 9.0 * a + 14.0 / 9.0 * a * a;
+    EXPECT_NEAR(free_ct, a <= 0.4 ? momentum : buhl, 1e-12);
+    EXPECT_EQ(a > 0.4, free_ct > 0.96);
+    EXPECT_NEAR(disc.disc_speed_ratio, (1.0 - a) * disc.free_speed_ratio, 1e-12);
   }
 }
 
