@@ -32,6 +32,8 @@ void visit_plant(State& s, Visit&& visit) {
   visit("turbulence", s.turbulence);
   visit("next_turbulence", s.next_turbulence);
   visit("lamp_temperature_K", s.lamp_temperature_K);
+  visit("lagging_inflow_m_s", s.lagging_inflow_m_s);
+  visit("induced_air_speed_m_s", s.induced_air_speed_m_s);
   visit("at_rest", s.at_rest);
   visit("mounting", s.mounting);
   visit("fan_pct", s.fan_pct);
@@ -39,6 +41,10 @@ void visit_plant(State& s, Visit&& visit) {
   visit("rheostat_ohm", s.rheostat_ohm);
   visit("blades", s.blades);
   visit("pitch_rad", s.pitch_rad);
+  visit("gust_tick", s.gust_tick);
+  visit("gust_shape", s.gust_shape);
+  visit("gust_duration_s", s.gust_duration_s);
+  visit("gust_amplitude_m_s", s.gust_amplitude_m_s);
   visit("seconds", s.tally.seconds);
   visit("wind_J", s.tally.wind_J);
   visit("rotor_J", s.tally.rotor_J);

@@ -110,17 +110,19 @@ Integrator::Integrator(const void* model, Rates rates, Event event,
 
 Integrator::~Integrator() = default;
 
-Integrator::Ending Integrator::run(double from, double until, Crossing crossing,
-                                   std::span<double> y) {
+void Integrator::begin(double from, double until, Crossing crossing, std::span<const double> y) {
   void* cvode = solver_->cvode.get();
-  double* values = N_VGetArrayPointer(solver_->y.get());
-  std::copy(y.begin(), y.end(), values);
+  std::copy(y.begin(), y.end(), N_VGetArrayPointer(solver_->y.get()));
   int direction = crossing == Crossing::rising ? 1 : -1;
   require(CVodeReInit(cvode, from, solver_->y.get()), "CVodeReInit");
   require(CVodeSetRootDirection(cvode, &direction), "CVodeSetRootDirection");
   require(CVodeSetStopTime(cvode, until), "CVodeSetStopTime");
-  double t = from;
-  const int flag = CVode(cvode, until, solver_->y.get(), &t, CV_NORMAL);
+}
+
+Integrator::Ending Integrator::reach(double to, std::span<double> y) {
+  const double* values = N_VGetArrayPointer(solver_->y.get());
+  double t = 0.0;
+  const int flag = CVode(solver_->cvode.get(), to, solver_->y.get(), &t, CV_NORMAL);
   require(flag, "CVode");
   std::copy(values, values + y.size(), y.begin());
   return {.t = t, .event = flag == CV_ROOT_RETURN};

@@ -7,7 +7,7 @@
 namespace windwright::twin {
 
 /// CVODE's Adams method for a small system that is not stiff, with one event function. Keeps no
-/// memory from one run to the next, so a run depends on its arguments alone.
+/// memory from one beginning to the next, so what follows depends on its arguments alone.
 class Integrator {
  public:
   /// dy/dt at (t, y), each (equations).
@@ -24,11 +24,15 @@ class Integrator {
   enum class Crossing { falling, rising };
   struct Ending {
     double t;
-    bool event;  // stopped at an event, before `until`
+    bool event;  // stopped at an event, before `to`
   };
-  /// Integrates from 0 or from `from` to `until`, or to the first event.
-  /// @param y  (equations), replaced by the values at the end
-  Ending run(double from, double until, Crossing crossing, std::span<double> y);
+  /// Starts anew at `from`, to go no further than `until`.
+  /// @param y  (equations)
+  void begin(double from, double until, Crossing crossing, std::span<const double> y);
+  /// Integrates on to `to`, at most the `until` of the beginning, or to the first event. Where it
+  /// is stopped on the way changes nothing about the steps.
+  /// @param y  (equations), replaced by the values there
+  Ending reach(double to, std::span<double> y);
 
  private:
   struct Solver;

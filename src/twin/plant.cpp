@@ -2,6 +2,8 @@
 #include "twin/plant.h"
 
 #include "base/random.h"
+#include "physics/dynamic_inflow.h"
+#include "physics/gust.h"
 #include "physics/tunnel.h"
 #include "twin/integrator.h"
 #include "twin/torque_table.h"
@@ -11,6 +13,7 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <numbers>
 #include <optional>
@@ -19,14 +22,18 @@ namespace windwright::twin {
 
 namespace {
 
-constexpr double grid_s = 0.02;  // of the turbulence, about
+constexpr double grid_s = 0.02;    // of the turbulence, about
+constexpr double piece_s = 0.005;  // a third of the shortest lag of a small rotor's wake, or less
+constexpr std::size_t most_cuts = 6;
 
-// What is integrated. The first four are the motion; the others start from 0 in every piece.
+// What is integrated. The first six are the motion; the others start from 0 after every event.
 enum Equation : std::size_t {
   rotor_speed,
   rotor_angle,
   mean_air_speed,
   lamp_temperature,
+  lagging_inflow,
+  induced_air_speed,
   air_path,
   wind,
   rotor,
@@ -37,13 +44,14 @@ enum Equation : std::size_t {
   load,
   equations
 };
-constexpr std::size_t moving = 4;
+constexpr std::size_t moving = 6;
 using Values = std::array<double, equations>;
-constexpr Values tolerances{1e-7, 1e-8, 1e-8, 1e-5, 1e-9, 1e-8, 1e-8, 1e-8, 1e-8, 1e-8, 1e-8, 1e-8};
+constexpr Values tolerances{1e-7, 1e-8, 1e-8, 1e-5, 1e-8, 1e-8, 1e-9,
+                            1e-8, 1e-8, 1e-8, 1e-8, 1e-8, 1e-8, 1e-8};
 constexpr double relative_tolerance = 1e-9;
 
 // A stretch without event, with its rates at both ends: a cubic between them is as good as the
-// integration, as it is far shorter than any time constant.
+// integration, as it is shorter than any time constant.
 struct Piece {
   double start_s;
   double end_s;
@@ -55,7 +63,7 @@ struct Piece {
 };
 
 // Direct voltage and current at the start, the middle and the end of a piece. A parabola through
-// them is good to 1e-6 and far cheaper than solving the bridge for every sample.
+// them is good to 1e-6 and cheaper than solving the bridge for every sample.
 struct DirectCurrent {
   bool known;
   std::array<double, 3> voltage_V;
@@ -83,20 +91,32 @@ double cubic(const Piece& piece, std::size_t equation, double t) {
 }  // namespace
 
 struct Plant::Model {
+  struct Disc {
+    double air_speed_m_s;  // at the sensor
+    double rotor_speed_rad_s;
+    double induced_m_s;
+  };
+  struct DiscLoad {
+    double torque_N_m;
+    double quasi_steady_m_s;  // that this load would induce in the long run
+  };
+
   explicit Model(const bench::Bench& described);
 
   void refresh_air();
   void refresh_rotor();
   double inertia_kg_m2() const;
   double kinetic_J() const;
-  double gust_m_s(double mean_m_s, double t) const;
+  double air_speed_m_s(double mean_m_s, double t) const;
   physics::GeneratorLoad generator_load(double speed_rad_s, double lamp_K) const;
   double load_ohm(double lamp_K) const;
-  double aerodynamic_torque_N_m(double air_m_s, double speed_rad_s) const;
+  DiscLoad disc_load(const Disc& disc) const;
   void rates(double t, const double* y, double* dy) const;
   double event(double t, const double* y) const;
   double turbulence_at(std::int64_t grid_point) const;
   void integrate(double length_s);
+  Integrator::Ending note_piece(double from, double until, bool goes_on, Values& y);
+  void refresh_gust();
   void add(const Values& y, double angle_before);
   Motion motion_in(const Piece& piece, double offset_s) const;
   std::int64_t advance(std::int64_t ticks);
@@ -121,8 +141,14 @@ struct Plant::Model {
   // The stretch being integrated, or the last one.
   double from_turbulence = 0.0;
   double turbulence_slope_s = 0.0;
-  std::array<Piece, 3> pieces{};
-  std::array<DirectCurrent, 3> direct_current{};  // of the pieces; filled when samples are taken
+  physics::Gust gust{};
+  double from_gust_s = 0.0;  // time since the gust's start
+  std::array<Piece, most_cuts + 2> pieces{};
+  std::array<DirectCurrent, most_cuts + 2> direct_current{};  // filled when samples are taken
+  // Where the last equivalent air speed was found: the next one is near. Forgotten at the beginning
+  // of every stretch, as the state does not hold it.
+  mutable bool near_known = false;
+  mutable physics::EquivalentAir near{};
   std::size_t piece_count = 0;
   bool may_break_away = false;
   std::unique_ptr<Integrator> integrator;
@@ -184,9 +210,10 @@ double Plant::Model::kinetic_J() const {
   return 0.5 * inertia_kg_m2() * state.rotor_speed_rad_s * state.rotor_speed_rad_s;
 }
 
-double Plant::Model::gust_m_s(double mean_m_s, double t) const {
+double Plant::Model::air_speed_m_s(double mean_m_s, double t) const {
   const double fluctuation = from_turbulence + turbulence_slope_s * t;
-  return std::max(0.0, mean_m_s * (1.0 + bench.tunnel.turbulence_intensity * fluctuation));
+  return std::max(0.0, mean_m_s * (1.0 + bench.tunnel.turbulence_intensity * fluctuation) +
+                           physics::gust_m_s(gust, from_gust_s + t));
 }
 
 double Plant::Model::load_ohm(double lamp_K) const {
@@ -199,16 +226,29 @@ physics::GeneratorLoad Plant::Model::generator_load(double speed_rad_s, double l
   return physics::generator_load(truth.generator, speed_rad_s, load_ohm(lamp_K));
 }
 
-double Plant::Model::aerodynamic_torque_N_m(double air_m_s, double speed_rad_s) const {
-  return torque->torque_N_m({.air_speed_m_s = truth.position_factor * air_m_s,
-                             .rotor_speed_rad_s = speed_rad_s,
-                             .density_kg_m3 = density_kg_m3,
-                             .dynamic_viscosity_Pa_s = viscosity_Pa_s});
+// The loads are those of the steady wind that sends as much air through the disc; once the induced
+// flow has settled, that wind is the one that blows, and they are what the table says for it.
+Plant::Model::DiscLoad Plant::Model::disc_load(const Disc& disc) const {
+  physics::RotorFlow flow{.air_speed_m_s = truth.position_factor * disc.air_speed_m_s,
+                          .rotor_speed_rad_s = disc.rotor_speed_rad_s,
+                          .density_kg_m3 = density_kg_m3,
+                          .dynamic_viscosity_Pa_s = viscosity_Pa_s};
+  const double through_m_s = flow.air_speed_m_s - disc.induced_m_s;
+  const auto induced_at_m_s = [&](double steady_m_s) {
+    flow.air_speed_m_s = steady_m_s;
+    return torque->induced_m_s(flow);
+  };
+  if (!near_known) near = {.air_speed_m_s = flow.air_speed_m_s, .disc_air_speed_m_s = through_m_s};
+  near = physics::equivalent_air(std::ref(induced_at_m_s), through_m_s, near);
+  near_known = true;
+  flow.air_speed_m_s = near.air_speed_m_s;
+  return {.torque_N_m = torque->torque_N_m(flow),
+          .quasi_steady_m_s = near.air_speed_m_s - near.disc_air_speed_m_s};
 }
 
 void Plant::Model::rates(double t, const double* y, double* dy) const {
   std::fill(dy, dy + equations, 0.0);
-  const double air_m_s = gust_m_s(y[mean_air_speed], t);
+  const double air_m_s = air_speed_m_s(y[mean_air_speed], t);
   const double disc_m_s = truth.position_factor * air_m_s;
   const double radius_m = truth.rotor.tip_radius_m;
   dy[mean_air_speed] =
@@ -216,12 +256,20 @@ void Plant::Model::rates(double t, const double* y, double* dy) const {
   dy[air_path] = air_m_s;
   dy[wind] =
       0.5 * density_kg_m3 * std::numbers::pi * radius_m * radius_m * disc_m_s * disc_m_s * disc_m_s;
+  // Friction has no direction at standstill; a rotor not at rest turns forward.
+  constexpr double slowest_rad_s = 1e-6;
+  const double speed_rad_s = state.at_rest ? 0.0 : std::max(y[rotor_speed], slowest_rad_s);
+  const DiscLoad disc = disc_load({.air_speed_m_s = air_m_s,
+                                   .rotor_speed_rad_s = speed_rad_s,
+                                   .induced_m_s = y[induced_air_speed]});
+  const physics::InducedFlowRates inflow = physics::inflow_rates(
+      {.lagging_m_s = y[lagging_inflow], .induced_m_s = y[induced_air_speed]},
+      disc.quasi_steady_m_s, physics::inflow_lags(disc_m_s, y[induced_air_speed], radius_m));
+  dy[lagging_inflow] = inflow.lagging_m_s2;
+  dy[induced_air_speed] = inflow.induced_m_s2;
   double lamp_W = 0.0;
   if (!state.at_rest) {
-    // Friction has no direction at standstill; the rotor turns forward in all that follows.
-    constexpr double slowest_rad_s = 1e-6;
-    const double speed_rad_s = std::max(y[rotor_speed], slowest_rad_s);
-    const double torque_N_m = aerodynamic_torque_N_m(air_m_s, speed_rad_s);
+    const double torque_N_m = disc.torque_N_m;
     const double resistance_ohm = load_ohm(y[lamp_temperature]);
     const physics::GeneratorLoad g =
         physics::generator_load(truth.generator, speed_rad_s, resistance_ohm);
@@ -249,7 +297,10 @@ void Plant::Model::rates(double t, const double* y, double* dy) const {
 double Plant::Model::event(double t, const double* y) const {
   if (!state.at_rest) return y[rotor_speed];
   if (!may_break_away) return -1.0;
-  return aerodynamic_torque_N_m(gust_m_s(y[mean_air_speed], t), 0.0) -
+  return disc_load({.air_speed_m_s = air_speed_m_s(y[mean_air_speed], t),
+                    .rotor_speed_rad_s = 0.0,
+                    .induced_m_s = y[induced_air_speed]})
+             .torque_N_m -
          physics::breakaway_torque_N_m(truth.generator);
 }
 
@@ -277,55 +328,87 @@ void Plant::Model::add(const Values& y, double angle_before) {
   tally.disc_air_path_m += truth.position_factor * y[air_path];
 }
 
-// Integrates one stretch from the state, piece by piece from event to event. A rotor that comes to
-// rest stays there until the end of the stretch, so there are at most three pieces.
+// Integrates one stretch from the state, from event to event, and notes it in short pieces. A rotor
+// that comes to rest stays there until the end of the stretch, so there are at most two events.
 void Plant::Model::integrate(double length_s) {
   may_break_away = !held;
+  near_known = false;
   piece_count = 0;
   Values y{};
-  Values dy{};
   double t = 0.0;
   y[rotor_speed] = state.rotor_speed_rad_s;
   y[rotor_angle] = state.rotor_angle_rad;
   y[mean_air_speed] = state.mean_air_speed_m_s;
   y[lamp_temperature] = state.lamp_temperature_K;
+  y[lagging_inflow] = state.lagging_inflow_m_s;
+  y[induced_air_speed] = state.induced_air_speed_m_s;
   if (state.at_rest && may_break_away && event(0.0, y.data()) > 0.0) state.at_rest = false;
+  const double cuts =
+      std::clamp(std::ceil(length_s / piece_s - 1e-9), 1.0, static_cast<double>(most_cuts));
+  double cut = 1.0;
   while (t < length_s) {
-    direct_current.at(piece_count).known = false;
-    Piece& piece = pieces.at(piece_count++);
     const double angle_before = y[rotor_angle];
     std::fill(y.begin() + moving, y.end(), 0.0);
-    rates(t, y.data(), dy.data());
-    piece.start_s = t;
-    piece.at_rest = state.at_rest;
-    std::copy_n(y.begin(), moving, piece.first.begin());
-    std::copy_n(dy.begin(), moving, piece.first_rates.begin());
-    const auto crossing =
-        state.at_rest ? Integrator::Crossing::rising : Integrator::Crossing::falling;
-    const Integrator::Ending ending = integrator->run(t, length_s, crossing, y);
-    rates(ending.t, y.data(), dy.data());
-    if (ending.event) {
-      may_break_away = state.at_rest;
-      state.at_rest = !state.at_rest;
-      y[rotor_speed] = 0.0;
+    integrator->begin(t, length_s,
+                      state.at_rest ? Integrator::Crossing::rising : Integrator::Crossing::falling,
+                      y);
+    bool goes_on = false;
+    for (bool event = false; !event && t < length_s;) {
+      const double until = cut < cuts ? length_s * (cut / cuts) : length_s;
+      const Integrator::Ending ending = note_piece(t, until, goes_on, y);
+      goes_on = true;
+      event = ending.event;
+      t = ending.t;
+      if (!event || t >= until) cut += 1.0;
     }
-    piece.end_s = ending.t;
-    std::copy_n(y.begin(), moving, piece.last.begin());
-    std::copy_n(dy.begin(), moving, piece.last_rates.begin());
     add(y, angle_before);
-    t = ending.t;
   }
   state.rotor_speed_rad_s = y[rotor_speed];
   state.rotor_angle_rad = std::fmod(y[rotor_angle], 2.0 * std::numbers::pi);
   state.mean_air_speed_m_s = y[mean_air_speed];
   state.lamp_temperature_K = y[lamp_temperature];
+  state.lagging_inflow_m_s = y[lagging_inflow];
+  state.induced_air_speed_m_s = y[induced_air_speed];
+}
+
+// @param goes_on  from the piece before, without an event in between
+Integrator::Ending Plant::Model::note_piece(double from, double until, bool goes_on, Values& y) {
+  direct_current.at(piece_count).known = false;
+  Piece& piece = pieces.at(piece_count++);
+  Values dy{};
+  piece.start_s = from;
+  piece.at_rest = state.at_rest;
+  std::copy_n(y.begin(), moving, piece.first.begin());
+  if (goes_on) {
+    piece.first_rates = pieces.at(piece_count - 2).last_rates;
+  } else {
+    rates(from, y.data(), dy.data());
+    std::copy_n(dy.begin(), moving, piece.first_rates.begin());
+  }
+  const Integrator::Ending ending = integrator->reach(until, y);
+  rates(ending.t, y.data(), dy.data());
+  if (ending.event) {
+    may_break_away = state.at_rest;
+    state.at_rest = !state.at_rest;
+    y[rotor_speed] = 0.0;
+  }
+  piece.end_s = ending.t;
+  std::copy_n(y.begin(), moving, piece.last.begin());
+  std::copy_n(dy.begin(), moving, piece.last_rates.begin());
+  return ending;
 }
 
 Motion Plant::Model::motion_in(const Piece& piece, double offset_s) const {
   return {.rotor_speed_rad_s = std::max(0.0, cubic(piece, rotor_speed, offset_s)),
           .rotor_angle_rad = cubic(piece, rotor_angle, offset_s),
-          .air_speed_m_s = gust_m_s(cubic(piece, mean_air_speed, offset_s), offset_s),
+          .air_speed_m_s = air_speed_m_s(cubic(piece, mean_air_speed, offset_s), offset_s),
           .lamp_temperature_K = cubic(piece, lamp_temperature, offset_s)};
+}
+
+void Plant::Model::refresh_gust() {
+  gust = {.shape = static_cast<physics::GustShape>(state.gust_shape),
+          .duration_s = state.gust_duration_s,
+          .amplitude_m_s = state.gust_amplitude_m_s};
 }
 
 std::int64_t Plant::Model::advance(std::int64_t ticks) {
@@ -335,6 +418,7 @@ std::int64_t Plant::Model::advance(std::int64_t ticks) {
   const double rise = state.next_turbulence - state.turbulence;
   from_turbulence = state.turbulence + part * rise;
   turbulence_slope_s = rise / (tick_s * static_cast<double>(ticks_per_grid));
+  from_gust_s = static_cast<double>(state.tick - state.gust_tick) * tick_s;
   const double length_s = static_cast<double>(count) * tick_s;
   integrate(length_s);
   state.tick += count;
@@ -376,6 +460,16 @@ void Plant::restore(const PlantState& state) {
   model_->state = state;
   model_->refresh_air();
   model_->refresh_rotor();
+  model_->refresh_gust();
+}
+
+void Plant::start_gust(const physics::Gust& gust) {
+  PlantState& state = model_->state;
+  state.gust_tick = state.tick;
+  state.gust_shape = static_cast<std::int64_t>(gust.shape);
+  state.gust_duration_s = gust.duration_s;
+  state.gust_amplitude_m_s = gust.amplitude_m_s;
+  model_->refresh_gust();
 }
 
 void Plant::command_fan(double fan_pct) {
@@ -438,9 +532,12 @@ Motion Plant::motion_now() const {
                     static_cast<double>(model_->ticks_per_grid);
   const double fluctuation = s.turbulence + part * (s.next_turbulence - s.turbulence);
   const double intensity = model_->bench.tunnel.turbulence_intensity;
+  const double gust_m_s =
+      physics::gust_m_s(model_->gust, static_cast<double>(s.tick - s.gust_tick) * model_->tick_s);
   return {.rotor_speed_rad_s = s.rotor_speed_rad_s,
           .rotor_angle_rad = s.rotor_angle_rad,
-          .air_speed_m_s = std::max(0.0, s.mean_air_speed_m_s * (1.0 + intensity * fluctuation)),
+          .air_speed_m_s =
+              std::max(0.0, s.mean_air_speed_m_s * (1.0 + intensity * fluctuation) + gust_m_s),
           .lamp_temperature_K = s.lamp_temperature_K};
 }
 
@@ -452,7 +549,12 @@ PowerFlow Plant::power_flow_now() const {
   flow.disc_air_speed_m_s = m.truth.position_factor * motion.air_speed_m_s;
   flow.wind_power_W = 0.5 * m.density_kg_m3 * std::numbers::pi * radius_m * radius_m *
                       std::pow(flow.disc_air_speed_m_s, 3);
-  flow.rotor_torque_N_m = m.aerodynamic_torque_N_m(motion.air_speed_m_s, motion.rotor_speed_rad_s);
+  flow.induced_air_speed_m_s = m.state.induced_air_speed_m_s;
+  m.near_known = false;
+  flow.rotor_torque_N_m = m.disc_load({.air_speed_m_s = motion.air_speed_m_s,
+                                       .rotor_speed_rad_s = motion.rotor_speed_rad_s,
+                                       .induced_m_s = flow.induced_air_speed_m_s})
+                              .torque_N_m;
   flow.rotor_power_W = flow.rotor_torque_N_m * motion.rotor_speed_rad_s;
   flow.load_resistance_ohm = m.load_ohm(motion.lamp_temperature_K);
   if (motion.rotor_speed_rad_s > 0.0) {

@@ -4,6 +4,7 @@
 #include "bench/bench.h"
 #include "physics/air.h"
 #include "physics/generator.h"
+#include "physics/gust.h"
 #include "physics/loads.h"
 #include "twin/energy_tally.h"
 #include "twin/truth.h"
@@ -23,6 +24,8 @@ struct PlantState {
   double turbulence = 0.0;       // at the last grid point, over its standard deviation
   double next_turbulence = 0.0;  // at the coming one; linear between them
   double lamp_temperature_K = 0.0;
+  double lagging_inflow_m_s = 0.0;  // physics::InducedFlow
+  double induced_air_speed_m_s = 0.0;
   bool at_rest = true;        // the rotor sticks; break-away ends it
   std::int64_t mounting = 0;  // times that blades were put on
   // Commands:
@@ -31,6 +34,11 @@ struct PlantState {
   double rheostat_ohm = 0.0;
   std::int64_t blades = 0;
   double pitch_rad = 0.0;  // as meant
+  // The latest gust:
+  std::int64_t gust_tick = 0;    // when it began
+  std::int64_t gust_shape = 0;   // a physics::GustShape
+  double gust_duration_s = 0.0;  // 0: none yet
+  double gust_amplitude_m_s = 0.0;
   EnergyTally tally{};
 };
 
@@ -38,7 +46,7 @@ struct PlantState {
 struct Motion {
   double rotor_speed_rad_s;
   double rotor_angle_rad;
-  double air_speed_m_s;  // at the sensor, turbulence included, not below 0
+  double air_speed_m_s;  // at the sensor, turbulence and gust included, not below 0
   double lamp_temperature_K;
 };
 
@@ -51,7 +59,8 @@ struct PlantSample {
 
 /// Powers at one instant; rotor = bearing + iron + winding + rectifier + load + stored.
 struct PowerFlow {
-  double disc_air_speed_m_s;
+  double disc_air_speed_m_s;     // without the induced one
+  double induced_air_speed_m_s;  // by the rotor, mean over the disc
   double wind_power_W;
   double rotor_torque_N_m;  // aerodynamic, also at rest
   double rotor_power_W;
@@ -60,12 +69,13 @@ struct PowerFlow {
   double load_resistance_ohm;  // infinity for none
 };
 
-/// The physics of the bench in time. Rotor speed and angle, mean air speed, filament temperature
-/// and the energies are integrated by CVODE (Adams, adaptive order and step, relative tolerance
-/// 1e-9; Hindmarsh et al., SUNDIALS, ACM TOMS 31 (2005)) from one turbulence grid point to the
-/// next; its root finding catches the rotor coming to rest and breaking away. The integrator starts
-/// anew at every grid point and command, so that the state is all it remembers.
-/// Theory: docs/theory/simulated_bench.md.
+/// The physics of the bench in time. Rotor speed and angle, mean air speed, filament temperature,
+/// the induced flow (physics/dynamic_inflow.h, for the disc as a whole) and the energies are
+/// integrated by CVODE (Adams, adaptive order and step, relative tolerance 1e-9; Hindmarsh et al.,
+/// SUNDIALS, ACM TOMS 31 (2005)) from one turbulence grid point to the next; its root finding
+/// catches the rotor coming to rest and breaking away. The integrator starts anew at every grid
+/// point and command, so that the state is all it remembers. Theory:
+/// docs/theory/simulated_bench.md.
 class Plant {
  public:
   /// @param bench  must outlive the plant; has a [simulation]
@@ -84,6 +94,8 @@ class Plant {
 
   void command_fan(double fan_pct);
   void command_load(physics::LoadSelection selection, double rheostat_ohm);
+  /// Blows over sensor and disc from now on; one that still blows ends.
+  void start_gust(const physics::Gust& gust);
   /// A person stops the rotor by hand, puts on other blades or sets their pitch, and lets go.
   void mount(std::int64_t blades, double pitch_rad, double duration_s);
 

@@ -319,6 +319,7 @@ std::map<std::string, double> SimulatedBench::truth() const {
   for (std::size_t i = 0; i < quantities.size(); ++i)
     all[std::string(quantities[i])] = values[i];
   all["disc_air_speed_m_s"] = flow.disc_air_speed_m_s;
+  all["induced_air_speed_m_s"] = flow.induced_air_speed_m_s;
   all["tip_speed_ratio"] =
       wind ? motion.rotor_speed_rad_s * radius_m / flow.disc_air_speed_m_s : 0.0;
   all["air_density_kg_m3"] = s.plant.density_kg_m3();
@@ -341,6 +342,10 @@ std::map<std::string, double> SimulatedBench::truth() const {
   all["tip_radius_m"] = radius_m;
   all["position_factor"] = truth.position_factor;
   return all;
+}
+
+void SimulatedBench::start_gust(const physics::Gust& gust) {
+  state_->plant.start_gust(gust);
 }
 
 void SimulatedBench::advance(double seconds) {

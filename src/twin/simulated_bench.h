@@ -3,6 +3,7 @@
 
 #include "bench/bench.h"
 #include "bench/device.h"
+#include "physics/gust.h"
 #include "twin/energy_tally.h"
 
 #include <cstddef>
@@ -56,12 +57,14 @@ class SimulatedBench final : public bench::Device {
   void return_to(std::string_view bookmark) override;
 
   /// True values now, by channel name, and what no sensor can see: tip_speed_ratio,
-  /// disc_air_speed_m_s, air_density_kg_m3, wind_power_W, rotor_torque_N_m, rotor_power_W,
-  /// stored_power_W, bearing_loss_W, iron_loss_W, electromagnetic_power_W, winding_loss_W,
-  /// ac_power_W, rectifier_loss_W, dc_power_W, cp (rotor), electrical_cp (DC), lamp_temperature_K,
-  /// pitch_deg, blade_count, tip_radius_m, position_factor.
-  /// rotor = bearing + iron + winding + rectifier + dc + stored.
+  /// disc_air_speed_m_s, induced_air_speed_m_s, air_density_kg_m3, wind_power_W, rotor_torque_N_m,
+  /// rotor_power_W, stored_power_W, bearing_loss_W, iron_loss_W, electromagnetic_power_W,
+  /// winding_loss_W, ac_power_W, rectifier_loss_W, dc_power_W, cp (rotor), electrical_cp (DC),
+  /// lamp_temperature_K, pitch_deg, blade_count, tip_radius_m, position_factor. rotor = bearing +
+  /// iron + winding + rectifier + dc + stored.
   std::map<std::string, double> truth() const;
+  /// A gust over sensor and disc, from now on.
+  void start_gust(const physics::Gust& gust);
   /// Lets time pass without samples; the next block then has a gap before it.
   /// @param seconds  rounded to whole samples
   void advance(double seconds);
