@@ -5,6 +5,7 @@
 #include "base/json.h"
 #include "base/text.h"
 #include "bench/rotor_file.h"
+#include "cli/rotor_start_up.h"
 #include "cli/verbs.h"
 #include "physics/air.h"
 
@@ -15,6 +16,7 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdio>
+#include <limits>
 #include <memory>
 #include <numbers>
 #include <optional>
@@ -43,6 +45,8 @@ struct RotorVerbOptions {
   std::string density;
   std::string viscosity;
   std::string losses = "both";
+  std::string start_up;
+  std::string load_ohm;
   bool spanwise = false;
   bool json = false;
 };
@@ -140,40 +144,80 @@ physics::RotorOptions rotor_options(const RotorVerbOptions& options) {
                        "none, tip, root or both");
 }
 
-std::vector<Point> points(const RotorVerbOptions& options, physics::Rotor rotor) {
-  if (!options.blades.empty()) {
-    const double blades = number_within("--blades", options.blades, {1.0, 12.0});
-    if (blades != std::floor(blades)) {
-      throw base::BadInput("--blades", fmt::format("is '{}'", options.blades),
-                           "a whole number from 1 to 12");
-    }
-    rotor.blades = static_cast<int>(blades);
+physics::Rotor with_blades(const RotorVerbOptions& options, physics::Rotor rotor) {
+  if (options.blades.empty()) return rotor;
+  const double blades = number_within("--blades", options.blades, {1.0, 12.0});
+  if (blades != std::floor(blades)) {
+    throw base::BadInput("--blades", fmt::format("is '{}'", options.blades),
+                         "a whole number from 1 to 12");
   }
-  const double density_kg_m3 = options.density.empty()
-                                   ? physics::standard_density_kg_m3
-                                   : number_within("--density", options.density, {0.01, 20.0});
-  const double viscosity_Pa_s =
-      options.viscosity.empty()
-          ? physics::dynamic_viscosity_Pa_s({.temperature_K = physics::standard_temperature_K,
-                                             .pressure_Pa = physics::standard_pressure_Pa,
-                                             .relative_humidity = 0.0})
-          : number_within("--viscosity", options.viscosity, {1e-6, 1e-3});
-  std::vector<double> pitches_deg{std::round(rotor.pitch_rad / degree * 1e9) / 1e9};
-  if (!options.pitch.empty()) pitches_deg = sweep("--pitch", options.pitch, {-180.0, 180.0});
+  rotor.blades = static_cast<int>(blades);
+  return rotor;
+}
+
+double density_kg_m3(const RotorVerbOptions& options) {
+  if (options.density.empty()) return physics::standard_density_kg_m3;
+  return number_within("--density", options.density, {0.01, 20.0});
+}
+
+double viscosity_Pa_s(const RotorVerbOptions& options) {
+  if (!options.viscosity.empty())
+    return number_within("--viscosity", options.viscosity, {1e-6, 1e-3});
+  return physics::dynamic_viscosity_Pa_s({.temperature_K = physics::standard_temperature_K,
+                                          .pressure_Pa = physics::standard_pressure_Pa,
+                                          .relative_humidity = 0.0});
+}
+
+std::vector<double> pitches_deg(const RotorVerbOptions& options, const physics::Rotor& rotor) {
+  if (!options.pitch.empty()) return sweep("--pitch", options.pitch, {-180.0, 180.0});
+  return {std::round(rotor.pitch_rad / degree * 1e9) / 1e9};
+}
+
+RotorStartUp start_up_request(const RotorVerbOptions& options, const physics::Rotor& file) {
+  for (const auto& [option, text] :
+       {std::pair("--tsr", &options.tsr), std::pair("--air-speed", &options.air_speed),
+        std::pair("--rotor-speed-rpm", &options.rotor_speed_rpm)}) {
+    if (!text->empty()) {
+      throw base::BadInput(option, "is given together with --start-up",
+                           "--start-up BENCH [--air-speeds A:STEP:B] [--load-ohm R]");
+    }
+  }
+  RotorStartUp request{.rotor = with_blades(options, file),
+                       .bench = options.start_up,
+                       .pitches_deg = pitches_deg(options, file),
+                       .air_speeds_m_s = {},
+                       .load_ohm = std::nullopt,
+                       .density_kg_m3 = density_kg_m3(options),
+                       .dynamic_viscosity_Pa_s = viscosity_Pa_s(options),
+                       .json = options.json};
+  if (!options.air_speeds.empty()) {
+    request.air_speeds_m_s = sweep("--air-speeds", options.air_speeds, {0.1, 200.0});
+  }
+  if (options.load_ohm == "open") {
+    request.load_ohm = std::numeric_limits<double>::infinity();
+  } else if (!options.load_ohm.empty()) {
+    request.load_ohm = number_within("--load-ohm", options.load_ohm, {1e-3, 1e9});
+  }
+  return request;
+}
+
+std::vector<Point> points(const RotorVerbOptions& options, const physics::Rotor& file) {
+  physics::Rotor rotor = with_blades(options, file);
+  const std::vector<double> pitches = pitches_deg(options, rotor);
   const auto method = rotor_options(options);
   const auto list = speeds(options, rotor.tip_radius_m);
-  if (static_cast<double>(list.size()) * static_cast<double>(pitches_deg.size()) > most_points) {
+  if (static_cast<double>(list.size()) * static_cast<double>(pitches.size()) > most_points) {
     throw base::BadInput("--pitch", "makes too many points together with the other sweep",
                          fmt::format("at most {} points", most_points));
   }
   std::vector<Point> all;
-  for (const double pitch_deg : pitches_deg) {
+  for (const double pitch_deg : pitches) {
     rotor.pitch_rad = pitch_deg * degree;
     for (const AirAndSpeed& one : list) {
       const physics::RotorFlow flow{.air_speed_m_s = one.air_speed_m_s,
                                     .rotor_speed_rad_s = one.rotor_speed_rad_s,
-                                    .density_kg_m3 = density_kg_m3,
-                                    .dynamic_viscosity_Pa_s = viscosity_Pa_s};
+                                    .density_kg_m3 = density_kg_m3(options),
+                                    .dynamic_viscosity_Pa_s = viscosity_Pa_s(options)};
       Point point{pitch_deg, flow, {}};
       if (options.spanwise) {
         point.span = physics::rotor_span(rotor, flow, method);
@@ -299,6 +343,13 @@ void note(const std::vector<Point>& all) {
 }
 
 void run_rotor(const RotorVerbOptions& options) {
+  if (!options.start_up.empty()) {
+    print_rotor_start_up(start_up_request(options, bench::rotor_from_file(options.file)));
+    return;
+  }
+  if (!options.load_ohm.empty()) {
+    throw base::BadInput("--load-ohm", "is given without a bench", "with --start-up BENCH");
+  }
   const auto all = points(options, bench::rotor_from_file(options.file));
   fmt::print("{}", options.json ? json(all) : csv(all));
   note(all);
@@ -323,11 +374,18 @@ void add_rotor(CLI::App& program, int& exit_code) {
                    "Dynamic viscosity in Pa s; else that of air at 15 degC");
   verb->add_option("--losses", options->losses, "Loss factor: none, tip, root or both")
       ->capture_default_str();
+  verb->add_option("--start-up", options->start_up,
+                   "Bench: starting torque, cut-in, running and run-away speed on its shaft");
+  verb->add_option(
+      "--load-ohm", options->load_ohm,
+      "With --start-up: resistance at the DC terminals, or 'open'; else the rheostat's "
+      "highest");
   verb->add_flag("--spanwise", options->spanwise, "One row a blade element instead of a point");
   verb->add_flag("--json", options->json, "One JSON document");
   verb->footer(
       "Example:\n  windwright rotor examples/saltmarsh-college/rotor.toml --air-speed 8 --tsr "
-      "1:0.5:8 --pitch 5 --blades 3");
+      "1:0.5:8 --pitch 5 --blades 3\n  windwright rotor examples/saltmarsh-college/rotor.toml "
+      "--start-up examples/saltmarsh-college/bench.toml --load-ohm 15 --air-speeds 2:1:14");
   verb->callback([options, &exit_code] {
     run_rotor(*options);
     exit_code = done;

@@ -26,11 +26,11 @@ std::optional<OperatingPoint> operating_point(const Rotor& rotor, const Generato
 
 /// Rotor speed at which the set keeps turning with a given load: the highest balance of torques,
 /// which is stable, since above it the generator and its losses brake more than the rotor drives.
-/// Searched downwards from tip-speed ratio 20 in steps of 0.25, then bracketed to 1e-12 of its
-/// value; two balances closer than a step may be missed.
+/// All balances: torque_balances in start_up.h, which says how they are found.
 /// @param flow                 its rotor speed is not used
 /// @param load_resistance_ohm  above 0; infinity is the open circuit
-/// @return                     nothing where the set comes to rest, or still speeds up at 20
+/// @return                     nothing where the set comes to rest, or still speeds up at tip-speed
+/// ratio 25
 std::optional<double> steady_rotor_speed_rad_s(const Rotor& rotor, const Generator& generator,
                                                const RotorFlow& flow, double load_resistance_ohm);
 

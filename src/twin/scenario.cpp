@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
@@ -57,6 +58,23 @@ ScenarioStep read_step(const base::Settings& table, const bench::Bench& bench) {
   return step;
 }
 
+ScenarioGust read_gust(const base::Settings& table) {
+  constexpr std::array shapes{physics::GustShape::one_minus_cosine,
+                              physics::GustShape::extreme_operating};
+  const std::vector<std::string> names{"one_minus_cosine", "extreme_operating"};
+  const std::string shape = table.has("shape") ? table.text("shape") : names[0];
+  const auto found = std::find(names.begin(), names.end(), shape);
+  if (found == names.end()) {
+    throw base::BadInput(table.place("shape"), fmt::format("there is no gust '{}'", shape),
+                         base::either_of(names));
+  }
+  return {.at_s = table.number("at_s", {.at_least = 0.0, .at_most = 1e6}),
+          .gust = {.shape = shapes.at(static_cast<std::size_t>(found - names.begin())),
+                   .duration_s = table.number("duration_s", {.at_least = 0.01, .at_most = 1e6}),
+                   .amplitude_m_s =
+                       table.number("amplitude_m_s", {.at_least = -50.0, .at_most = 50.0})}};
+}
+
 std::int64_t whole_samples(double seconds, double rate_hz) {
   return std::llround(seconds * rate_hz);
 }
@@ -94,6 +112,19 @@ Scenario scenario_from_file(const std::filesystem::path& file, const bench::Benc
     }
     scenario.steps.push_back(std::move(step));
   }
+  for (const base::Settings& table : root.tables("gust")) {
+    const ScenarioGust gust = read_gust(table);
+    const double free_s = scenario.gusts.empty()
+                              ? 0.0
+                              : scenario.gusts.back().at_s + scenario.gusts.back().gust.duration_s;
+    if (gust.at_s < free_s) {
+      throw base::BadInput(
+          table.place("at_s"),
+          fmt::format("at_s is {}, while the gust above it still blows", gust.at_s),
+          fmt::format("gusts in time and apart, at least {}", free_s));
+    }
+    scenario.gusts.push_back(gust);
+  }
   if (scenario.steps.empty()) {
     throw base::BadInput(root.place(), "the scenario has no step",
                          "[[step]] with at_s and actuators");
@@ -117,6 +148,7 @@ void play(SimulatedBench& device, const bench::Bench& bench, const Scenario& sce
     return whole_samples(std::chrono::duration<double>(device.now() - start).count(), rate_hz);
   };
   std::size_t next_step = 0;
+  std::size_t next_gust = 0;
   std::int64_t next_row = 0;
   bench::SampleBlock block;
   for (std::int64_t now = 0; now <= last; now = sample_now()) {
@@ -129,6 +161,10 @@ void play(SimulatedBench& device, const bench::Bench& bench, const Scenario& sce
       ++next_step;
       continue;
     }
+    if (next_gust < scenario.gusts.size() &&
+        whole_samples(scenario.gusts[next_gust].at_s, rate_hz) <= now) {
+      device.start_gust(scenario.gusts[next_gust++].gust);
+    }
     const bool row_due = next_row <= now;
     ScenarioRow row{.time_s = static_cast<double>(now) / rate_hz, .shown = {}, .truth = {}};
     if (row_due) {
@@ -139,6 +175,9 @@ void play(SimulatedBench& device, const bench::Bench& bench, const Scenario& sce
     std::int64_t until = std::min(next_row, last + 1);
     if (next_step < scenario.steps.size()) {
       until = std::min(until, whole_samples(scenario.steps[next_step].at_s, rate_hz));
+    }
+    if (next_gust < scenario.gusts.size()) {
+      until = std::min(until, whole_samples(scenario.gusts[next_gust].at_s, rate_hz));
     }
     device.read(block, static_cast<std::size_t>(until - now));
     if (!row_due) continue;

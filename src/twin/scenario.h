@@ -3,6 +3,7 @@
 
 #include "bench/bench.h"
 #include "metrology/certificate.h"
+#include "physics/gust.h"
 #include "twin/simulated_bench.h"
 
 #include <filesystem>
@@ -24,9 +25,15 @@ struct ScenarioStep {
   std::vector<ScenarioCommand> commands;  // in the order of the file
 };
 
-/// What happens on the simulated bench, step by step, at_s ascending: docs/bench.md.
+struct ScenarioGust {
+  double at_s;
+  physics::Gust gust;
+};
+
+/// What happens on the simulated bench, both lists by at_s ascending: docs/bench.md.
 struct Scenario {
   std::vector<ScenarioStep> steps;
+  std::vector<ScenarioGust> gusts = {};  // none overlaps the next
 };
 
 /// @throws BadInput  with file and line: not a scenario, or not one for this bench
@@ -45,7 +52,8 @@ struct ScenarioPace {
   double every_s;  // between rows; a whole number of samples
 };
 
-/// Plays a scenario. A change of blades takes its time; there are no rows during it.
+/// Plays a scenario. A change of blades takes its time; there are no rows during it, and a gust
+/// that would begin meanwhile begins after it.
 /// @param certificates  (channels); without one the ideal transfer of [channel.simulated] is taken
 /// @throws BadInput     every_s is no whole number of samples
 /// @throws DeviceFault  the bench refuses a command

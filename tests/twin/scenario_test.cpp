@@ -63,6 +63,15 @@ TEST(Scenario, EverySpoiltLineIsFoundAndNamed) {
       {"[[step]]\nat_s = 0\nload_selector = \"heater\"\n", 4, "no position 'heater'"},
       {"[[step]]\nat_s = 0\nblade_count = 2.5\n", 4, "a whole number of blades"},
       {"[[step]]\nat_s = 0\nfan_pc = 50\n", 4, "'fan_pct'"},
+      {"[[step]]\nat_s = 0\n[[gust]]\nat_s = 1\nduration_s = 2\n", 4, "'amplitude_m_s' is missing"},
+      {"[[step]]\nat_s = 0\n[[gust]]\nat_s = 1\nduration_s = 0\namplitude_m_s = 1\n", 6,
+       "at least 0.01"},
+      {"[[step]]\nat_s = 0\n[[gust]]\nat_s = 1\nduration_s = 2\namplitude_m_s = 1\nshape = "
+       "\"square\"\n",
+       8, "no gust 'square'"},
+      {"[[step]]\nat_s = 0\n[[gust]]\nat_s = 1\nduration_s = 2\namplitude_m_s = 1\n[[gust]]\nat_s "
+       "= 2.5\nduration_s = 2\namplitude_m_s = 1\n",
+       9, "still blows"},
   };
   const bench::Bench bench = demo_bench();
   for (const Case& spoilt : cases) {
@@ -90,6 +99,43 @@ TEST(Scenario, StepsTakeEffectWhenTheyAreDue) {
     ASSERT_NEAR(rows[i].time_s, 1e-3 * static_cast<double>(i), 1e-9);
   EXPECT_EQ(rows[15002].truth.at("dc_current_A"), 0.0);
   EXPECT_GT(rows[15003].truth.at("dc_current_A"), 0.5);
+}
+
+TEST(Scenario, GustsBlowWhenTheyAreDue) {
+  const bench::Bench bench = calm_bench();
+  const Scenario scenario{
+      .steps = {{.at_s = 0.0, .commands = {{.actuator = "fan_pct", .value = 50.0}}}},
+      .gusts = {{.at_s = 20.0,
+                 .gust = {.shape = physics::GustShape::one_minus_cosine,
+                          .duration_s = 2.0,
+                          .amplitude_m_s = 3.0}},
+                {.at_s = 23.0,
+                 .gust = {.shape = physics::GustShape::extreme_operating,
+                          .duration_s = 1.0,
+                          .amplitude_m_s = 2.0}}}};
+  const auto rows = rows_of(bench, scenario, {.seconds = 25.0, .every_s = 0.1});
+  ASSERT_EQ(rows.size(), 251U);
+  for (const ScenarioRow& row : rows) {
+    if (row.time_s < 19.0) continue;
+    const double calm_m_s = 7.0 * -std::expm1(-row.time_s / bench.tunnel.time_constant_s);
+    double gust_m_s = 0.0;
+    for (const ScenarioGust& gust : scenario.gusts)
+      gust_m_s += physics::gust_m_s(gust.gust, row.time_s - gust.at_s);
+    ASSERT_NEAR(row.truth.at("air_speed_m_s"), calm_m_s + gust_m_s, 1e-6) << row.time_s;
+  }
+  EXPECT_GT(rows[210].truth.at("air_speed_m_s"), 9.99);
+}
+
+TEST(Scenario, TheDemoGustRunsUpWhenTheLoadFallsOff) {
+  const bench::Bench bench = demo_bench();
+  const Scenario scenario =
+      scenario_from_file(SOURCE_FOLDER "/examples/saltmarsh-college/gust.toml", bench);
+  ASSERT_EQ(scenario.gusts.size(), 2U);
+  const auto rows = rows_of(bench, scenario, {.seconds = 40.0, .every_s = 1.0});
+  const double loaded_rad_s = rows[31].truth.at("rotor_speed_rad_s");
+  const double thrown_off_rad_s = rows[36].truth.at("rotor_speed_rad_s");
+  EXPECT_GT(thrown_off_rad_s, 1.5 * loaded_rad_s);
+  EXPECT_NEAR(rows[40].truth.at("rotor_speed_rad_s") / loaded_rad_s, 1.0, 0.03);
 }
 
 TEST(Scenario, SensorsShowWhatIsTrueUpToTheirErrors) {
