@@ -1,9 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "physics/air.h"
 
-#include "base/errors.h"
 #include "base/json.h"
-#include "base/text.h"
+#include "cli/option_values.h"
 #include "cli/verbs.h"
 #include "metrology/estimate.h"
 #include "metrology/quantity.h"
@@ -46,22 +45,12 @@ struct AirOptions {
   bool json = false;
 };
 
-double number_within(const std::string& option, const std::string& text, double lowest,
-                     double highest) {
-  const auto value = base::number_from_text(text);
-  if (!value || *value < lowest || *value > highest) {
-    throw base::BadInput(option, fmt::format("is '{}'", text),
-                         fmt::format("a number from {} to {}", lowest, highest));
-  }
-  return *value;
-}
-
 Estimate estimate_of(const Input& input) {
   const std::string name = input.name;
-  Estimate estimate(number_within("--" + name, input.text, input.lowest, input.highest));
+  Estimate estimate(number_within("--" + name, input.text, {input.lowest, input.highest}));
   if (input.u_text.empty()) return estimate;
   const double u =
-      number_within("--u-" + name, input.u_text, 0.0, 0.1 * (input.highest - input.lowest));
+      number_within("--u-" + name, input.u_text, {0.0, 0.1 * (input.highest - input.lowest)});
   if (u > 0.0) estimate.add(name, {.u = u, .dof = std::numeric_limits<double>::infinity()});
   return estimate;
 }

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/table.h"
+#include "base/text.h"
 #include "end_to_end/program.h"
 
 #include <boost/json.hpp>
@@ -25,7 +26,7 @@ TEST(RotorVerb, SweepsTipSpeedRatioAndPitch) {
   ASSERT_EQ(ended.exit_code, 0) << ended.err;
   EXPECT_TRUE(ended.out.starts_with(
       "tip_speed_ratio,pitch_deg,air_speed_m_s,rotor_speed_rad_s,power_W,torque_N_m,thrust_N,"
-      "cp,cq,ct\n"));
+      "cp,cq,ct,"));
   const auto table = base::Table::from_text(ended.out, "out");
   ASSERT_EQ(table.rows(), 42U);
   EXPECT_EQ(table.text(3, 0), "3.3");
@@ -33,6 +34,73 @@ TEST(RotorVerb, SweepsTipSpeedRatioAndPitch) {
   for (std::size_t row = 0; row < table.rows(); ++row) {
     EXPECT_DOUBLE_EQ(table.number(row, 4), table.number(row, 5) * table.number(row, 3));
   }
+}
+
+TEST(RotorVerb, SweepsBladeCountPitchAndTipSpeedRatioTogether) {
+  const auto ended =
+      rotor({"--air-speed", "8", "--tsr", "3:1:5", "--pitch", "5:5:10", "--blades", "2:2:6"});
+  ASSERT_EQ(ended.exit_code, 0) << ended.err;
+  const auto table = base::Table::from_text(ended.out, "out");
+  ASSERT_EQ(table.rows(), 3U * 2U * 3U);
+  EXPECT_EQ(table.header().back(), "blade_count");
+  for (std::size_t row = 0; row < table.rows(); ++row) {
+    EXPECT_EQ(table.number(row, 10), 2.0 + 2.0 * static_cast<double>(row / 6));
+    EXPECT_EQ(table.number(row, 1), (row / 3) % 2 == 0 ? 5.0 : 10.0);
+    EXPECT_EQ(table.number(row, 0), 3.0 + static_cast<double>(row % 3));
+  }
+  const auto alone = base::Table::from_text(
+      rotor({"--air-speed", "8", "--tsr", "5", "--pitch", "10", "--blades", "4"}).out, "out");
+  for (std::size_t column = 0; column < table.header().size(); ++column)
+    EXPECT_EQ(table.text(11, column), alone.text(0, column)) << table.header()[column];
+}
+
+// 0.2827 m2 of rotor in 0.6 m2: 47 % of the section.
+TEST(RotorVerb, ExplainsAPowerCoefficientAboveBetzInANarrowTunnel) {
+  const std::vector<std::string> words{"--air-speed",   "8",  "--tsr",   "6:1:7",
+                                       "--blades",      "6",  "--pitch", "0",
+                                       "--tunnel-area", "0.6"};
+  const auto ended = rotor(words);
+  ASSERT_EQ(ended.exit_code, 0) << ended.err;
+  const auto table = base::Table::from_text(ended.out, "out");
+  EXPECT_GT(table.number(0, table.required_column("cp")), 16.0 / 27.0);
+  EXPECT_EQ(table.number(0, table.required_column("tip_speed_ratio")), 6.0);
+  EXPECT_NE(ended.err.find("cp is above 16/27 = 0.593 because it refers to the tunnel's air speed"),
+            std::string::npos)
+      << ended.err;
+
+  auto more = words;
+  more.emplace_back("--json");
+  const auto document = boost::json::parse(rotor(more).out);
+  const auto& point = document.at("points").at(0);
+  EXPECT_NEAR(point.at("blockage").as_double(), 0.09 * 3.14159265358979 / 0.6, 1e-9);
+  const auto& open = point.at("open_air");
+  EXPECT_LT(open.at("cp").as_double(), 16.0 / 27.0);
+  // The open-air point is that of open air: same speed of rotation, the air that it names.
+  const std::string free_m_s = base::number_text(open.at("air_speed_m_s").as_double());
+  const std::string free_ratio = base::number_text(open.at("tip_speed_ratio").as_double());
+  const auto free = base::Table::from_text(
+      rotor({"--air-speed", free_m_s, "--tsr", free_ratio, "--blades", "6", "--pitch", "0"}).out,
+      "out");
+  for (const char* name : {"cp", "cq", "ct"}) {
+    EXPECT_NEAR(open.at(name).as_double(), free.number(0, free.required_column(name)), 1e-8)
+        << name;
+  }
+  for (const char* name : {"power_W", "torque_N_m", "thrust_N"}) {
+    EXPECT_NEAR(point.at(name).as_double() / free.number(0, free.required_column(name)), 1.0, 1e-8)
+        << name;
+  }
+}
+
+TEST(RotorVerb, IsQuietAboutTheWallsOfAWideTunnel) {
+  const std::vector<std::string> open{"--air-speed", "8", "--tsr", "4"};
+  auto wide = open;
+  wide.insert(wide.end(), {"--tunnel-area", "1000"});
+  const auto ended = rotor(wide);
+  EXPECT_EQ(ended.err, "");
+  const auto cp = [](const std::string& out) {
+    return base::Table::from_text(out, "out").number(0, 7);
+  };
+  EXPECT_NEAR(cp(ended.out), cp(rotor(open).out), 1e-3);
 }
 
 TEST(RotorVerb, SweepsTheWindAtFixedRotorSpeed) {
@@ -104,6 +172,12 @@ TEST(RotorVerb, RefusesWhatItCannotDo) {
             "--air-speed: is missing: the air speed in m/s, with --tsr\n");
   EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4", "--blades", "13"}),
             "--blades: is '13': a number from 1 to 12\n");
+  EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4", "--blades", "2.5"}),
+            "--blades: is '2.5': a whole number from 1 to 12\n");
+  EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4", "--blades", "1:0.5:3"}),
+            "--blades: is '1:0.5:3': whole numbers with a whole step from 1 to 12\n");
+  EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4", "--tunnel-area", "0.2"}),
+            "--tunnel-area: is '0.2': the section's clear area in m2, above the rotor's 0.2827\n");
   EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4", "--losses", "some"}),
             "--losses: is 'some': none, tip, root or both\n");
   EXPECT_NE(complaint({"--air-speed", "8", "--tsr", "4", "--lossy", "1"}).find("--lossy"),
