@@ -5,7 +5,9 @@
 #include "physics/dynamic_inflow.h"
 #include "physics/gust.h"
 #include "physics/tunnel.h"
+#include "twin/disc.h"
 #include "twin/integrator.h"
+#include "twin/piece.h"
 #include "twin/torque_table.h"
 
 #include <algorithm>
@@ -13,7 +15,6 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
-#include <functional>
 #include <memory>
 #include <numbers>
 #include <optional>
@@ -23,18 +24,12 @@ namespace windwright::twin {
 namespace {
 
 constexpr double grid_s = 0.02;    // of the turbulence, about
-constexpr double piece_s = 0.005;  // a third of the shortest lag of a small rotor's wake, or less
+constexpr double piece_s = 0.005;  // under half the shortest lag of a small rotor's wake
 constexpr std::size_t most_cuts = 6;
 
-// What is integrated. The first six are the motion; the others start from 0 after every event.
-enum Equation : std::size_t {
-  rotor_speed,
-  rotor_angle,
-  mean_air_speed,
-  lamp_temperature,
-  lagging_inflow,
-  induced_air_speed,
-  air_path,
+// What is integrated: the motion (twin/piece.h), and what starts from 0 after every event.
+enum Sum : std::size_t {
+  air_path = moving,
   wind,
   rotor,
   bearing,
@@ -44,63 +39,14 @@ enum Equation : std::size_t {
   load,
   equations
 };
-constexpr std::size_t moving = 6;
 using Values = std::array<double, equations>;
-constexpr Values tolerances{1e-7, 1e-8, 1e-8, 1e-5, 1e-8, 1e-8, 1e-9,
+constexpr Values tolerances{1e-7, 1e-8, 1e-8, 1e-5, 1e-6, 1e-6, 1e-9,
                             1e-8, 1e-8, 1e-8, 1e-8, 1e-8, 1e-8, 1e-8};
 constexpr double relative_tolerance = 1e-9;
-
-// A stretch without event, with its rates at both ends: a cubic between them is as good as the
-// integration, as it is shorter than any time constant.
-struct Piece {
-  double start_s;
-  double end_s;
-  std::array<double, moving> first;
-  std::array<double, moving> first_rates;
-  std::array<double, moving> last;
-  std::array<double, moving> last_rates;
-  bool at_rest;
-};
-
-// Direct voltage and current at the start, the middle and the end of a piece. A parabola through
-// them is good to 1e-6 and cheaper than solving the bridge for every sample.
-struct DirectCurrent {
-  bool known;
-  std::array<double, 3> voltage_V;
-  std::array<double, 3> current_A;
-};
-
-double parabola(const std::array<double, 3>& values, double s) {
-  return values[0] + s * (4.0 * values[1] - 3.0 * values[0] - values[2] +
-                          2.0 * s * (values[0] - 2.0 * values[1] + values[2]));
-}
-
-double cubic(const Piece& piece, std::size_t equation, double t) {
-  const double h = piece.end_s - piece.start_s;
-  if (h <= 0.0) return piece.last[equation];
-  const double s = (t - piece.start_s) / h;
-  const double a = piece.first[equation];
-  const double b = piece.last[equation];
-  const double slope_a = h * piece.first_rates[equation];
-  const double slope_b = h * piece.last_rates[equation];
-  const double rise = b - a;
-  return a + s * (slope_a + s * (3.0 * rise - 2.0 * slope_a - slope_b +
-                                 s * (slope_a + slope_b - 2.0 * rise)));
-}
 
 }  // namespace
 
 struct Plant::Model {
-  struct Disc {
-    double air_speed_m_s;  // at the sensor
-    double rotor_speed_rad_s;
-    double induced_m_s;
-  };
-  struct DiscLoad {
-    double torque_N_m;
-    double quasi_steady_m_s;  // that this load would induce in the long run
-  };
-
   explicit Model(const bench::Bench& described);
 
   void refresh_air();
@@ -110,7 +56,7 @@ struct Plant::Model {
   double air_speed_m_s(double mean_m_s, double t) const;
   physics::GeneratorLoad generator_load(double speed_rad_s, double lamp_K) const;
   double load_ohm(double lamp_K) const;
-  DiscLoad disc_load(const Disc& disc) const;
+  DiscLoad disc_load(double air_m_s, double speed_rad_s, double induced_m_s) const;
   void rates(double t, const double* y, double* dy) const;
   double event(double t, const double* y) const;
   double turbulence_at(std::int64_t grid_point) const;
@@ -136,7 +82,7 @@ struct Plant::Model {
   double density_kg_m3 = 0.0;
   double viscosity_Pa_s = 0.0;
   physics::Rotor mounted;
-  mutable std::optional<TorqueTable> torque;  // of the mounted rotor; fills as it is asked
+  mutable std::optional<Disc> disc;  // of the mounted rotor; its table fills as it is asked
 
   // The stretch being integrated, or the last one.
   double from_turbulence = 0.0;
@@ -145,10 +91,6 @@ struct Plant::Model {
   double from_gust_s = 0.0;  // time since the gust's start
   std::array<Piece, most_cuts + 2> pieces{};
   std::array<DirectCurrent, most_cuts + 2> direct_current{};  // filled when samples are taken
-  // Where the last equivalent air speed was found: the next one is near. Forgotten at the beginning
-  // of every stretch, as the state does not hold it.
-  mutable bool near_known = false;
-  mutable physics::EquivalentAir near{};
   std::size_t piece_count = 0;
   bool may_break_away = false;
   std::unique_ptr<Integrator> integrator;
@@ -198,8 +140,9 @@ void Plant::Model::refresh_rotor() {
   mounted.pitch_rad = pitch_as_set_rad(bench, state.pitch_rad, state.mounting);
   // In the air of the start, whenever this happens: the table must not depend on when it was made.
   const physics::Air& start = bench.simulation->air;
-  torque.emplace(mounted, physics::density_kg_m3(start), physics::dynamic_viscosity_Pa_s(start),
-                 bench.tunnel.rated_air_speed_m_s);
+  disc.emplace(TorqueTable(mounted, physics::density_kg_m3(start),
+                           physics::dynamic_viscosity_Pa_s(start),
+                           bench.tunnel.rated_air_speed_m_s));
 }
 
 double Plant::Model::inertia_kg_m2() const {
@@ -226,24 +169,12 @@ physics::GeneratorLoad Plant::Model::generator_load(double speed_rad_s, double l
   return physics::generator_load(truth.generator, speed_rad_s, load_ohm(lamp_K));
 }
 
-// The loads are those of the steady wind that sends as much air through the disc; once the induced
-// flow has settled, that wind is the one that blows, and they are what the table says for it.
-Plant::Model::DiscLoad Plant::Model::disc_load(const Disc& disc) const {
-  physics::RotorFlow flow{.air_speed_m_s = truth.position_factor * disc.air_speed_m_s,
-                          .rotor_speed_rad_s = disc.rotor_speed_rad_s,
-                          .density_kg_m3 = density_kg_m3,
-                          .dynamic_viscosity_Pa_s = viscosity_Pa_s};
-  const double through_m_s = flow.air_speed_m_s - disc.induced_m_s;
-  const auto induced_at_m_s = [&](double steady_m_s) {
-    flow.air_speed_m_s = steady_m_s;
-    return torque->induced_m_s(flow);
-  };
-  if (!near_known) near = {.air_speed_m_s = flow.air_speed_m_s, .disc_air_speed_m_s = through_m_s};
-  near = physics::equivalent_air(std::ref(induced_at_m_s), through_m_s, near);
-  near_known = true;
-  flow.air_speed_m_s = near.air_speed_m_s;
-  return {.torque_N_m = torque->torque_N_m(flow),
-          .quasi_steady_m_s = near.air_speed_m_s - near.disc_air_speed_m_s};
+DiscLoad Plant::Model::disc_load(double air_m_s, double speed_rad_s, double induced_m_s) const {
+  return disc->load({.air_speed_m_s = truth.position_factor * air_m_s,
+                     .rotor_speed_rad_s = speed_rad_s,
+                     .density_kg_m3 = density_kg_m3,
+                     .dynamic_viscosity_Pa_s = viscosity_Pa_s},
+                    induced_m_s);
 }
 
 void Plant::Model::rates(double t, const double* y, double* dy) const {
@@ -259,17 +190,15 @@ void Plant::Model::rates(double t, const double* y, double* dy) const {
   // Friction has no direction at standstill; a rotor not at rest turns forward.
   constexpr double slowest_rad_s = 1e-6;
   const double speed_rad_s = state.at_rest ? 0.0 : std::max(y[rotor_speed], slowest_rad_s);
-  const DiscLoad disc = disc_load({.air_speed_m_s = air_m_s,
-                                   .rotor_speed_rad_s = speed_rad_s,
-                                   .induced_m_s = y[induced_air_speed]});
+  const DiscLoad now = disc_load(air_m_s, speed_rad_s, y[induced_air_speed]);
   const physics::InducedFlowRates inflow = physics::inflow_rates(
-      {.lagging_m_s = y[lagging_inflow], .induced_m_s = y[induced_air_speed]},
-      disc.quasi_steady_m_s, physics::inflow_lags(disc_m_s, y[induced_air_speed], radius_m));
+      {.lagging_m_s = y[lagging_inflow], .induced_m_s = y[induced_air_speed]}, now.quasi_steady_m_s,
+      physics::inflow_lags(disc_m_s, y[induced_air_speed], radius_m));
   dy[lagging_inflow] = inflow.lagging_m_s2;
   dy[induced_air_speed] = inflow.induced_m_s2;
   double lamp_W = 0.0;
   if (!state.at_rest) {
-    const double torque_N_m = disc.torque_N_m;
+    const double torque_N_m = now.torque_N_m;
     const double resistance_ohm = load_ohm(y[lamp_temperature]);
     const physics::GeneratorLoad g =
         physics::generator_load(truth.generator, speed_rad_s, resistance_ohm);
@@ -297,10 +226,7 @@ void Plant::Model::rates(double t, const double* y, double* dy) const {
 double Plant::Model::event(double t, const double* y) const {
   if (!state.at_rest) return y[rotor_speed];
   if (!may_break_away) return -1.0;
-  return disc_load({.air_speed_m_s = air_speed_m_s(y[mean_air_speed], t),
-                    .rotor_speed_rad_s = 0.0,
-                    .induced_m_s = y[induced_air_speed]})
-             .torque_N_m -
+  return disc_load(air_speed_m_s(y[mean_air_speed], t), 0.0, y[induced_air_speed]).torque_N_m -
          physics::breakaway_torque_N_m(truth.generator);
 }
 
@@ -332,7 +258,7 @@ void Plant::Model::add(const Values& y, double angle_before) {
 // that comes to rest stays there until the end of the stretch, so there are at most two events.
 void Plant::Model::integrate(double length_s) {
   may_break_away = !held;
-  near_known = false;
+  disc->forget();
   piece_count = 0;
   Values y{};
   double t = 0.0;
@@ -399,10 +325,10 @@ Integrator::Ending Plant::Model::note_piece(double from, double until, bool goes
 }
 
 Motion Plant::Model::motion_in(const Piece& piece, double offset_s) const {
-  return {.rotor_speed_rad_s = std::max(0.0, cubic(piece, rotor_speed, offset_s)),
-          .rotor_angle_rad = cubic(piece, rotor_angle, offset_s),
-          .air_speed_m_s = air_speed_m_s(cubic(piece, mean_air_speed, offset_s), offset_s),
-          .lamp_temperature_K = cubic(piece, lamp_temperature, offset_s)};
+  return {.rotor_speed_rad_s = std::max(0.0, value_in(piece, rotor_speed, offset_s)),
+          .rotor_angle_rad = value_in(piece, rotor_angle, offset_s),
+          .air_speed_m_s = air_speed_m_s(value_in(piece, mean_air_speed, offset_s), offset_s),
+          .lamp_temperature_K = value_in(piece, lamp_temperature, offset_s)};
 }
 
 void Plant::Model::refresh_gust() {
@@ -550,11 +476,10 @@ PowerFlow Plant::power_flow_now() const {
   flow.wind_power_W = 0.5 * m.density_kg_m3 * std::numbers::pi * radius_m * radius_m *
                       std::pow(flow.disc_air_speed_m_s, 3);
   flow.induced_air_speed_m_s = m.state.induced_air_speed_m_s;
-  m.near_known = false;
-  flow.rotor_torque_N_m = m.disc_load({.air_speed_m_s = motion.air_speed_m_s,
-                                       .rotor_speed_rad_s = motion.rotor_speed_rad_s,
-                                       .induced_m_s = flow.induced_air_speed_m_s})
-                              .torque_N_m;
+  m.disc->forget();
+  flow.rotor_torque_N_m =
+      m.disc_load(motion.air_speed_m_s, motion.rotor_speed_rad_s, flow.induced_air_speed_m_s)
+          .torque_N_m;
   flow.rotor_power_W = flow.rotor_torque_N_m * motion.rotor_speed_rad_s;
   flow.load_resistance_ohm = m.load_ohm(motion.lamp_temperature_K);
   if (motion.rotor_speed_rad_s > 0.0) {
