@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "twin/torque_table.h"
 
+#include "physics/blockage.h"
 #include "physics/dynamic_inflow.h"
 
 #include <algorithm>
@@ -9,6 +10,7 @@
 #include <cstddef>
 #include <limits>
 #include <numbers>
+#include <optional>
 
 namespace windwright::twin {
 
@@ -37,10 +39,12 @@ double monotone_slope(double before, double here, double after) {
 }  // namespace
 
 TorqueTable::TorqueTable(const physics::Rotor& rotor, double density_kg_m3,
-                         double dynamic_viscosity_Pa_s, double rated_air_speed_m_s)
+                         double dynamic_viscosity_Pa_s, double rated_air_speed_m_s,
+                         std::optional<double> section_area_m2)
     : rotor_(rotor),
       density_kg_m3_(density_kg_m3),
       dynamic_viscosity_Pa_s_(dynamic_viscosity_Pa_s),
+      section_area_m2_(section_area_m2),
       log_lowest_(std::log(0.08 * rated_air_speed_m_s)),
       log_step_(std::log(1.3 / 0.08) / static_cast<double>(rows - 1)),
       nodes_(rows * columns, Node{.value = {unknown, unknown}, .slope = {unknown, unknown}}) {}
@@ -55,12 +59,21 @@ const TorqueTable::Node& TorqueTable::value_at(std::size_t row, std::size_t colu
                                 .rotor_speed_rad_s = ratio * air_speed_m_s / radius_m,
                                 .density_kg_m3 = density_kg_m3_,
                                 .dynamic_viscosity_Pa_s = dynamic_viscosity_Pa_s_};
-  const physics::RotorLoad load = physics::rotor_load(rotor_, flow);
+  double torque_N_m = 0.0;
+  double induced_m_s = 0.0;
+  if (section_area_m2_) {
+    const physics::RotorInTunnel in = physics::rotor_in_tunnel(rotor_, flow, *section_area_m2_);
+    torque_N_m = in.load.torque_N_m;
+    induced_m_s = air_speed_m_s * (1.0 - in.disc.disc_speed_ratio);
+  } else {
+    const physics::RotorLoad load = physics::rotor_load(rotor_, flow);
+    torque_N_m = load.torque_N_m;
+    induced_m_s = physics::quasi_steady_induced_m_s(rotor_, flow, load.thrust_N);
+  }
   const double w2 = air_speed_m_s * air_speed_m_s * (1.0 + ratio * ratio);
-  node.value[torque] = load.torque_N_m / (0.5 * density_kg_m3_ * std::numbers::pi * radius_m *
-                                          radius_m * radius_m * w2);
-  node.value[induced] =
-      physics::quasi_steady_induced_m_s(rotor_, flow, load.thrust_N) / std::sqrt(w2);
+  node.value[torque] =
+      torque_N_m / (0.5 * density_kg_m3_ * std::numbers::pi * radius_m * radius_m * radius_m * w2);
+  node.value[induced] = induced_m_s / std::sqrt(w2);
   return node;
 }
 

@@ -5,6 +5,7 @@
 
 #include <array>
 #include <cstddef>
+#include <optional>
 #include <vector>
 
 namespace windwright::twin {
@@ -28,8 +29,11 @@ class TorqueTable {
   ///        the Reynolds number and the factor rho
   /// @param rated_air_speed_m_s  the table spans 0.08 to 1.3 times this; beyond, both
   ///        are kept
+  /// @param section_area_m2  of a closed section around the rotor: speeds are then the tunnel's,
+  ///        loads those between its walls, and the induced velocity is what the air through the
+  ///        disc lacks to the tunnel's
   TorqueTable(const physics::Rotor& rotor, double density_kg_m3, double dynamic_viscosity_Pa_s,
-              double rated_air_speed_m_s);
+              double rated_air_speed_m_s, std::optional<double> section_area_m2 = std::nullopt);
 
   /// @param flow  speeds at the disc, not negative
   double torque_N_m(const physics::RotorFlow& flow);
@@ -57,6 +61,7 @@ class TorqueTable {
   physics::Rotor rotor_;
   double density_kg_m3_;
   double dynamic_viscosity_Pa_s_;
+  std::optional<double> section_area_m2_;
   double log_lowest_;
   double log_step_;
   std::vector<Node> nodes_;  // rows of ln v x columns of s, row by row

@@ -2,6 +2,8 @@
 #include "twin/torque_table.h"
 
 #include "base/random.h"
+#include "physics/blockage.h"
+#include "physics/dynamic_inflow.h"
 #include "twin/demo_bench.h"
 
 #include <gtest/gtest.h>
@@ -46,6 +48,25 @@ TEST(TorqueTable, FollowsTheRotorToAThousandthOfItsPeakTorque) {
       }
     }
   }
+}
+
+TEST(TorqueTable, FollowsTheInducedFlowAndTheWallsOfATunnel) {
+  const physics::Rotor rotor = demo_bench().rotor;
+  const double section_m2 = 5.0 * physics::swept_area_m2(rotor);
+  TorqueTable open(rotor, 1.19, viscosity_Pa_s, 14.0);
+  TorqueTable closed(rotor, 1.19, viscosity_Pa_s, 14.0, section_m2);
+  for (double ratio = 0.5; ratio < 8.0; ratio += 0.7) {
+    const auto at = flow(8.0, ratio * 8.0 / rotor.tip_radius_m, 1.19);
+    const physics::RotorLoad load = physics::rotor_load(rotor, at);
+    EXPECT_NEAR(open.induced_m_s(at), physics::quasi_steady_induced_m_s(rotor, at, load.thrust_N),
+                5e-3)
+        << ratio;
+    const physics::RotorInTunnel in = physics::rotor_in_tunnel(rotor, at, section_m2);
+    EXPECT_NEAR(closed.torque_N_m(at), in.load.torque_N_m, 5e-4) << ratio;
+    EXPECT_NEAR(closed.induced_m_s(at), 8.0 * (1.0 - in.disc.disc_speed_ratio), 5e-3) << ratio;
+  }
+  const auto best = flow(8.0, 5.0 * 8.0 / rotor.tip_radius_m, 1.19);
+  EXPECT_GT(closed.torque_N_m(best), 1.05 * open.torque_N_m(best));
 }
 
 TEST(TorqueTable, AnswersTheSameWhateverWasAskedBefore) {
