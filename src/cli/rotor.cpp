@@ -4,6 +4,7 @@
 #include "base/errors.h"
 #include "bench/rotor_file.h"
 #include "cli/option_values.h"
+#include "cli/rotor_optima.h"
 #include "cli/rotor_start_up.h"
 #include "cli/rotor_sweep.h"
 #include "cli/rotor_text.h"
@@ -18,6 +19,7 @@
 #include <optional>
 #include <string>
 #include <utility>
+#include <vector>
 
 namespace windwright::cli {
 
@@ -61,6 +63,39 @@ RotorStartUp start_up_request(const RotorVerbOptions& options, const physics::Ro
   return request;
 }
 
+void say(const std::vector<std::string>& lines) {
+  for (const std::string& line : lines)
+    fmt::print(stderr, "note: {}\n", line);
+}
+
+std::vector<SweepOptimum> optima_asked_for(const RotorVerbOptions& options,
+                                           const RotorSweep& sweep) {
+  if (options.optimum && options.spanwise) {
+    throw base::BadInput("--optimum", "is given together with --spanwise", "one of them");
+  }
+  if (!options.optimum && !options.json) return {};
+  auto optima = sweep_optima(sweep);
+  if (options.optimum && optima.empty()) {
+    throw base::BadInput("--optimum", "has no three tip-speed ratios to look at",
+                         "--air-speed V --tsr A:STEP:B across the optimum, or --rotor-speed-rpm N "
+                         "--air-speeds A:STEP:B");
+  }
+  return optima;
+}
+
+void run_sweep(const RotorVerbOptions& options) {
+  const auto sweep = rotor_sweep(options, bench::rotor_from_file(options.file));
+  const auto optima = optima_asked_for(options, sweep);
+  if (options.optimum) say(notes(optima));
+  if (options.optimum && !options.json) {
+    fmt::print("{}", optima_csv(optima));
+    return;
+  }
+  const auto points = sweep_points(sweep);
+  fmt::print("{}", options.json ? points_json(points, optima) : points_csv(points));
+  say(notes(points));
+}
+
 void run_rotor(const RotorVerbOptions& options) {
   if (!options.start_up.empty()) {
     print_rotor_start_up(start_up_request(options, bench::rotor_from_file(options.file)));
@@ -69,11 +104,7 @@ void run_rotor(const RotorVerbOptions& options) {
   if (!options.load_ohm.empty()) {
     throw base::BadInput("--load-ohm", "is given without a bench", "with --start-up BENCH");
   }
-  const auto sweep = rotor_sweep(options, bench::rotor_from_file(options.file));
-  const auto points = sweep_points(sweep);
-  fmt::print("{}", options.json ? points_json(points) : points_csv(points));
-  for (const std::string& note : notes(points))
-    fmt::print(stderr, "note: {}\n", note);
+  run_sweep(options);
 }
 
 }  // namespace
@@ -106,6 +137,8 @@ void add_rotor(CLI::App& program, int& exit_code) {
       "With --start-up: resistance at the DC terminals, or 'open'; else the rheostat's "
       "highest");
   verb->add_flag("--spanwise", options->spanwise, "One row a blade element instead of a point");
+  verb->add_flag("--optimum", options->optimum,
+                 "Instead of the points: where cp is largest and how flat it is there");
   verb->add_flag("--json", options->json, "One JSON document");
   verb->footer(
       "Example:\n  windwright rotor examples/saltmarsh-college/rotor.toml --air-speed 8 --tsr "

@@ -26,6 +26,7 @@ struct RotorVerbOptions {
   std::string start_up;
   std::string load_ohm;
   bool spanwise = false;
+  bool optimum = false;
   bool json = false;
 };
 

@@ -3,6 +3,7 @@
 
 #include "base/json.h"
 #include "base/text.h"
+#include "cli/rotor_optima.h"
 #include "cli/rotor_sweep.h"
 #include "physics/blockage.h"
 #include "physics/rotor.h"
@@ -153,11 +154,13 @@ std::string points_csv(const std::vector<SweepPoint>& points) {
   return text;
 }
 
-std::string points_json(const std::vector<SweepPoint>& points) {
+std::string points_json(const std::vector<SweepPoint>& points,
+                        const std::vector<SweepOptimum>& optima) {
   boost::json::array rows;
   for (const SweepPoint& point : points)
     rows.push_back(json_point(point));
-  return base::json_text(boost::json::object{{"points", std::move(rows)}});
+  return base::json_text(
+      boost::json::object{{"points", std::move(rows)}, {"optima", optima_json(optima)}});
 }
 
 std::vector<std::string> notes(const std::vector<SweepPoint>& points) {

@@ -54,6 +54,49 @@ TEST(RotorVerb, SweepsBladeCountPitchAndTipSpeedRatioTogether) {
     EXPECT_EQ(table.text(11, column), alone.text(0, column)) << table.header()[column];
 }
 
+TEST(RotorVerb, GivesTheOptimumAndItsFlatness) {
+  const std::vector<std::string> words{"--air-speed", "8",        "--tsr", "2:0.5:9",  "--pitch",
+                                       "0:4:12",      "--blades", "2:1:3", "--optimum"};
+  const auto ended = rotor(words);
+  ASSERT_EQ(ended.exit_code, 0) << ended.err;
+  const auto table = base::Table::from_text(ended.out, "out");
+  // Four pitches and the best of them for each of two blade counts, and the best of all.
+  ASSERT_EQ(table.rows(), 11U);
+  const auto value = [&](std::size_t row, const char* name) {
+    return table.number(row, table.required_column(name));
+  };
+  EXPECT_EQ(table.text(4, 0), "pitch");
+  EXPECT_EQ(table.text(10, 0), "blade_count");
+  for (std::size_t row = 0; row < table.rows(); ++row) {
+    EXPECT_LE(value(row, "cp"), value(10, "cp"));
+    EXPECT_NEAR(value(row, "cp"), value(row, "cq") * value(row, "tip_speed_ratio"), 1e-9);
+    EXPECT_LT(value(row, "within_5_percent_from"), value(row, "within_1_percent_from"));
+    EXPECT_LT(value(row, "within_1_percent_from"), value(row, "tip_speed_ratio"));
+    EXPECT_LT(value(row, "tip_speed_ratio"), value(row, "within_1_percent_to"));
+    EXPECT_LT(value(row, "within_1_percent_to"), value(row, "within_5_percent_to"));
+  }
+  auto more = words;
+  more.emplace_back("--json");
+  const auto document = boost::json::parse(rotor(more).out);
+  const auto& optima = document.at("optima").as_array();
+  ASSERT_EQ(optima.size(), table.rows());
+  EXPECT_EQ(optima[10].at("cp").as_double(), value(10, "cp"));
+  EXPECT_EQ(document.at("points").as_array().size(), 2U * 4U * 15U);
+}
+
+TEST(RotorVerb, SaysThatTheOptimumIsNotInsideTheSweep) {
+  const auto ended = rotor({"--air-speed", "8", "--tsr", "2:0.5:3.5", "--optimum"});
+  ASSERT_EQ(ended.exit_code, 0) << ended.err;
+  const auto table = base::Table::from_text(ended.out, "out");
+  EXPECT_EQ(table.text(0, table.required_column("cp")), "");
+  EXPECT_NE(ended.err.find("1 of 1 optima are not inside the sweep"), std::string::npos)
+      << ended.err;
+  const auto document =
+      boost::json::parse(rotor({"--air-speed", "8", "--tsr", "2:0.5:3.5", "--json"}).out);
+  EXPECT_TRUE(document.at("optima").at(0).at("cp").is_null());
+  EXPECT_FALSE(document.at("optima").at(0).at("inside_sweep").as_bool());
+}
+
 // 0.2827 m2 of rotor in 0.6 m2: 47 % of the section.
 TEST(RotorVerb, ExplainsAPowerCoefficientAboveBetzInANarrowTunnel) {
   const std::vector<std::string> words{"--air-speed",   "8",  "--tsr",   "6:1:7",
@@ -178,6 +221,11 @@ TEST(RotorVerb, RefusesWhatItCannotDo) {
             "--blades: is '1:0.5:3': whole numbers with a whole step from 1 to 12\n");
   EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4", "--tunnel-area", "0.2"}),
             "--tunnel-area: is '0.2': the section's clear area in m2, above the rotor's 0.2827\n");
+  EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4:1:5", "--optimum"}),
+            "--optimum: has no three tip-speed ratios to look at: --air-speed V --tsr A:STEP:B "
+            "across the optimum, or --rotor-speed-rpm N --air-speeds A:STEP:B\n");
+  EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4:1:9", "--optimum", "--spanwise"}),
+            "--optimum: is given together with --spanwise: one of them\n");
   EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4", "--losses", "some"}),
             "--losses: is 'some': none, tip, root or both\n");
   EXPECT_NE(complaint({"--air-speed", "8", "--tsr", "4", "--lossy", "1"}).find("--lossy"),
