@@ -18,7 +18,7 @@ namespace windwright::base {
 namespace {
 
 // Longest suffix first, so that `_rad_s` is not read as `_s`.
-constexpr std::array<std::pair<std::string_view, std::string_view>, 42> suffixes{{
+constexpr std::array<std::pair<std::string_view, std::string_view>, 43> suffixes{{
     {"_rad_s2", "rad s-2"},
     {"_J_kg_K", "J kg-1 K-1"},
     {"_kg_m3", "kg m-3"},
@@ -39,6 +39,7 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 42> suffixes
     {"_J_s", "J s"},
     {"_K_h", "K h-1"},
     {"_kWh", "kW h"},
+    {"_kg", "kg"},
     {"_deg", "degree"},
     {"_rad", "rad"},
     {"_hPa", "hPa"},
