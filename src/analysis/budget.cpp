@@ -36,8 +36,12 @@ std::string in_words(std::string_view channel, const bench::Bench* bench) {
   return std::string(channel);
 }
 
-constexpr std::array<std::pair<std::string_view, std::string_view>, 10> whole_names{{
+constexpr std::array<std::pair<std::string_view, std::string_view>, 14> whole_names{{
     {"air_speed:position", "air speed: from the sensor's place to the rotor disc"},
+    {"air_speed:profile", "air speed: unevenness across the rotor disc"},
+    {"air_speed:unresolved-turbulence", "air speed: turbulence that its sensor does not follow"},
+    {"tunnel:wall-correction", "tunnel: theory of the correction for its walls"},
+    {"tunnel:theory-thrust", "tunnel: predicted thrust that the wall correction starts from"},
     {"rotor:tip-radius", "rotor: tip radius"},
     {"air-density:equation", "air density: the equation itself"},
     {"generator:rectifier-loss", "generator: modelled rectifier loss"},

@@ -239,16 +239,25 @@ void add_alone(const Product& product, int number, Point& point) {
   point.quantities.emplace(product.name, std::move(estimate));
 }
 
-// From the sensor's place to the rotor disc.
+Estimate factor_of(double value, const char* input, double u) {
+  Estimate factor(value);
+  if (u > 0.0) factor.add(input, {.u = u, .dof = infinity});
+  return factor;
+}
+
+// From the sensor's place to the rotor disc: the mean over it, and the mean of the cube.
 void move_air_speed_to_disc(const bench::Bench& bench, Point& point) {
-  Estimate factor(bench.position_factor);
-  if (bench.u_position_factor > 0.0) {
-    factor.add("air_speed:position", {.u = bench.u_position_factor, .dof = infinity});
-  }
+  const Estimate factor =
+      factor_of(bench.position_factor, "air_speed:position", bench.u_position_factor);
   Estimate& speed_m_s = point.quantities.at("air_speed_m_s");
   speed_m_s = factor * speed_m_s;
+  const bench::DiscCube& disc = bench.disc_cube;
   Estimate& cube = point.quantities.at("air_speed_cubed_m3_s3");
   cube = metrology::power(factor, 3.0) * cube;
+  cube = factor_of(disc.profile, "air_speed:profile", disc.u_profile) * cube;
+  cube = factor_of(disc.unresolved_turbulence, "air_speed:unresolved-turbulence",
+                   disc.u_unresolved_turbulence) *
+         cube;
 }
 
 Point settings_of(const campaign::Run& run, const campaign::TestPoint& test_point) {

@@ -7,6 +7,7 @@
 #include "base/text.h"
 #include "base/units.h"
 #include "bench/rotor_file.h"
+#include "bench/tunnel_table.h"
 
 #include <fmt/format.h>
 
@@ -323,15 +324,6 @@ Interlock read_interlock(const Settings& table, std::set<std::string>& taken, co
   return interlock;
 }
 
-physics::Tunnel read_tunnel(const Settings& table) {
-  return {
-      .rated_air_speed_m_s = table.number("rated_air_speed_m_s", {.at_most = 100.0, .above = 0.0}),
-      .time_constant_s = table.number("time_constant_s", {.at_least = 0.01, .at_most = 600.0}),
-      .turbulence_intensity =
-          table.number("turbulence_intensity_pct", {.at_least = 0.0, .at_most = 30.0}) / 100.0,
-      .integral_length_m = table.number("integral_length_m", {.at_least = 1e-3, .at_most = 100.0})};
-}
-
 physics::Generator read_generator(const Settings& table) {
   const auto number = [&table](std::string_view key, double highest) {
     return table.number(key, {.at_least = 0.0, .at_most = highest});
@@ -442,10 +434,7 @@ Bench bench_from_file(const std::filesystem::path& file) {
   bench.file = std::filesystem::absolute(file).lexically_normal();
   const Settings root = Settings::from_text(bench.text, file.string());
   read_bench_table(root.table("bench"), bench);
-  const Settings tunnel = root.table("tunnel");
-  bench.tunnel = read_tunnel(tunnel);
-  bench.position_factor = tunnel.number("position_factor", {.at_least = 0.5, .at_most = 2.0});
-  bench.u_position_factor = tunnel.number("u_position_factor", {.at_least = 0.0, .at_most = 0.2});
+  read_tunnel_table(root.table("tunnel"), bench);
   const Settings generator = root.table("generator");
   bench.generator = read_generator(generator);
   bench.u_loss_relative =

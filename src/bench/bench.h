@@ -97,6 +97,16 @@ struct Simulation {
   double u_loss_relative;  // spread of the true losses about the described ones
 };
 
+/// Wind power of the disc beyond that of its mean speed: factors on the mean of the sensor's cube.
+struct DiscCube {
+  double profile = 1.0;  // area mean of the cube over the cube of the area mean
+  double u_profile = 0.0;
+  /// Turbulence that the sensor does not follow; what it follows is in the mean of the cube of its
+  /// samples already.
+  double unresolved_turbulence = 1.0;
+  double u_unresolved_turbulence = 0.0;
+};
+
 struct Bench {
   std::filesystem::path file;
   std::string text;  // as read, for the run folder
@@ -110,8 +120,9 @@ struct Bench {
   double blade_inertia_kg_m2;  // one blade about the axis
   double hub_inertia_kg_m2;    // hub, shaft and generator rotor
   physics::Tunnel tunnel;
-  double position_factor;  // air speed at the disc over that at the sensor
+  double position_factor;  // air speed at the disc, its area mean, over that at the sensor
   double u_position_factor;
+  DiscCube disc_cube;
   physics::Generator generator;
   double u_loss_relative;  // standard uncertainty of every modelled generator loss
   physics::Loads loads;

@@ -1,14 +1,18 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <optional>
+
 namespace windwright::physics {
 
-/// An open-jet tunnel driven by a fan whose speed is commanded in percent. docs/theory/tunnel.md.
+/// A tunnel driven by a fan whose speed is commanded in percent; what its walls do to a rotor is in
+/// physics/blockage.h. docs/theory/tunnel.md.
 struct Tunnel {
-  double rated_air_speed_m_s;   // at 100 % fan, empty
-  double time_constant_s;       // first-order lag of fan and air
-  double turbulence_intensity;  // standard deviation over mean
-  double integral_length_m;     // of the turbulence
+  double rated_air_speed_m_s;                            // at 100 % fan, empty
+  double time_constant_s;                                // first-order lag of fan and air
+  double turbulence_intensity;                           // standard deviation over mean
+  double integral_length_m;                              // of the turbulence
+  std::optional<double> section_area_m2 = std::nullopt;  // closed section; none: an open jet
 };
 
 /// Mean air speed the tunnel settles at: proportional to fan speed, the affinity law of a fan on a
