@@ -12,9 +12,10 @@ namespace {
 
 // Ranges are wide: they catch a wrong unit, not an odd bench.
 constexpr double any = 1e12;
-constexpr std::array<Column, 16> columns{{
+constexpr std::array<Column, 17> columns{{
     {"air_speed_m_s", "mean air speed at the rotor disc", 1e-3, 150.0},
     {"air_speed_cubed_m3_s3", "mean of the cube of that air speed", 1e-9, 3.4e6},
+    {"turbulence_intensity_pct", "standard deviation of that air speed over its mean", 0.0, 60.0},
     {"rotor_speed_rad_s", "mean rotor speed", -1e-1, 1e4},
     {"air_temperature_C", "mean air temperature", -60.0, 80.0},
     {"air_pressure_hPa", "mean static pressure of the air", 300.0, 1200.0},

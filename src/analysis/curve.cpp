@@ -210,9 +210,9 @@ void take_largest_point(const std::vector<const PointResult*>& points, const cha
 
 // How well the pitch was set counts once for each mounting, and where curves are compared or read
 // at their nominal pitch.
-void add_pitch_setting(const ReductionInput& input, Curve& curve) {
-  if (input.bench == nullptr) return;
-  const auto& actuators = input.bench->actuators;
+void add_pitch_setting(const TheoryInput& input, Curve& curve) {
+  if (input.reduction.bench == nullptr) return;
+  const auto& actuators = input.reduction.bench->actuators;
   const auto pitch = std::find_if(actuators.begin(), actuators.end(),
                                   [](const auto& each) { return each.name == "pitch_deg"; });
   if (pitch == actuators.end() || pitch->u_setting <= 0.0) return;
@@ -222,7 +222,7 @@ void add_pitch_setting(const ReductionInput& input, Curve& curve) {
   curve.maximum_cp.add(fmt::format("pitch_deg:setting#{}", curve.label), {.u = u, .dof = infinity});
 }
 
-void find_maximum(const ReductionInput& input, Curve& curve, Remarks& remarks) {
+void find_maximum(const TheoryInput& input, Curve& curve, Remarks& remarks) {
   const bool electrical = std::any_of(curve.points.begin(), curve.points.end(),
                                       [](const auto& point) { return point.cp_electrical; });
   curve.stage = electrical ? "electrical" : "shaft";
@@ -244,12 +244,13 @@ void find_maximum(const ReductionInput& input, Curve& curve, Remarks& remarks) {
 }  // namespace
 
 std::vector<Curve> curves_of(std::vector<PointResult> points, const ReductionInput& input,
-                             Remarks& remarks) {
+                             const std::optional<Section>& section, Remarks& remarks) {
   std::vector<Curve> curves = grouped(std::move(points));
   label(curves);
+  const TheoryInput theory{.reduction = input, .section = section};
   for (Curve& curve : curves) {
-    find_maximum(input, curve, remarks);
-    add_theory(input, curve);
+    find_maximum(theory, curve, remarks);
+    add_theory(theory, curve);
   }
   return curves;
 }

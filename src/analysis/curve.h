@@ -4,6 +4,7 @@
 #include "analysis/remarks.h"
 #include "analysis/results.h"
 
+#include <optional>
 #include <vector>
 
 namespace windwright::analysis {
@@ -12,8 +13,9 @@ namespace windwright::analysis {
 /// tip-speed ratio, fits its maximum and adds what theory predicts. Curves come in the order of
 /// their settings.
 /// @param points   reduced, in any order
+/// @param section  where they were measured, for the theory
 /// @param remarks  receives what a reader must know
 std::vector<Curve> curves_of(std::vector<PointResult> points, const ReductionInput& input,
-                             Remarks& remarks);
+                             const std::optional<Section>& section, Remarks& remarks);
 
 }  // namespace windwright::analysis

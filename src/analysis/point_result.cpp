@@ -7,6 +7,7 @@
 #include "analysis/results.h"
 #include "metrology/estimate.h"
 #include "physics/air.h"
+#include "physics/inflow_profile.h"
 #include "physics/rotor.h"
 
 #include <fmt/format.h>
@@ -193,6 +194,25 @@ void remark(const Point& point, Remarks& remarks) {
   if (!point.settled) remarks.unsettled.insert(point.number);
 }
 
+// Measured sample by sample; else from the mean and the turbulence about it; else of the mean
+// alone.
+Estimate mean_cube_m3_s3(const Point& point, Remarks& remarks) {
+  if (const Estimate* cube = find(point, "air_speed_cubed_m3_s3")) return *cube;
+  const Estimate& speed_m_s = point.quantities.at("air_speed_m_s");
+  const Estimate* turbulence_pct = find(point, "turbulence_intensity_pct");
+  if (turbulence_pct == nullptr) {
+    remarks.sentences.insert(
+        "Wind power from the cube of the mean air speed: turbulence, which adds to the mean of the "
+        "cube, is left out.");
+    return metrology::power(speed_m_s, 3.0);
+  }
+  const std::array<Estimate, 1> intensity_pct{*turbulence_pct};
+  return metrology::propagate(
+             [](std::span<const double> x) { return physics::turbulence_cube_factor(0.01 * x[0]); },
+             intensity_pct) *
+         metrology::power(speed_m_s, 3.0);
+}
+
 // 3 deg in a file is 3 deg again after its way through radian.
 double rotor_pitch_deg(const physics::Rotor& rotor) {
   return std::round(rotor.pitch_rad * 180.0 / std::numbers::pi * 1e9) / 1e9;
@@ -208,17 +228,10 @@ PointResult point_result(const Point& point, const ReductionInput& input, Remark
   }
   const AirState air = air_state(point);
   const Estimate speed_m_s = point.quantities.at("air_speed_m_s");
-  const Estimate* cube = find(point, "air_speed_cubed_m3_s3");
-  if (cube == nullptr) {
-    remarks.sentences.insert(
-        "Wind power from the cube of the mean air speed: turbulence, which adds to the mean of the "
-        "cube, is left out.");
-  }
+  const Estimate cube_m3_s3 = mean_cube_m3_s3(point, remarks);
   const Estimate rotor_speed_rad_s = point.quantities.at("rotor_speed_rad_s");
   const Estimate flux = air.density_kg_m3 * metrology::power(radius_m, 2.0);
-  const Estimate wind_power_W =
-      (0.5 * std::numbers::pi) *
-      (flux * (cube != nullptr ? *cube : metrology::power(speed_m_s, 3.0)));
+  const Estimate wind_power_W = (0.5 * std::numbers::pi) * (flux * cube_m3_s3);
 
   PointResult result{
       .number = point.number,

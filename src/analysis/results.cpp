@@ -6,11 +6,13 @@
 #include "analysis/curve.h"
 #include "analysis/point_result.h"
 #include "analysis/remarks.h"
+#include "analysis/wall_correction.h"
 #include "base/errors.h"
 
 #include <fmt/format.h>
 
 #include <cmath>
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
@@ -39,11 +41,30 @@ Results reduce(const ReductionInput& input) {
   for (const Point& point : input.points)
     points.push_back(point_result(point, input, remarks));
   Results results;
-  results.curves = curves_of(std::move(points), input, remarks);
-  if (input.question != nullptr) results.verdict = compare(results.curves, *input.question);
+  results.section = section_of(input);
+  if (results.section) correct_for_walls(input, *results.section, points, remarks);
+  remark_on_limits(input, results.section, points, remarks);
+  if (results.section) {
+    Remarks of_open_air;
+    results.open_air_curves = curves_of(open_air_points(points), input, std::nullopt, of_open_air);
+    for (const std::string& sentence : of_open_air.sentences)
+      remarks.sentences.insert("Corrected to open air, " + sentence);
+  }
+  results.curves = curves_of(std::move(points), input, results.section, remarks);
+  if (input.question != nullptr) {
+    results.verdict = compare(results.curves, *input.question);
+    if (results.section) {
+      results.corrected_verdict = compare(results.open_air_curves, *input.question);
+    }
+  }
   if (const Curve* best = best_curve(results.curves)) {
     results.budget = budget_of(best->maximum_cp, input.bench);
     results.budget_of = fmt::format("largest {} power coefficient, {}", best->stage, best->label);
+  }
+  if (const Curve* best = best_curve(results.open_air_curves)) {
+    results.corrected_budget = budget_of(best->maximum_cp, input.bench);
+    results.corrected_budget_of = fmt::format(
+        "largest {} power coefficient corrected to open air, {}", best->stage, best->label);
   }
   results.remarks = sentences(remarks);
   return results;

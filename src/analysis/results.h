@@ -34,6 +34,27 @@ struct TheoryPoint {
   double cp_electrical;  // NaN without a generator, or where it cannot hold this point
 };
 
+/// A point of a closed section, as the same rotor would show it in open air at the same rotor
+/// speed: docs/theory/tunnel.md.
+struct CorrectedPoint {
+  metrology::Estimate speed_ratio;  // open-air over tunnel speed
+  metrology::Estimate free_air_speed_m_s;
+  metrology::Estimate tip_speed_ratio;
+  std::optional<metrology::Estimate> cp_electrical;
+  std::optional<metrology::Estimate> cp_shaft;
+  std::optional<metrology::Estimate> ct;  // where thrust was measured
+  metrology::Estimate ct_of_correction;   // on the tunnel's speed: what the correction starts from
+  std::string thrust_basis;               // of that: "measured", or "theory"
+  bool held;  // beyond the theory: corrected by the most that it supports
+};
+
+/// The closed section that the points were measured in.
+struct Section {
+  double section_area_m2;
+  double blockage;    // swept area over it
+  double largest_cp;  // on the tunnel's speed, that a rotor can show there
+};
+
 struct PointResult {
   int number;
   int blade_count;
@@ -56,6 +77,7 @@ struct PointResult {
   std::vector<Stage> stages;  // wind first
   double dynamic_viscosity_Pa_s;
   TheoryPoint theory;  // at this point's own tip-speed ratio, in its curve's mean air
+  std::optional<CorrectedPoint> corrected = std::nullopt;  // closed sections
 };
 
 /// All points of one blade count, pitch and other hard-to-change settings, by tip-speed ratio.
@@ -102,9 +124,14 @@ struct Verdict {
 
 struct Results {
   std::vector<Curve> curves;
-  std::optional<Verdict> verdict;    // runs with a question
-  std::vector<BudgetLine> budget;    // of the best curve's maximum cp
-  std::string budget_of;             // which
+  std::vector<Curve> open_air_curves;  // the same of the corrected points; closed sections only
+  std::optional<Section> section;      // none: open jet or open air, nothing is corrected
+  std::optional<Verdict> verdict;      // runs with a question
+  std::optional<Verdict> corrected_verdict;  // the same question to the open-air curves
+  std::vector<BudgetLine> budget;            // of the best curve's maximum cp
+  std::string budget_of;                     // which
+  std::vector<BudgetLine> corrected_budget;  // of the best open-air curve's maximum
+  std::string corrected_budget_of;
   std::vector<std::string> remarks;  // what a reader must know: what was not stated, left out, ...
 };
 
@@ -116,8 +143,11 @@ struct ReductionInput {
   double u_tip_radius_m = 0.0;
   const bench::Bench* bench = nullptr;
   const campaign::Question* question = nullptr;
+  /// Closed section where the points were measured. Left out: the bench's, else none.
+  std::optional<double> section_area_m2 = std::nullopt;
 };
-/// @throws BadInput  no points; an unknown response in the question
+/// @throws BadInput  no points; an unknown response in the question; a section that the rotor does
+///                   not fit into
 Results reduce(const ReductionInput& input);
 
 /// INTERFACES of `reduce --json` and results.json: the same results, the same bytes; nothing in it

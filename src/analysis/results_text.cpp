@@ -10,6 +10,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstddef>
 #include <map>
 #include <optional>
 #include <string>
@@ -59,6 +60,26 @@ json::value stage_json(const Stage& stage) {
                       {"basis", stage.basis}};
 }
 
+json::value corrected_json(const CorrectedPoint& corrected) {
+  json::object object;
+  put(object, "tip_speed_ratio", corrected.tip_speed_ratio, "1");
+  put(object, "cp_shaft", corrected.cp_shaft, "1");
+  put(object, "cp_electrical", corrected.cp_electrical, "1");
+  put(object, "ct", corrected.ct, "1");
+  put(object, "free_air_speed_m_s", corrected.free_air_speed_m_s, "m s-1");
+  put(object, "speed_ratio", corrected.speed_ratio, "1");
+  put(object, "ct_of_correction", corrected.ct_of_correction, "1");
+  object["thrust_basis"] = corrected.thrust_basis;
+  object["held"] = corrected.held;
+  return object;
+}
+
+json::value section_json(const Section& section) {
+  return json::object{{"section_area_m2", section.section_area_m2},
+                      {"blockage", section.blockage},
+                      {"largest_cp", section.largest_cp}};
+}
+
 json::value point_json(const PointResult& point) {
   json::object object{{"number", point.number},
                       {"blade_count", point.blade_count},
@@ -83,6 +104,7 @@ json::value point_json(const PointResult& point) {
   object["stages"] = std::move(stages);
   object["theory"] = json::object{{"cp_shaft", point.theory.cp_shaft},
                                   {"cp_electrical", point.theory.cp_electrical}};
+  if (point.corrected) object["corrected"] = corrected_json(*point.corrected);
   return object;
 }
 
@@ -100,17 +122,26 @@ json::value theory_json(const std::vector<TheoryPoint>& theory) {
                       {"cp_electrical", std::move(cp_electrical)}};
 }
 
-json::value curve_json(const Curve& curve) {
+json::value optimum_json(const Curve& curve) {
+  return curve.optimum_tip_speed_ratio ? stated(*curve.optimum_tip_speed_ratio, "1")
+                                       : json::value(nullptr);
+}
+
+// @param open_air  the same curve, corrected; null for an open jet
+json::value curve_json(const Curve& curve, const Curve* open_air) {
   json::object object{{"label", curve.label},
                       {"blade_count", curve.blade_count},
                       {"pitch_deg", curve.pitch_deg},
                       {"block_settings", settings_json(curve.block_settings)},
                       {"stage", curve.stage}};
-  object["optimum_tip_speed_ratio"] = curve.optimum_tip_speed_ratio
-                                          ? stated(*curve.optimum_tip_speed_ratio, "1")
-                                          : json::value(nullptr);
+  object["optimum_tip_speed_ratio"] = optimum_json(curve);
   object["maximum_cp"] = stated(curve.maximum_cp, "1");
   object["maximum_basis"] = curve.maximum_basis;
+  if (open_air != nullptr) {
+    object["corrected"] = json::object{{"optimum_tip_speed_ratio", optimum_json(*open_air)},
+                                       {"maximum_cp", stated(open_air->maximum_cp, "1")},
+                                       {"maximum_basis", open_air->maximum_basis}};
+  }
   object["fit"] =
       json::object{{"coefficients", numbers_json(curve.fit)},
                    {"tip_speed_ratio_range", json::array{curve.fit_range[0], curve.fit_range[1]}},
@@ -176,18 +207,29 @@ json::value to_json(const Results& results) {
   for (const PointResult* point : points)
     point_array.push_back(point_json(*point));
   json::array curve_array;
-  for (const Curve& curve : results.curves)
-    curve_array.push_back(curve_json(curve));
+  for (std::size_t i = 0; i < results.curves.size(); ++i) {
+    curve_array.push_back(
+        curve_json(results.curves[i], results.section ? &results.open_air_curves[i] : nullptr));
+  }
   json::array remarks;
   for (const std::string& remark : results.remarks)
     remarks.emplace_back(remark);
-  return json::object{
+  json::object document{
       {"points", std::move(point_array)},
       {"curves", std::move(curve_array)},
       {"verdict", results.verdict ? verdict_json(*results.verdict) : json::value(nullptr)},
       {"budget_of", results.budget_of},
       {"budget", budget_json(results.budget)},
       {"remarks", std::move(remarks)}};
+  if (results.section) {
+    document["section"] = section_json(*results.section);
+    document["corrected_budget_of"] = results.corrected_budget_of;
+    document["corrected_budget"] = budget_json(results.corrected_budget);
+    if (results.corrected_verdict) {
+      document["corrected_verdict"] = verdict_json(*results.corrected_verdict);
+    }
+  }
+  return document;
 }
 
 std::string curves_csv(const Results& results) {
@@ -196,9 +238,24 @@ std::string curves_csv(const Results& results) {
       "blade-element "
       "theory\n"
       "# for this rotor at the point's tip-speed ratio. All columns without unit but pitch_deg "
-      "[degree].\n"
+      "[degree]";
+  if (results.section) {
+    text += fmt::format(
+        " and free_air_speed_m_s\n# [m s-1]. Closed section, blockage {:.6g}: corrected_ and free_ "
+        "are for open air, the others on the tunnel's speed",
+        results.section->blockage);
+  }
+  text +=
+      ".\n"
       "curve,blade_count,pitch_deg,point,settled,tip_speed_ratio,u_tip_speed_ratio,cp_electrical,"
-      "u_cp_electrical,cp_shaft,u_cp_shaft,ct,u_ct,theory_cp_electrical,theory_cp_shaft\n";
+      "u_cp_electrical,cp_shaft,u_cp_shaft,ct,u_ct,theory_cp_electrical,theory_cp_shaft";
+  if (results.section) {
+    text +=
+        ",corrected_tip_speed_ratio,u_corrected_tip_speed_ratio,corrected_cp_electrical,"
+        "u_corrected_cp_electrical,corrected_cp_shaft,u_corrected_cp_shaft,corrected_ct,"
+        "u_corrected_ct,free_air_speed_m_s,u_free_air_speed_m_s";
+  }
+  text += '\n';
   int number = 0;
   for (const Curve& curve : results.curves) {
     ++number;
@@ -212,6 +269,13 @@ std::string curves_csv(const Results& results) {
       put(cells, point.ct);
       cells.push_back(finite_text(point.theory.cp_electrical));
       cells.push_back(finite_text(point.theory.cp_shaft));
+      if (point.corrected) {
+        put(cells, point.corrected->tip_speed_ratio);
+        put(cells, point.corrected->cp_electrical);
+        put(cells, point.corrected->cp_shaft);
+        put(cells, point.corrected->ct);
+        put(cells, point.corrected->free_air_speed_m_s);
+      }
       text += fmt::format("{}\n", fmt::join(cells, ","));
     }
   }

@@ -2,6 +2,7 @@
 #include "analysis/theory.h"
 
 #include "analysis/results.h"
+#include "physics/blockage.h"
 #include "physics/operating_point.h"
 #include "physics/rotor.h"
 
@@ -15,8 +16,8 @@ namespace {
 
 constexpr double rad_in_deg = std::numbers::pi / 180.0;
 
-physics::Rotor rotor_of(const ReductionInput& input, const Curve& curve, double pitch_deg) {
-  physics::Rotor rotor = input.rotor;
+physics::Rotor rotor_of(const TheoryInput& input, const Curve& curve, double pitch_deg) {
+  physics::Rotor rotor = input.reduction.rotor;
   rotor.blades = curve.blade_count;
   rotor.pitch_rad = pitch_deg * rad_in_deg;
   return rotor;
@@ -37,17 +38,22 @@ physics::RotorFlow mean_flow(const Curve& curve) {
   return flow;
 }
 
-TheoryPoint theory_point(const ReductionInput& input, const physics::Rotor& rotor,
+// Of a bench with a closed section as it shows there; coefficients on the tunnel's air speed.
+TheoryPoint theory_point(const TheoryInput& input, const physics::Rotor& rotor,
                          physics::RotorFlow flow, double tip_speed_ratio) {
   flow.rotor_speed_rad_s = tip_speed_ratio * flow.air_speed_m_s / rotor.tip_radius_m;
+  const double wind_power_W = 0.5 * flow.density_kg_m3 * physics::swept_area_m2(rotor) *
+                              flow.air_speed_m_s * flow.air_speed_m_s * flow.air_speed_m_s;
+  if (input.section) {
+    flow.air_speed_m_s =
+        physics::rotor_in_tunnel(rotor, flow, input.section->section_area_m2).free_air_speed_m_s;
+  }
   TheoryPoint point{.tip_speed_ratio = tip_speed_ratio,
-                    .cp_shaft = physics::rotor_load(rotor, flow).cp,
+                    .cp_shaft = physics::rotor_load(rotor, flow).power_W / wind_power_W,
                     .cp_electrical = std::numeric_limits<double>::quiet_NaN()};
-  if (input.bench == nullptr) return point;
-  if (const auto balance = physics::operating_point(rotor, input.bench->generator, flow)) {
-    const double wind_power_W = 0.5 * flow.density_kg_m3 * std::numbers::pi * rotor.tip_radius_m *
-                                rotor.tip_radius_m * flow.air_speed_m_s * flow.air_speed_m_s *
-                                flow.air_speed_m_s;
+  if (input.reduction.bench == nullptr) return point;
+  if (const auto balance =
+          physics::operating_point(rotor, input.reduction.bench->generator, flow)) {
     point.cp_electrical = balance->generator.dc_power_W / wind_power_W;
   }
   return point;
@@ -63,7 +69,7 @@ double largest(const Curve& curve) {
 
 }  // namespace
 
-void add_theory(const ReductionInput& input, Curve& curve) {
+void add_theory(const TheoryInput& input, Curve& curve) {
   const physics::Rotor rotor = rotor_of(input, curve, curve.pitch_deg);
   const physics::RotorFlow flow = mean_flow(curve);
   constexpr int steps = 60;
@@ -81,7 +87,7 @@ void add_theory(const ReductionInput& input, Curve& curve) {
   }
 }
 
-double relative_pitch_sensitivity_per_deg(const ReductionInput& input, const Curve& curve,
+double relative_pitch_sensitivity_per_deg(const TheoryInput& input, const Curve& curve,
                                           double half_step_deg) {
   const physics::RotorFlow flow = mean_flow(curve);
   const auto largest_cp = [&](double pitch_deg) {

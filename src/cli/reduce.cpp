@@ -35,6 +35,7 @@ struct Request {
   std::string what;
   std::string rotor;
   std::string into;
+  std::optional<double> section_area_m2;
   bool json = false;
 };
 
@@ -45,14 +46,15 @@ std::string cell(const std::optional<Estimate>& estimate) {
   return estimate ? cell(*estimate) : "-";
 }
 
-void print_points(const analysis::Curve& curve) {
-  fmt::print("\n{}\n", curve.label);
+void print_points(const analysis::Curve& curve, const char* title) {
+  fmt::print("\n{}{}\n", curve.label, title);
   fmt::print("{:>6} {:>18} {:>20} {:>20} {:>20} {:>18}\n", "point", "tip-speed ratio",
              "cp electrical", "cp shaft", "ct", "DC power, W");
   for (const analysis::PointResult& point : curve.points) {
-    fmt::print("{:>6} {:>18} {:>20} {:>20} {:>20} {:>18}{}\n", point.number,
+    fmt::print("{:>6} {:>18} {:>20} {:>20} {:>20} {:>18}{}{}\n", point.number,
                cell(point.tip_speed_ratio), cell(point.cp_electrical), cell(point.cp_shaft),
-               cell(point.ct), cell(point.dc_power_W), point.settled ? "" : "  not settled");
+               cell(point.ct), cell(point.dc_power_W), point.settled ? "" : "  not settled",
+               point.corrected && point.corrected->held ? "  beyond the wall correction" : "");
   }
   if (curve.optimum_tip_speed_ratio) {
     fmt::print("  largest {} cp {} at tip-speed ratio {}: {}\n", curve.stage,
@@ -63,6 +65,13 @@ void print_points(const analysis::Curve& curve) {
   }
 }
 
+void print_budget(const std::string& of, const std::vector<analysis::BudgetLine>& budget) {
+  if (budget.empty()) return;
+  fmt::print("\nuncertainty of the {}, by input:\n", of);
+  for (const analysis::BudgetLine& line : budget)
+    fmt::print("{:>6.1f} %  {}\n", line.share_pct, line.meaning);
+}
+
 int tell(const Request& request, const analysis::Results& results) {
   const bool answered = !results.verdict || results.verdict->significant;
   if (request.json) {
@@ -71,15 +80,17 @@ int tell(const Request& request, const analysis::Results& results) {
   }
   fmt::print("value ± expanded uncertainty (95 %); a value alone: none stated\n");
   for (const analysis::Curve& curve : results.curves)
-    print_points(curve);
+    print_points(curve, results.section ? ", on the tunnel's air speed" : "");
+  for (const analysis::Curve& curve : results.open_air_curves)
+    print_points(curve, ", corrected to open air");
   if (results.verdict) {
     fmt::print("\n{}\n{}\n", results.verdict->question, results.verdict->answer);
   }
-  if (!results.budget.empty()) {
-    fmt::print("\nuncertainty of the {}, by input:\n", results.budget_of);
-    for (const analysis::BudgetLine& line : results.budget)
-      fmt::print("{:>6.1f} %  {}\n", line.share_pct, line.meaning);
+  if (results.corrected_verdict) {
+    fmt::print("Corrected to open air: {}\n", results.corrected_verdict->answer);
   }
+  print_budget(results.budget_of, results.budget);
+  print_budget(results.corrected_budget_of, results.corrected_budget);
   if (!results.remarks.empty()) fmt::print("\n");
   for (const std::string& remark : results.remarks)
     fmt::print("- {}\n", remark);
@@ -116,6 +127,11 @@ void write_products(const Request& request, const analysis::Results& results) {
   }
 }
 
+[[noreturn]] void refuse_beside_a_run(const char* option) {
+  throw base::BadInput(option, "does not go with a run, which has its own bench and folder",
+                       "leave it out");
+}
+
 int reduce_points(const Request& request) {
   const auto points = analysis::points_from_file(request.what);
   const auto run = run_around(request.what);
@@ -131,6 +147,8 @@ int reduce_points(const Request& request) {
     input.bench = &run->bench;
     input.question = &run->campaign.question;
   }
+  if (run && request.section_area_m2) refuse_beside_a_run("--tunnel-area");
+  input.section_area_m2 = request.section_area_m2;
   const analysis::Results results = analysis::reduce(input);
   if (!request.into.empty()) write_products(request, results);
   return tell(request, results);
@@ -141,11 +159,9 @@ int run_reduce(const Request& request) {
     throw base::BadInput(request.what, "does not exist", "the folder of a run, or a points CSV");
   }
   if (!fs::is_directory(request.what)) return reduce_points(request);
-  if (!request.into.empty() || !request.rotor.empty()) {
-    throw base::BadInput(request.into.empty() ? "--rotor" : "--into",
-                         "does not go with a run, which has its own rotor and folder",
-                         "leave it out");
-  }
+  if (!request.into.empty()) refuse_beside_a_run("--into");
+  if (!request.rotor.empty()) refuse_beside_a_run("--rotor");
+  if (request.section_area_m2) refuse_beside_a_run("--tunnel-area");
   return tell(request, reduce_run(campaign::run_from_folder(request.what)));
 }
 
@@ -160,12 +176,15 @@ void add_reduce(CLI::App& program, int& exit_code) {
                    "again), or points measured anywhere")
       ->required();
   verb->add_option("--rotor", request->rotor, "rotor.toml of the rotor that was measured");
+  verb->add_option("--tunnel-area", request->section_area_m2,
+                   "clear area of the closed section that the points were measured in, m2: adds "
+                   "what they would be in open air; left out: open jet or open air");
   verb->add_option("--into", request->into,
                    "folder for points.csv, curves.csv, results.json and the report");
   verb->add_flag("--json", request->json, "one JSON document on stdout");
   verb->footer(
       "Example: windwright reduce examples/two-bladed-rotor/points.csv\n"
-      "             --rotor examples/two-bladed-rotor/rotor.toml");
+      "             --rotor examples/two-bladed-rotor/rotor.toml --tunnel-area 893");
   verb->callback([request, &exit_code] { exit_code = run_reduce(*request); });
 }
 

@@ -69,6 +69,16 @@ std::string method(const Subject& subject, const analysis::Results& results) {
         "factor), on the rotor’s own geometry and polars; electrical curves carry the described "
         "generator’s losses.");
   }
+  if (results.section) {
+    item(
+        "<strong>Walls.</strong> Corrected to open air by momentum theory of a disc in a confined "
+        "stream (Glauert, The Elements of Aerofoil and Airscrew Theory, 2nd ed. (1947); Mikkelsen "
+        "and Sørensen, Global Windpower Conference, Paris 2002): the open-air speed at which the "
+        "same rotor has the same thrust and the same flow through its disc. The most power in the "
+        "section is 16/27 / (1 − blockage)² (Garrett and Cummins, J. Fluid Mech. 588 (2007) "
+        "243–251). Standard uncertainty of the correction: a quarter of it, half of it beyond an "
+        "axial induction of 0.4.");
+  }
   if (results.verdict) {
     item(
         "<strong>Comparison.</strong> A difference is significant when it exceeds its expanded "

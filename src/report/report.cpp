@@ -25,6 +25,7 @@ std::string report_html(const Subject& subject, const analysis::Results& results
   page += verdict_in_words(subject, results);
   page += summary_table(results);
   page += curve_pictures(results);
+  page += walls(results);
   page += remarks(subject, results);
   page += comparison(results, level);
   page += energy_chain(results);

@@ -131,6 +131,32 @@ std::string chain_table(const analysis::PointResult& point) {
   return table.html();
 }
 
+std::string budget_table(std::vector<analysis::BudgetLine> lines) {
+  std::stable_sort(lines.begin(), lines.end(),
+                   [](const auto& a, const auto& b) { return a.share_pct > b.share_pct; });
+  HtmlTable table({{"Input"}, {"Contribution u", true}, {"Share of variance", true}, {""}});
+  double rest_variance = 0.0;
+  double rest_pct = 0.0;
+  int rest = 0;
+  for (const analysis::BudgetLine& line : lines) {
+    if (line.share_pct < smallest_share_pct) {
+      rest_variance += line.u * line.u;
+      rest_pct += line.share_pct;
+      ++rest;
+      continue;
+    }
+    table.row({escaped(line.meaning.empty() ? line.input : capitalised(line.meaning)),
+               uncertainty_alone(std::abs(line.u)), fixed(line.share_pct, 1) + " %",
+               share_bar(line.share_pct)});
+  }
+  if (rest > 0) {
+    table.row({fmt::format("{} smaller input{}", rest, rest == 1 ? "" : "s"),
+               uncertainty_alone(std::sqrt(rest_variance)), fixed(rest_pct, 1) + " %",
+               share_bar(rest_pct)});
+  }
+  return table.html();
+}
+
 }  // namespace
 
 std::string verdict_in_words(const Subject& subject, const Results& results) {
@@ -233,42 +259,25 @@ std::string energy_chain(const Results& results) {
   if (point == nullptr || point->stages.size() < 2) return {};
   const std::string caption = fmt::format(
       "Test point {} ({}, tip-speed ratio {}): each band is as wide as its watts. "
-      "No rotor in an open flow takes more than 16/27 = 0.593 of the wind's power.",
+      "No rotor in an open flow takes more than 16/27 = 0.593 of the wind's power{}.",
       point->number, escaped(level_name(results.curves[*best].label)),
-      with_uncertainty(point->tip_speed_ratio));
+      with_uncertainty(point->tip_speed_ratio),
+      results.section ? fmt::format("; between the walls of this section the limit is {}",
+                                    fixed(results.section->largest_cp, 3))
+                      : std::string());
   return section("Energy chain at the best test point",
                  figure(energy_chain_chart(*point), caption) + chain_table(*point));
 }
 
 std::string budget(const Results& results) {
-  if (results.budget.empty()) return {};
-  std::vector<analysis::BudgetLine> lines = results.budget;
-  std::stable_sort(lines.begin(), lines.end(),
-                   [](const auto& a, const auto& b) { return a.share_pct > b.share_pct; });
-  HtmlTable table({{"Input"}, {"Contribution u", true}, {"Share of variance", true}, {""}});
-  double rest_variance = 0.0;
-  double rest_pct = 0.0;
-  int rest = 0;
-  for (const analysis::BudgetLine& line : lines) {
-    if (line.share_pct < smallest_share_pct) {
-      rest_variance += line.u * line.u;
-      rest_pct += line.share_pct;
-      ++rest;
-      continue;
-    }
-    table.row({escaped(line.meaning.empty() ? line.input : capitalised(line.meaning)),
-               uncertainty_alone(std::abs(line.u)), fixed(line.share_pct, 1) + " %",
-               share_bar(line.share_pct)});
-  }
-  if (rest > 0) {
-    table.row({fmt::format("{} smaller input{}", rest, rest == 1 ? "" : "s"),
-               uncertainty_alone(std::sqrt(rest_variance)), fixed(rest_pct, 1) + " %",
-               share_bar(rest_pct)});
-  }
-  return section(
-      "What makes up the uncertainty",
-      paragraph("Uncertainty budget of " + escaped(level_name(results.budget_of)) + ".") +
-          table.html());
+  const auto part = [](const std::string& of, const std::vector<analysis::BudgetLine>& lines) {
+    if (lines.empty()) return std::string();
+    return paragraph("Uncertainty budget of " + escaped(level_name(of)) + ".") +
+           budget_table(lines);
+  };
+  return section("What makes up the uncertainty",
+                 part(results.budget_of, results.budget) +
+                     part(results.corrected_budget_of, results.corrected_budget));
 }
 
 }  // namespace windwright::report

@@ -145,6 +145,10 @@ void bench_facts(FactList& facts, const bench::Bench& bench) {
   }
   facts.fact("Rotor", fmt::format("{}, hub radius {} m, {} stations", radius,
                                   plain(rotor.hub_radius_m), rotor.stations.size()));
+  facts.fact("Tunnel",
+             bench.tunnel.section_area_m2
+                 ? fmt::format("closed section of {} m²", plain(*bench.tunnel.section_area_m2))
+                 : "open jet: no wall correction");
   std::string factor = with_uncertainty(bench.position_factor, 2.0 * bench.u_position_factor);
   facts.fact("Air speed at the disc", factor +
                                           " of that at the sensor (factor, ± two standard "

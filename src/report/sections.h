@@ -19,6 +19,8 @@ std::string summary_table(const analysis::Results& results);
 std::string curve_pictures(const analysis::Results& results);
 /// What limits the figures: not stated, left out, carried on.
 std::string remarks(const Subject& subject, const analysis::Results& results);
+/// Raw and corrected beside each other; empty for an open jet.
+std::string walls(const analysis::Results& results);
 std::string comparison(const analysis::Results& results, double level);
 std::string energy_chain(const analysis::Results& results);
 std::string budget(const analysis::Results& results);
