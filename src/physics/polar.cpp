@@ -20,7 +20,8 @@ namespace {
 constexpr double pi = std::numbers::pi;
 constexpr double degree = pi / 180.0;
 constexpr double same_reynolds = 1.03;
-constexpr std::size_t bins = 720;  // of half a degree
+constexpr std::size_t bins = 1440;  // of a quarter of a degree
+constexpr double bins_per_rad = bins / (2.0 * pi);
 
 void check(const std::vector<PolarRow>& rows) {
   if (rows.empty()) throw base::BadInput("polar", "holds no rows", "at least one row");
@@ -103,6 +104,41 @@ SectionForce force_at(const std::vector<PolarRow>& rows, double alpha_rad, doubl
           .cd = std::lerp(before->cd, after->cd, weight)};
 }
 
+// The line of attached lift of one table.
+struct LiftLine {
+  double zero_rad;
+  double slope;  // a radian; 0: there is none
+};
+
+LiftLine lift_line(const std::vector<PolarRow>& rows, double cd_max) {
+  const auto cl = [&](double alpha_rad) { return force_at(rows, alpha_rad, cd_max).cl; };
+  constexpr double step = 0.25 * degree;
+  // The zero nearest to no angle of attack where lift rises.
+  for (int i = 0; i <= 60; ++i) {
+    for (const double low : {i * step, -(i + 1) * step}) {
+      const double below = cl(low);
+      const double above = cl(low + step);
+      if (!(below <= 0.0 && above > 0.0)) continue;
+      const double zero_rad = low - step * below / (above - below);
+      double slope = 0.0;
+      for (int up = 8; up <= 32; ++up) {
+        const double rise_rad = up * step;
+        slope = std::max(slope, cl(zero_rad + rise_rad) / std::sin(rise_rad));
+      }
+      return {zero_rad, std::min(slope, 2.0 * pi)};
+    }
+  }
+  return {0.0, 0.0};
+}
+
+double deficit(const LiftLine& line, double alpha_rad, double cl) {
+  const double above_rad = std::remainder(alpha_rad - line.zero_rad, 2.0 * pi);
+  const double share =
+      std::clamp((60.0 * degree - std::abs(above_rad)) / (30.0 * degree), 0.0, 1.0);
+  const double lost = line.slope * std::sin(above_rad) - cl;
+  return share * (above_rad >= 0.0 ? std::max(lost, 0.0) : std::min(lost, 0.0));
+}
+
 }  // namespace
 
 Polar::Polar(std::vector<PolarRow> rows, double aspect_ratio) {
@@ -147,20 +183,28 @@ void Polar::lay_out(const std::vector<std::vector<PolarRow>>& groups, double asp
   }
   std::sort(alpha_rad_.begin(), alpha_rad_.end());
   alpha_rad_.erase(std::unique(alpha_rad_.begin(), alpha_rad_.end()), alpha_rad_.end());
-  forces_.reserve(alpha_rad_.size() * groups.size());
+  std::vector<LiftLine> lines;
+  lines.reserve(groups.size());
+  for (const auto& group : groups)
+    lines.push_back(lift_line(group, cd_max));
   for (const double alpha_rad : alpha_rad_) {
-    for (const auto& group : groups)
-      forces_.push_back(force_at(group, alpha_rad, cd_max));
+    for (std::size_t table = 0; table < groups.size(); ++table) {
+      const SectionForce force = force_at(groups[table], alpha_rad, cd_max);
+      cl_.push_back(force.cl);
+      cd_.push_back(force.cd);
+      lift_deficit_.push_back(lines[table].slope > 0.0 ? deficit(lines[table], alpha_rad, force.cl)
+                                                       : 0.0);
+    }
   }
 }
 
 void Polar::index_angles() {
   std::size_t node = 0;
   for (std::size_t bin = 0; bin <= bins; ++bin) {
-    const double start_rad = -pi + 2.0 * pi * static_cast<double>(bin) / bins;
+    const double start_rad = -pi + static_cast<double>(bin) / bins_per_rad;
     while (node + 2 < alpha_rad_.size() && alpha_rad_[node + 1] <= start_rad)
       ++node;
-    first_.push_back(static_cast<std::uint32_t>(node));
+    first_.push_back(static_cast<std::int64_t>(node));
   }
 }
 
@@ -177,28 +221,49 @@ Polar::Position Polar::position(double reynolds) const {
   return {.lower = lower, .higher = lower + 1, .weight = weight};
 }
 
-SectionForce Polar::at(double alpha_rad, Position position) const {
+Polar::Place Polar::place(double alpha_rad) const {
   if (alpha_rad < -pi || alpha_rad > pi) alpha_rad = std::remainder(alpha_rad, 2.0 * pi);
   const auto bin = static_cast<std::size_t>(
-      std::clamp((alpha_rad + pi) * (bins / (2.0 * pi)), 0.0, static_cast<double>(bins)));
-  std::size_t node = first_[bin];
+      std::clamp((alpha_rad + pi) * bins_per_rad, 0.0, static_cast<double>(bins)));
+  auto node = static_cast<std::size_t>(first_[bin]);
   // Rounding may put an angle into the bin after its own.
   while (node > 0 && alpha_rad_[node] > alpha_rad)
     --node;
   while (node + 2 < alpha_rad_.size() && alpha_rad_[node + 1] <= alpha_rad)
     ++node;
-  const double along = (alpha_rad - alpha_rad_[node]) / (alpha_rad_[node + 1] - alpha_rad_[node]);
-  const SectionForce* before = &forces_[node * tables_.size()];
-  const SectionForce* after = before + tables_.size();
-  const auto blend = [&](double SectionForce::* part) {
-    const double lower = before[position.lower].*part +
-                         along * (after[position.lower].*part - before[position.lower].*part);
-    if (position.weight == 0.0) return lower;
-    const double higher = before[position.higher].*part +
-                          along * (after[position.higher].*part - before[position.higher].*part);
-    return lower + position.weight * (higher - lower);
-  };
-  return {.cl = blend(&SectionForce::cl), .cd = blend(&SectionForce::cd)};
+  return {node, (alpha_rad - alpha_rad_[node]) / (alpha_rad_[node + 1] - alpha_rad_[node])};
+}
+
+double Polar::blend(const std::vector<double>& part, Place place, Position position) const {
+  const double* before = &part[place.node * tables_.size()];
+  const double* after = before + tables_.size();
+  const double lower =
+      before[position.lower] + place.along * (after[position.lower] - before[position.lower]);
+  if (position.weight == 0.0) return lower;
+  const double higher =
+      before[position.higher] + place.along * (after[position.higher] - before[position.higher]);
+  return lower + position.weight * (higher - lower);
+}
+
+SectionForce Polar::at(double alpha_rad, Position position) const {
+  const Place where = place(alpha_rad);
+  return {.cl = blend(cl_, where, position), .cd = blend(cd_, where, position)};
+}
+
+double Polar::lift_deficit(double alpha_rad, Position position) const {
+  return blend(lift_deficit_, place(alpha_rad), position);
+}
+
+PolarArrays Polar::arrays() const {
+  return {.alpha_rad = alpha_rad_.data(),
+          .first = first_.data(),
+          .cl = cl_.data(),
+          .cd = cd_.data(),
+          .lift_deficit = lift_deficit_.data(),
+          .log_reynolds = log_reynolds_.data(),
+          .nodes = static_cast<std::int64_t>(alpha_rad_.size()),
+          .tables = static_cast<std::int64_t>(tables_.size()),
+          .bins_per_rad = bins_per_rad};
 }
 
 }  // namespace windwright::physics

@@ -29,6 +29,20 @@ struct PolarTable {
   std::size_t rows;
 };
 
+/// A polar's tables as plain arrays, for code that reads many angles at once. A node is an angle at
+/// which all tables have a value; between nodes everything is linear.
+struct PolarArrays {
+  const double* alpha_rad;    // (nodes) ascending, -pi to pi
+  const std::int64_t* first;  // (bins + 1) last node at or before the start of an even bin
+  const double* cl;           // nodes x tables, a node's tables side by side; so the next two
+  const double* cd;
+  const double* lift_deficit;
+  const double* log_reynolds;  // (tables) ascending
+  std::int64_t nodes;
+  std::int64_t tables;
+  double bins_per_rad;
+};
+
 /// Lift and drag of a blade section against angle of attack and Reynolds number.
 ///
 /// Between rows linear in the angle, between tables linear in the logarithm of the Reynolds number;
@@ -43,6 +57,12 @@ struct PolarTable {
 /// a (drag) up to 90 degrees; on the negative side the same mirrored. Past 90 degrees the plate
 /// alone. Where the last row lies within 5 degrees of zero or beyond 60 that formula is singular;
 /// there the excess fades linearly over 20 degrees. Drag never falls below the table's least.
+///
+/// The lift deficit is what stall takes: the line of attached lift, slope times sin(alpha -
+/// alpha0), less the table's lift, where that is positive (mirrored below alpha0, the angle of no
+/// lift). The slope is the steepest from alpha0 to a row 2 to 8 degrees above it, 2 pi at most.
+/// Beyond 30 degrees from alpha0 it fades to none at 60. A table without such a line, as one of
+/// constant lift, has no deficit. Rotation gives part of it back: physics/rotor.h.
 ///
 /// Immutable once made: any number of threads may read it. Looking up allocates nothing.
 class Polar {
@@ -67,19 +87,33 @@ class Polar {
     return at(alpha_rad, position(reynolds));
   }
 
+  /// See above; not negative above the angle of no lift, not positive below.
+  double lift_deficit(double alpha_rad, Position position) const;
+
+  /// Valid as long as this polar.
+  PolarArrays arrays() const;
+
   double lowest_reynolds() const { return tables_.front().reynolds; }
   double highest_reynolds() const { return tables_.back().reynolds; }
   std::span<const PolarTable> tables() const { return tables_; }  // Reynolds number ascending
 
  private:
+  struct Place {
+    std::size_t node;
+    double along;  // from this node to the next
+  };
+  Place place(double alpha_rad) const;
+  double blend(const std::vector<double>& part, Place place, Position position) const;
   void lay_out(const std::vector<std::vector<PolarRow>>& groups, double aspect_ratio);
   void index_angles();
 
   std::vector<PolarTable> tables_;
   std::vector<double> log_reynolds_;  // (tables)
   std::vector<double> alpha_rad_;     // (nodes), -pi to pi: angles of all tables together
-  std::vector<SectionForce> forces_;  // nodes x tables, a node's tables side by side
-  std::vector<std::uint32_t> first_;  // (bins of angle) last node at or before the bin's start
+  std::vector<double> cl_;            // nodes x tables, a node's tables side by side
+  std::vector<double> cd_;
+  std::vector<double> lift_deficit_;
+  std::vector<std::int64_t> first_;  // (bins of angle + 1) last node at or before the bin's start
 };
 
 }  // namespace windwright::physics

@@ -4,6 +4,7 @@
 #include "physics/polar.h"
 
 #include <memory>
+#include <span>
 #include <vector>
 
 namespace windwright::physics {
@@ -31,6 +32,7 @@ struct RotorFlow {
   double rotor_speed_rad_s;  // negative: turning backwards
   double density_kg_m3;
   double dynamic_viscosity_Pa_s;
+  double yaw_rad = 0.0;  // of the axis from the wind, -60 to 60 degrees
 };
 
 enum class Losses { none, tip, root, both };
@@ -43,6 +45,13 @@ struct RotorOptions {
   /// thin viscous wakes (Wilson and Lissaman, Applied aerodynamics of wind power machines, Oregon
   /// State University 1974), and the equation stays regular where the flow through the disc stops.
   bool drag_in_swirl = false;
+  /// Give back what stall takes from the lift of the inner blade, as rotation does:
+  /// cl = cl_2d + 3.1 (c/r)^2 cos^2(phi) (cl_attached - cl_2d) up to 80 % of the tip radius, the
+  /// factor 1 at most. Snel, Houwink, Bosschers, Sectional prediction of lift coefficients on
+  /// rotating wind turbine blades in stall, ECN-C--93-052 (1994), with the speed ratio of
+  /// Lindenburg, Investigation into rotor blade aerodynamics, ECN-C--03-025 (2003), omega r / W
+  /// taken as cos(phi). Formula from memory.
+  bool rotational_augmentation = true;
 };
 
 struct RotorLoad {
@@ -56,6 +65,7 @@ struct RotorLoad {
   double span_below_reynolds = 0.0;  // share of the blade below its polar's lowest Reynolds number,
                                      // which then held
   double span_above_reynolds = 0.0;  // above the highest
+  double largest_residual = 0.0;     // of all elements; ElementLoad
   int unconverged_elements = 0;      // these carry the loads without induction
   double unconverged_radius_m = 0.0;  // of the first of them
 };
@@ -74,6 +84,8 @@ struct ElementLoad {
   double cd;
   double normal_load_N_m1;      // one blade, per metre of radius, along the wind
   double tangential_load_N_m1;  // one blade, per metre of radius, in the direction of turning
+  double residual;  // sine of the angle between the flow that momentum and blade forces ask and
+                    // the real one
   bool below_reynolds;
   bool above_reynolds;
   bool converged;
@@ -81,20 +93,28 @@ struct ElementLoad {
 
 /// Power, torque and thrust by blade-element momentum theory.
 ///
-/// Each element is solved for its inflow angle by a bracketed root, so that it always ends (Ning, A
-/// simple solution method for the blade element momentum equations with guaranteed convergence,
-/// Wind Energy 17 (2014) 1327-1345), written without the divisions that fail at standstill, in
-/// still air and where the flow through the disc stops. Prandtl's loss factor at tip and root.
+/// One equation for the inflow angle of each element (after Ning, A simple solution method for the
+/// blade element momentum equations with guaranteed convergence, Wind Energy 17 (2014) 1327-1345),
+/// written so that it has a solution in every state: windmill, turbulent wake, reversed flow,
+/// propeller, standstill, still air, turning backwards. Where there are several, as in stall, it is
+/// the first above the plane of rotation: the most attached. Prandtl's loss factor at tip and root.
 /// Above an axial induction of 0.4 the thrust follows Buhl's parabola (A new empirical relationship
 /// between thrust coefficient and induction factor for the turbulent windmill state,
-/// NREL/TP-500-36834, 2005), past 1 until the momentum theorem for reversed flow overtakes it. The
-/// Reynolds number is that of the local flow. Theory, limits and checks: docs/theory/rotor.md.
+/// NREL/TP-500-36834, 2005), past 1 until the momentum theorem for reversed flow overtakes it, and
+/// the swirl fades, to none at 1. The Reynolds number is that of the local flow.
+///
+/// In yaw each element is solved at 12 places round the circle, with the wind's part in the plane
+/// of rotation in its turning speed, and its axial induction is then skewed: a (1 + 15 pi/32
+/// tan(chi / 2) (r/R) cos psi), psi from the downwind side, chi = (1 + 0.6 a) yaw (Pitt and Peters,
+/// Theoretical prediction of dynamic-inflow derivatives, Vertica 5 (1981); Burton et al., Wind
+/// Energy Handbook, 2nd ed., section 3.10.8).
+/// Theory, limits, proof and checks: docs/theory/rotor.md.
 ///
 /// @param rotor    see there
 /// @param flow     density and viscosity above 0
 /// @return         finite always; standstill and still air have their own loads
 /// @throws BadInput  an argument outside its domain
-/// Allocates nothing; any number of threads may call.
+/// Allocates nothing; any number of threads may call. The same bits on every machine.
 RotorLoad rotor_load(const Rotor& rotor, const RotorFlow& flow, const RotorOptions& options = {});
 
 struct RotorSpan {
@@ -104,7 +124,18 @@ struct RotorSpan {
 /// The same with what every element does.
 RotorSpan rotor_span(const Rotor& rotor, const RotorFlow& flow, const RotorOptions& options = {});
 
-/// One element at one radius between hub and tip.
+/// Loads over tip-speed ratios and pitches together, as many times faster as elements fit into a
+/// vector of the machine.
+/// @param flow              air speed above 0; its rotor speed is not used
+/// @param tip_speed_ratios  not negative
+/// @param pitches_rad       in place of the rotor's
+/// @return                  pitches x tip-speed ratios, a pitch's tip-speed ratios side by side
+std::vector<RotorLoad> rotor_surface(const Rotor& rotor, const RotorFlow& flow,
+                                     std::span<const double> tip_speed_ratios,
+                                     std::span<const double> pitches_rad,
+                                     const RotorOptions& options = {});
+
+/// One element at one radius between hub and tip, without yaw.
 ElementLoad element_load(const Rotor& rotor, double radius_m, const RotorFlow& flow,
                          const RotorOptions& options = {});
 

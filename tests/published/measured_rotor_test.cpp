@@ -60,16 +60,15 @@ TEST(MeasuredRotor, TorqueTimesSpeedIsTheMeasuredPower) {
   }
 }
 
-TEST(MeasuredRotor, TheoryMeetsTheAttachedPointAndFallsShortInStall) {
-  // 10 % in attached flow and too low in stall is what a two-dimensional polar can do: rotating
-  // blades stall later (Hand et al.; the 2001 blind comparison, NREL/TP-500-29494, has 25 % to
-  // 175 % of measured power over 19 codes without stall).
+TEST(MeasuredRotor, TheoryMeetsTheAttachedPointAndFallsShortInDeepStall) {
+  // 10 % in attached flow and too low in deep stall is what the theory can do, rotational
+  // augmentation included (Hand et al.; the 2001 blind comparison, NREL/TP-500-29494, has 25 % to
+  // 175 % of measured power over 19 codes without stall, 30 % to 275 % in it).
   const Results results = reduced();
   const PointResult& attached = point(results, 1);
   EXPECT_NEAR(attached.theory.cp_shaft, attached.cp_shaft->value(),
               0.10 * attached.cp_shaft->value());
-  for (const int stalled : {2, 3})
-    EXPECT_LT(point(results, stalled).theory.cp_shaft, point(results, stalled).cp_shaft->value());
+  EXPECT_LT(point(results, 3).theory.cp_shaft, point(results, 3).cp_shaft->value());
 }
 
 TEST(MeasuredRotor, UncertaintyThatNobodyStatedIsNotZero) {
