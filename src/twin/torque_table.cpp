@@ -16,7 +16,7 @@ namespace windwright::twin {
 
 namespace {
 
-constexpr std::size_t columns = 193;  // of s
+constexpr std::size_t columns = 385;  // of s
 constexpr std::size_t rows = 33;      // of ln v
 constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
 constexpr double bend = 4.0;  // tip-speed ratio where s is one half
