@@ -175,8 +175,8 @@ TEST(CutIn, IsTheWindWhereItBegins) {
 TEST(CutIn, IsNothingWhereItDoesNotHappen) {
   const TurningSet set = bench_set();
   // Heavily loaded, this rotor labours in any wind of the tunnel.
-  EXPECT_FALSE(cut_in(set, flow_at(14.0), 15.0).runs_up_from_rest_m_s);
-  const StartUp labours = start_up(set, flow_at(14.0), 15.0);
+  EXPECT_FALSE(cut_in(set, flow_at(14.0), 5.0).runs_up_from_rest_m_s);
+  const StartUp labours = start_up(set, flow_at(14.0), 5.0);
   EXPECT_LT(*labours.from_rest_rad_s, 0.5 * *labours.running_rad_s);
   const CutIn open = cut_in(set, flow_at(14.0), open_circuit);
   EXPECT_FALSE(open.keeps_delivering_m_s);
