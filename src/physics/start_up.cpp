@@ -88,14 +88,21 @@ std::vector<double> ratios() {
   return all;
 }
 
-// f over rotor speed, from `lowest_rad_s` up, at the ratios.
+// f over rotor speed, from `lowest_rad_s` up, at the ratios, and where the bridge begins to
+// conduct: there the brake gets steep, which makes a sharp peak.
 std::vector<Sample> samples(const TurningSet& set, const RotorFlow& flow, const Function& f,
                             double lowest_rad_s = 0.0) {
+  std::vector<double> speeds_rad_s;
+  for (const double ratio : ratios())
+    speeds_rad_s.push_back(ratio * flow.air_speed_m_s / set.rotor.tip_radius_m);
+  const double conducting_rad_s = conducting_speed_rad_s(set.generator);
+  if (conducting_rad_s < speeds_rad_s.back()) speeds_rad_s.push_back(conducting_rad_s);
+  speeds_rad_s.push_back(lowest_rad_s);
+  std::sort(speeds_rad_s.begin(), speeds_rad_s.end());
   std::vector<Sample> all;
-  if (lowest_rad_s > 0.0) all.push_back({lowest_rad_s, f(lowest_rad_s)});
-  for (const double ratio : ratios()) {
-    const double speed_rad_s = ratio * flow.air_speed_m_s / set.rotor.tip_radius_m;
-    if (speed_rad_s > lowest_rad_s) all.push_back({speed_rad_s, f(speed_rad_s)});
+  for (const double speed_rad_s : speeds_rad_s) {
+    if (speed_rad_s < lowest_rad_s || speed_rad_s <= 0.0) continue;
+    if (all.empty() || speed_rad_s > all.back().x) all.push_back({speed_rad_s, f(speed_rad_s)});
   }
   return all;
 }

@@ -30,8 +30,9 @@ struct TorqueBalances {
 };
 /// All balances with a load. A rotor with stall or with a weak start may have several: a slow one
 /// where it labours stalled, an unstable one above it, and the running one. Sought between
-/// tip-speed ratios 0.001 and 25 in steps of 0.1 to 0.25; between steps a peak or trough that
-/// reaches the balance is sought out too, so that a close pair is not missed.
+/// tip-speed ratios 0.001 and 25 in steps of 0.1 to 0.25 and where the bridge begins to conduct;
+/// where the steps show a peak or a trough it is sought out, so that a close pair is not missed. A
+/// dent narrower than a step may be.
 /// @param flow                 its rotor speed is not used
 /// @param load_resistance_ohm  above 0; infinity is the open circuit
 /// @throws BadInput            as rotor_load and generator_load
@@ -65,7 +66,8 @@ struct CutIn {
   std::optional<double> runs_up_from_rest_m_s;
 };
 /// @param flow               its air speed is the highest that is sought, its rotor speed not used
-/// The first change of sign on the way up from 1/60 of that, in steps of 12 %; to 1e-9 of its value.
+/// The first change of sign on the way up from 1/60 of that, in steps of 12 %; to 1e-9 of its
+/// value.
 CutIn cut_in(const TurningSet& set, const RotorFlow& flow, double load_resistance_ohm);
 
 /// Rotor speed from which the bridge conducts: the peak of the back-EMF between two phases then

@@ -172,6 +172,19 @@ TEST(CutIn, IsTheWindWhereItBegins) {
   }
 }
 
+// Heavily loaded, it keeps turning, stalled and too slow for the bridge, in less wind than it needs
+// to deliver current.
+TEST(CutIn, KeepsTurningBeforeItDelivers) {
+  const TurningSet set = bench_set();
+  const CutIn found = cut_in(set, flow_at(14.0), 15.0);
+  EXPECT_GT(*found.keeps_delivering_m_s, 1.01 * *found.keeps_turning_m_s);
+  const auto at = [&](double air_m_s) { return start_up(set, flow_at(air_m_s), 15.0); };
+  EXPECT_GT(at(*found.keeps_delivering_m_s * (1.0 + 1e-5)).dc_power_W, 0.0);
+  const StartUp below = at(*found.keeps_delivering_m_s * (1.0 - 1e-5));
+  EXPECT_TRUE(below.running_rad_s);
+  EXPECT_EQ(below.dc_power_W, 0.0);
+}
+
 TEST(CutIn, IsNothingWhereItDoesNotHappen) {
   const TurningSet set = bench_set();
   // Heavily loaded, this rotor labours in any wind of the tunnel.
