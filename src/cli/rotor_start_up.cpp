@@ -94,7 +94,8 @@ Answer answer_of(const RotorStartUp& request) {
   physics::TurningSet set{
       .rotor = request.rotor,
       .generator = bench.generator,
-      .inertia_kg_m2 = bench.hub_inertia_kg_m2 + request.rotor.blades * bench.blade_inertia_kg_m2};
+      .inertia_kg_m2 = bench.hub_inertia_kg_m2 + request.rotor.blades * bench.blade_inertia_kg_m2,
+      .section_area_m2 = bench.tunnel.section_area_m2.value_or(0.0)};
   physics::RotorFlow flow{.air_speed_m_s = answer.highest_air_speed_m_s,
                           .rotor_speed_rad_s = 0.0,
                           .density_kg_m3 = request.density_kg_m3,

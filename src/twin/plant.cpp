@@ -141,8 +141,8 @@ void Plant::Model::refresh_rotor() {
   // In the air of the start, whenever this happens: the table must not depend on when it was made.
   const physics::Air& start = bench.simulation->air;
   disc.emplace(TorqueTable(mounted, physics::density_kg_m3(start),
-                           physics::dynamic_viscosity_Pa_s(start),
-                           bench.tunnel.rated_air_speed_m_s));
+                           physics::dynamic_viscosity_Pa_s(start), bench.tunnel.rated_air_speed_m_s,
+                           bench.tunnel.section_area_m2));
 }
 
 double Plant::Model::inertia_kg_m2() const {

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 // The lag of the wake and gusts, as the simulated bench shows them.
+#include "physics/blockage.h"
 #include "physics/dynamic_inflow.h"
 #include "twin/demo_bench.h"
 #include "twin/plant.h"
@@ -155,6 +156,19 @@ TEST(PlantInflow, ASmallLoadStepDiesAwayWithTheLinearTimeConstant) {
   const double late_rad_s = std::abs(plant.state().rotor_speed_rad_s - end_rad_s);
   const double seen_s = 0.5 / std::log(early_rad_s / late_rad_s);
   EXPECT_NEAR(seen_s / expected_s, 1.0, 0.03);
+}
+
+TEST(PlantInflow, WallsOfAClosedSectionDriveTheRotorHarder) {
+  bench::Bench bench = calm_bench();
+  Plant open(bench);
+  set_running(open, 60.0, 15.0);
+  bench.tunnel.section_area_m2 = 5.0 * physics::swept_area_m2(bench.rotor);
+  Plant closed(bench);
+  set_running(closed, 60.0, 15.0);
+  const physics::RotorLoad steady = physics::rotor_load_in_tunnel(mounted(closed), flow_of(closed),
+                                                                  *bench.tunnel.section_area_m2);
+  EXPECT_NEAR(closed.power_flow_now().rotor_torque_N_m / steady.torque_N_m, 1.0, 3e-3);
+  EXPECT_GT(closed.state().rotor_speed_rad_s, 1.03 * open.state().rotor_speed_rad_s);
 }
 
 TEST(PlantInflow, TorqueOvershootsWhenTheWindRisesAtOnce) {
