@@ -35,9 +35,10 @@ std::string walls(const analysis::Results& results) {
   const analysis::Section& section_of = *results.section;
   std::string html = paragraph(fmt::format(
       "The rotor blocks {} % of a closed section of {} m². The walls keep the air from going "
-      "around it, so that it shows more on the tunnel’s air speed than it would in open air: up to "
-      "{} of the wind’s power instead of 16/27 = 0.593. Both stand here; the uncertainty of the "
-      "corrected values holds that of the correction.",
+      "around it, so that it shows more on the tunnel’s air speed than it would in open air. The "
+      "most that any rotor could show there is {} of the wind’s power; in open air it is 16/27 = "
+      "0.593. Both stand here; the uncertainty of the corrected values holds that of the "
+      "correction.",
       fixed(100.0 * section_of.blockage, 1), plain(section_of.section_area_m2),
       fixed(section_of.largest_cp, 3)));
   if (results.corrected_verdict) {
