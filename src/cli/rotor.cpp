@@ -130,6 +130,10 @@ void add_rotor(CLI::App& program, int& exit_code) {
                    "Dynamic viscosity in Pa s; else that of air at 15 degC");
   verb->add_option("--losses", options->losses, "Loss factor: none, tip, root or both")
       ->capture_default_str();
+  verb->add_option("--rotational-augmentation", options->rotational_augmentation,
+                   "Let rotation delay the stall of the inner blade: on or off")
+      ->capture_default_str();
+  verb->add_option("--yaw", options->yaw, "Angle of the wind to the axis in degrees, -60 to 60");
   verb->add_option("--start-up", options->start_up,
                    "Bench: starting torque, cut-in, running and run-away speed on its shaft");
   verb->add_option(

@@ -29,7 +29,8 @@ physics::OperatingLine line_of(const RotorSweep& sweep) {
   return {.flow = {.air_speed_m_s = sweep.speeds.front().air_speed_m_s,
                    .rotor_speed_rad_s = sweep.speeds.front().rotor_speed_rad_s,
                    .density_kg_m3 = sweep.density_kg_m3,
-                   .dynamic_viscosity_Pa_s = sweep.dynamic_viscosity_Pa_s},
+                   .dynamic_viscosity_Pa_s = sweep.dynamic_viscosity_Pa_s,
+                   .yaw_rad = sweep.yaw_rad},
           .holds_rotor_speed = !sweep.speeds.front().tip_speed_ratio,
           .section_area_m2 = sweep.section_area_m2};
 }
@@ -157,7 +158,16 @@ std::vector<std::string> notes(const std::vector<SweepOptimum>& optima) {
     const auto& range = one.optimum->within_5_percent;
     return !range.from || !range.to;
   });
+  const auto above_betz = std::count_if(optima.begin(), optima.end(), [](const SweepOptimum& one) {
+    return one.optimum && one.optimum->load.cp > 16.0 / 27.0;
+  });
   std::vector<std::string> lines;
+  if (above_betz > 0) {
+    lines.push_back(fmt::format(
+        "at {} of {} optima cp is above 16/27 because it refers to the tunnel's air speed; the "
+        "same sweep without --optimum tells the open-air values",
+        above_betz, optima.size()));
+  }
   if (outside > 0) {
     lines.push_back(
         fmt::format("{} of {} optima are not inside the sweep: the largest cp lies at an end of it",

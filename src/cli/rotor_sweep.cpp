@@ -62,15 +62,28 @@ physics::RotorOptions rotor_options(const RotorVerbOptions& options) {
                                                                  {"root", physics::Losses::root},
                                                                  {"both", physics::Losses::both}};
   for (const auto& [name, losses] : known) {
-    if (options.losses == name) return {.losses = losses};
+    if (options.losses == name) {
+      return {.losses = losses,
+              .rotational_augmentation =
+                  on_or_off("--rotational-augmentation", options.rotational_augmentation)};
+    }
   }
   throw base::BadInput("--losses", fmt::format("is '{}'", options.losses),
                        "none, tip, root or both");
 }
 
+double yaw_rad(const RotorVerbOptions& options) {
+  if (options.yaw.empty()) return 0.0;
+  return number_within("--yaw", options.yaw, {-60.0, 60.0}) * degree;
+}
+
 std::optional<double> section_area_m2(const RotorVerbOptions& options,
                                       const physics::Rotor& rotor) {
   if (options.tunnel_area.empty()) return std::nullopt;
+  if (yaw_rad(options) != 0.0) {
+    throw base::BadInput("--yaw", "is given together with --tunnel-area",
+                         "one of them: the theory of the walls has the disc straight across");
+  }
   const double area_m2 = number_within("--tunnel-area", options.tunnel_area, {0.0, 1e6});
   const double rotor_area_m2 = physics::swept_area_m2(rotor);
   if (!(area_m2 > rotor_area_m2)) {
@@ -110,6 +123,7 @@ RotorSweep rotor_sweep(const RotorVerbOptions& options, const physics::Rotor& ro
                    .speeds = speeds(options, rotor.tip_radius_m),
                    .density_kg_m3 = density_kg_m3(options),
                    .dynamic_viscosity_Pa_s = viscosity_Pa_s(options),
+                   .yaw_rad = yaw_rad(options),
                    .section_area_m2 = section_area_m2(options, rotor),
                    .spanwise = options.spanwise};
   if (!options.blades.empty()) {
@@ -133,7 +147,8 @@ SweepPoint sweep_point(const RotorSweep& sweep, const physics::Rotor& rotor,
                    .flow = {.air_speed_m_s = speed.air_speed_m_s,
                             .rotor_speed_rad_s = speed.rotor_speed_rad_s,
                             .density_kg_m3 = sweep.density_kg_m3,
-                            .dynamic_viscosity_Pa_s = sweep.dynamic_viscosity_Pa_s},
+                            .dynamic_viscosity_Pa_s = sweep.dynamic_viscosity_Pa_s,
+                            .yaw_rad = sweep.yaw_rad},
                    .span = {},
                    .tunnel = std::nullopt,
                    .tunnel_blockage = 0.0};

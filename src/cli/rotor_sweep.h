@@ -22,6 +22,8 @@ struct RotorVerbOptions {
   std::string density;
   std::string viscosity;
   std::string losses = "both";
+  std::string rotational_augmentation = "on";
+  std::string yaw;
   std::string tunnel_area;
   std::string start_up;
   std::string load_ohm;
@@ -51,6 +53,7 @@ struct RotorSweep {
   std::vector<AirAndSpeed> speeds;
   double density_kg_m3;
   double dynamic_viscosity_Pa_s;
+  double yaw_rad;
   std::optional<double> section_area_m2;  // nothing: open air
   bool spanwise;
 };

@@ -95,6 +95,8 @@ boost::json::object json_point(const SweepPoint& point) {
   row["span_below_reynolds"] = point.span.total.span_below_reynolds;
   row["span_above_reynolds"] = point.span.total.span_above_reynolds;
   row["unconverged_elements"] = point.span.total.unconverged_elements;
+  row["largest_residual"] = point.span.total.largest_residual;
+  row["yaw_deg"] = point.flow.yaw_rad / degree;
   if (point.tunnel) {
     row["blockage"] = point.tunnel_blockage;
     row["open_air"] = open_air(*point.tunnel);

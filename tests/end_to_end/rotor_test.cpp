@@ -111,6 +111,11 @@ TEST(RotorVerb, ExplainsAPowerCoefficientAboveBetzInANarrowTunnel) {
             std::string::npos)
       << ended.err;
 
+  EXPECT_NE(rotor({"--air-speed", "8", "--tsr", "4:0.5:9", "--blades", "6", "--pitch", "4",
+                   "--tunnel-area", "0.6", "--optimum"})
+                .err.find("1 of 1 optima cp is above 16/27"),
+            std::string::npos);
+
   auto more = words;
   more.emplace_back("--json");
   const auto document = boost::json::parse(rotor(more).out);
@@ -132,6 +137,24 @@ TEST(RotorVerb, ExplainsAPowerCoefficientAboveBetzInANarrowTunnel) {
     EXPECT_NEAR(point.at(name).as_double() / free.number(0, free.required_column(name)), 1.0, 1e-8)
         << name;
   }
+}
+
+TEST(RotorVerb, TurnsRotationalAugmentationOffAndTheRotorOutOfTheWind) {
+  const std::string measured = SOURCE_FOLDER "/examples/two-bladed-rotor/rotor.toml";
+  const auto power_W = [&](double air_speed_m_s, std::vector<std::string> more) {
+    std::vector<std::string> words{"rotor", measured,       "--rotor-speed-rpm",
+                                   "72",    "--air-speeds", base::number_text(air_speed_m_s)};
+    words.insert(words.end(), more.begin(), more.end());
+    const auto ended = windwright(words, scratch_folder("rotor"));
+    EXPECT_EQ(ended.exit_code, 0) << ended.err;
+    return base::Table::from_text(ended.out, "out").number(0, 4);
+  };
+  const double stalled_W = power_W(13.0, {"--rotational-augmentation", "off"});
+  EXPECT_GT(power_W(13.0, {}), 1.01 * stalled_W);
+  EXPECT_EQ(power_W(13.0, {}), power_W(13.0, {"--rotational-augmentation", "on"}));
+  const double straight_W = power_W(7.0, {});
+  EXPECT_LT(power_W(7.0, {"--yaw", "20"}), 0.97 * straight_W);
+  EXPECT_NEAR(power_W(7.0, {"--yaw", "20"}), power_W(7.0, {"--yaw", "-20"}), 1e-6 * straight_W);
 }
 
 TEST(RotorVerb, IsQuietAboutTheWallsOfAWideTunnel) {
@@ -226,6 +249,13 @@ TEST(RotorVerb, RefusesWhatItCannotDo) {
             "across the optimum, or --rotor-speed-rpm N --air-speeds A:STEP:B\n");
   EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4:1:9", "--optimum", "--spanwise"}),
             "--optimum: is given together with --spanwise: one of them\n");
+  EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4", "--yaw", "61"}),
+            "--yaw: is '61': a number from -60 to 60\n");
+  EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4", "--yaw", "5", "--tunnel-area", "1"}),
+            "--yaw: is given together with --tunnel-area: one of them: the theory of the walls has "
+            "the disc straight across\n");
+  EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4", "--rotational-augmentation", "yes"}),
+            "--rotational-augmentation: is 'yes': on or off\n");
   EXPECT_EQ(complaint({"--air-speed", "8", "--tsr", "4", "--losses", "some"}),
             "--losses: is 'some': none, tip, root or both\n");
   EXPECT_NE(complaint({"--air-speed", "8", "--tsr", "4", "--lossy", "1"}).find("--lossy"),

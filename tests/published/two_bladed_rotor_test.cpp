@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/table.h"
 #include "bench/rotor_file.h"
+#include "physics/blockage.h"
 #include "physics/rotor.h"
 
 #include <gtest/gtest.h>
@@ -24,20 +25,23 @@ struct Ratios {
   double thrust;
 };
 
-Ratios calculated_over_measured(std::size_t row, bool augmentation) {
+constexpr double open_air = 0.0;
+constexpr double section_area_m2 = 24.4 * 36.6;
+
+Ratios calculated_over_measured(std::size_t row, bool augmentation, double area_m2 = open_air) {
   const auto table =
       base::Table::from_file(SOURCE_FOLDER "/tests/published/data/phase6_measured_sequence_h.csv");
   const auto value = [&](const char* column) {
     return table.number(row, table.required_column(column));
   };
   const auto rotor = bench::rotor_from_file(SOURCE_FOLDER "/examples/two-bladed-rotor/rotor.toml");
-  const auto load =
-      rotor_load(rotor,
-                 {.air_speed_m_s = value("wind_speed_m_s"),
-                  .rotor_speed_rad_s = value("rotor_speed_rpm") * std::numbers::pi / 30.0,
-                  .density_kg_m3 = value("rho_kg_m3"),
-                  .dynamic_viscosity_Pa_s = 1.78e-5},
-                 {.rotational_augmentation = augmentation});
+  const RotorFlow flow{.air_speed_m_s = value("wind_speed_m_s"),
+                       .rotor_speed_rad_s = value("rotor_speed_rpm") * std::numbers::pi / 30.0,
+                       .density_kg_m3 = value("rho_kg_m3"),
+                       .dynamic_viscosity_Pa_s = 1.78e-5};
+  const RotorOptions options{.rotational_augmentation = augmentation};
+  const auto load = area_m2 == open_air ? rotor_load(rotor, flow, options)
+                                        : rotor_load_in_tunnel(rotor, flow, area_m2, options);
   EXPECT_EQ(load.unconverged_elements, 0);
   EXPECT_NEAR(load.tip_speed_ratio, value("tip_speed_ratio"), 1e-3);
   return {load.torque_N_m / value("rotor_torque_N_m"), load.power_W / value("rotor_power_W"),
@@ -50,6 +54,13 @@ TEST(PublishedTwoBladedRotor, AttachedFlowAtSevenMetresASecondIsMetWithinTenPerc
     EXPECT_NEAR(ratio.torque, 1.0, 0.1);
     EXPECT_NEAR(ratio.power, 1.0, 0.1);
     EXPECT_NEAR(ratio.thrust, 1.0, 0.1);
+    // The rotor fills 8.9 % of the section.
+    const auto between_walls = calculated_over_measured(0, augmentation, section_area_m2);
+    EXPECT_NEAR(between_walls.torque, 1.0, 0.1);
+    EXPECT_NEAR(between_walls.power, 1.0, 0.1);
+    EXPECT_NEAR(between_walls.thrust, 1.0, 0.1);
+    EXPECT_GT(between_walls.power, ratio.power);
+    EXPECT_GT(between_walls.thrust, ratio.thrust);
   }
 }
 
