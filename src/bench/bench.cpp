@@ -6,6 +6,7 @@
 #include "base/settings.h"
 #include "base/text.h"
 #include "base/units.h"
+#include "bench/overspeed.h"
 #include "bench/rotor_file.h"
 #include "bench/tunnel_table.h"
 
@@ -292,8 +293,11 @@ Actuator read_actuator(const Settings& table, std::set<std::string>& taken,
 Interlock read_interlock(const Settings& table, std::set<std::string>& taken, const Bench& bench) {
   Interlock interlock{.name = unique_name(table, taken),
                       .channel = table.text("channel"),
-                      .highest = table.number("highest", {.at_least = -1e9, .at_most = 1e9}),
+                      .highest = 0.0,
                       .cause = table.text("cause")};
+  interlock.highest = interlock.channel == "rotor_speed_rad_s"
+                          ? overspeed_bound(table, bench)
+                          : table.number("highest", {.at_least = -1e9, .at_most = 1e9});
   const auto found =
       std::find_if(bench.channels.begin(), bench.channels.end(),
                    [&](const Channel& channel) { return channel.name == interlock.channel; });
@@ -394,7 +398,9 @@ void read_bench_table(const Settings& table, Bench& bench) {
   const auto folder = bench.file.parent_path();
   bench.rotor_file = base::named_file(folder, folder, table.text("rotor"), table.place("rotor"));
   bench.rotor_text = base::text_of_file(bench.rotor_file);
-  bench.rotor = rotor_from_file(bench.rotor_file);
+  RotorFile rotor = rotor_and_blade_from_file(bench.rotor_file);
+  bench.rotor = std::move(rotor.rotor);
+  bench.blade = std::move(rotor.blade);
   bench.u_tip_radius_m =
       table.number("u_tip_radius_m", {.at_least = 0.0, .at_most = 0.1 * bench.rotor.tip_radius_m});
   bench.blade_inertia_kg_m2 = table.number("blade_inertia_kg_m2", {.at_most = 1e6, .above = 0.0});
@@ -451,6 +457,7 @@ Bench bench_from_file(const std::filesystem::path& file) {
   taken.clear();
   for (const Settings& table : root.tables("interlock"))
     bench.interlocks.push_back(read_interlock(table, taken, bench));
+  require_overspeed_interlock(root, bench);
   if (const auto simulation = root.optional_table("simulation")) {
     bench.simulation = read_simulation(*simulation, bench.u_loss_relative);
   }

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "base/clock.h"
+#include "bench/blade_file.h"
 #include "physics/air.h"
 #include "physics/generator.h"
 #include "physics/loads.h"
@@ -115,7 +116,8 @@ struct Bench {
   double block_s;
   physics::Rotor rotor;  // blades and pitch as in its file; campaigns change both
   std::filesystem::path rotor_file;
-  std::string rotor_text;  // as read
+  std::string rotor_text;                 // as read
+  std::optional<BladeDescription> blade;  // where the rotor's file says what the blades are made of
   double u_tip_radius_m;
   double blade_inertia_kg_m2;  // one blade about the axis
   double hub_inertia_kg_m2;    // hub, shaft and generator rotor

@@ -5,11 +5,14 @@
 #include "base/files.h"
 #include "base/settings.h"
 #include "base/table.h"
+#include "base/text.h"
+#include "bench/blade_file.h"
 #include "physics/polar.h"
 #include "physics/rotor.h"
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <filesystem>
@@ -121,6 +124,13 @@ void check_span(const std::vector<base::Settings>& tables, const std::vector<Sta
   }
 }
 
+double smallest_chord_m(const std::vector<StationKeys>& stations) {
+  double smallest_m = stations.front().station.chord_m;
+  for (const StationKeys& read : stations)
+    smallest_m = std::min(smallest_m, read.station.chord_m);
+  return smallest_m;
+}
+
 std::filesystem::path folder_of(const std::filesystem::path& file) {
   return file.has_parent_path() ? file.parent_path() : std::filesystem::path(".");
 }
@@ -128,9 +138,14 @@ std::filesystem::path folder_of(const std::filesystem::path& file) {
 }  // namespace
 
 physics::Rotor rotor_from_file(const std::filesystem::path& file) {
+  return rotor_and_blade_from_file(file).rotor;
+}
+
+RotorFile rotor_and_blade_from_file(const std::filesystem::path& file) {
   const auto settings = base::Settings::from_file(file);
   const auto keys = settings.table("rotor");
-  physics::Rotor rotor{};
+  RotorFile result{};
+  physics::Rotor& rotor = result.rotor;
   rotor.blades = keys.integer("blades", {.at_least = 1.0, .at_most = 12.0});
   rotor.hub_radius_m = keys.number("hub_radius_m", {.at_most = largest_radius_m, .above = 0.0});
   rotor.tip_radius_m = keys.number("tip_radius_m", {.at_most = largest_radius_m, .above = 0.0});
@@ -150,13 +165,16 @@ physics::Rotor rotor_from_file(const std::filesystem::path& file) {
     throw base::BadInput(keys.place(), fmt::format("the rotor has {} stations", stations.size()),
                          "at least two tables [[station]]");
   }
+  const std::filesystem::path folder = folder_of(file);
+  if (const auto blade = settings.optional_table("blade")) {
+    result.blade = blade_from(*blade, folder, smallest_chord_m(stations));
+  }
   settings.refuse_unread_keys();
   check_span(tables, stations, rotor);
   rotor.stations.reserve(stations.size());
   for (const StationKeys& read : stations)
     rotor.stations.push_back(read.station);
   const double blade_aspect_ratio = physics::aspect_ratio(rotor.stations);
-  const std::filesystem::path folder = folder_of(file);
   std::map<std::filesystem::path, std::shared_ptr<const physics::Polar>> polars;
   for (std::size_t i = 0; i < stations.size(); ++i) {
     const auto path = base::named_file(folder, folder, stations[i].polar, stations[i].place);
@@ -166,7 +184,31 @@ physics::Rotor rotor_from_file(const std::filesystem::path& file) {
     }
     rotor.stations[i].polar = polar;
   }
-  return rotor;
+  return result;
+}
+
+std::string rotor_text(const RotorFile& file, const std::string& polar,
+                       const std::string& comment) {
+  // 1e-9 degrees, so that 5 degrees come back as 5.
+  const auto degrees = [](double angle_rad) {
+    return base::number_text(std::round(angle_rad / degree * 1e9) / 1e9);
+  };
+  std::string text;
+  for (const std::string& line : base::split(comment, '\n'))
+    text += fmt::format("# {}\n", line);
+  text += "schema = 1\n\n[rotor]\n";
+  text += fmt::format("blades = {}\nhub_radius_m = {}\ntip_radius_m = {}\npitch_deg = {}\n\n",
+                      file.rotor.blades, base::number_text(file.rotor.hub_radius_m),
+                      base::number_text(file.rotor.tip_radius_m), degrees(file.rotor.pitch_rad));
+  if (file.blade) text += blade_text(*file.blade) + "\n";
+  for (const physics::RotorStation& station : file.rotor.stations) {
+    text +=
+        fmt::format("[[station]]\nradius_m = {}\nchord_m = {}\ntwist_deg = {}\npolar = \"{}\"\n\n",
+                    base::number_text(station.radius_m), base::number_text(station.chord_m),
+                    degrees(station.twist_rad), polar);
+  }
+  text.pop_back();
+  return text;
 }
 
 physics::Polar polar_from_file(const std::filesystem::path& file, double aspect_ratio) {

@@ -1,10 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "bench/blade_file.h"
 #include "physics/polar.h"
 #include "physics/rotor.h"
 
 #include <filesystem>
+#include <optional>
+#include <string>
 
 namespace windwright::bench {
 
@@ -15,6 +18,18 @@ namespace windwright::bench {
 /// tip radius; pitch and twist -180 to 180 degrees.
 /// @throws BadInput  with file and line; also on a key that is not known
 physics::Rotor rotor_from_file(const std::filesystem::path& file);
+
+struct RotorFile {
+  physics::Rotor rotor;
+  std::optional<BladeDescription> blade;  // the optional table [blade]: material and section
+};
+/// The same with what the blades are made of.
+RotorFile rotor_and_blade_from_file(const std::filesystem::path& file);
+
+/// The text of a rotor.toml that rotor_and_blade_from_file reads back to the same numbers.
+/// @param polar    the name every station gives for its polar
+/// @param comment  lines for the head of the file, without `#`
+std::string rotor_text(const RotorFile& file, const std::string& polar, const std::string& comment);
 
 /// Reads a polar CSV (reynolds,alpha_deg,cl,cd[,cm]; rows in any order, several Reynolds numbers).
 /// Every Reynolds number needs at least three rows that span at least 10 degrees and include 0.

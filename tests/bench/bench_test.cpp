@@ -3,6 +3,7 @@
 
 #include "base/errors.h"
 #include "base/files.h"
+#include "bench/overspeed.h"
 
 #include <fmt/format.h>
 #include <gtest/gtest.h>
@@ -134,7 +135,9 @@ TEST(Bench, EverySpoiltLineIsFoundAndNamed) {
       {"sensitivity_V = 0.2", "sensitivity_V = 0", "not 0"},
       {"bandwidth_Hz = 2", "bandwidth_Hz = -2", "at least"},
       {"channel = \"rotor_speed_rad_s\"", "channel = \"torque_N_m\"", "not on this bench"},
-      {"highest = 420", "highest = 4200", "never trip"},
+      {"highest = 75", "highest = 750", "never trip"},
+      {"highest = 420", "highest = 4200", "the blades are safe up to"},
+      {"highest = 420", "highest = \"fast\"", "highest is 'fast'"},
       {"seed = 20260302", "seed = -1", "at least 0"},
       {"start = \"2026-03-02T09:00:00Z\"", "start = \"yesterday\"", "yesterday"},
       {"air_humidity_pct = 48.0", "air_humidity_pct = 148.0", "at most 100"},
@@ -172,6 +175,44 @@ TEST(Bench, MissingChannelsAndActuatorsAreNamed) {
   EXPECT_NE(complaint_about(file, without("actuator", "fan_pct")).find("'fan_pct'"),
             std::string::npos);
   EXPECT_EQ(complaint_about(file, without("channel", "ac_voltage_V")), "no complaint");
+}
+
+// The interlock's bound and the blades' own must not be two truths.
+TEST(Bench, TheOverspeedInterlockCanTakeTheBladesLimit) {
+  const auto file = scratch_bench();
+  std::string text = base::text_of_file(file);
+  text.replace(text.find("highest = 420"), 13, "highest = \"blades\"");
+  base::write_whole(file, text);
+  const Bench bench = bench_from_file(file);
+  const auto safe = safe_speed(bench);
+  ASSERT_TRUE(safe.has_value());
+  EXPECT_EQ(bench.interlocks.front().highest, std::floor(safe->rotor_speed_rad_s));
+  EXPECT_GT(safe->rotor_speed_rad_s, 420.0);
+  // Without [blade] there is no limit to take, and none to check a number against.
+  std::string rotor = base::text_of_file(file.parent_path() / "rotor.toml");
+  const auto from = rotor.find("[blade]");
+  rotor.erase(from, rotor.find("[[station]]") - from);
+  base::write_whole(file.parent_path() / "rotor.toml", rotor);
+  EXPECT_NE(complaint_about(file, text).find("does not say what the blades are made of"),
+            std::string::npos);
+}
+
+TEST(Bench, BladesWithALimitNeedAnOverspeedInterlock) {
+  const auto file = scratch_bench();
+  std::string text = base::text_of_file(file);
+  const auto from = text.find("[[interlock]]\nname = \"rotor overspeed\"");
+  text.erase(from, text.find("[[interlock]]", from + 5) - from);
+  EXPECT_NE(complaint_about(file, text).find("no interlock watches rotor_speed_rad_s"),
+            std::string::npos);
+}
+
+// The fastest air, both ends of the pitch and the fewest blades of the demo.
+TEST(Bench, TheBladesAreJudgedByAllTheBenchCanDo) {
+  const physics::LoadEnvelope envelope = load_envelope(bench_from_file(demo / "bench.toml"));
+  EXPECT_DOUBLE_EQ(envelope.highest_air_speed_m_s, 14.0 * 1.03);
+  EXPECT_EQ(envelope.blades, 2);
+  ASSERT_EQ(envelope.pitches_rad.size(), 3U);
+  EXPECT_NEAR(envelope.pitches_rad[2], 20.0 * 0.0174532925, 1e-9);
 }
 
 }  // namespace

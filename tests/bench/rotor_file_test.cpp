@@ -246,5 +246,62 @@ TEST(DemoRotor, WorksWithTwoAndThreeBladesAtBothPitches) {
   EXPECT_GT(best_cp(3, 5.0), best_cp(2, 5.0) + 0.01);
 }
 
+const std::string good_blade =
+    "[blade]\ndensity_kg_m3 = 1250\nstrength_Pa = 45e6\nsection = \"naca4412\"\n";
+
+TEST_F(RotorFile, ReadsWhatTheBladesAreMadeOf) {
+  put("polar.csv", good_polar);
+  const auto file = rotor_and_blade_from_file(put("rotor.toml", good_rotor + good_blade));
+  ASSERT_TRUE(file.blade.has_value());
+  EXPECT_EQ(file.blade->safety_factor, 9.0);  // nothing stated
+  EXPECT_DOUBLE_EQ(file.blade->blade.allowable_stress_Pa, 5e6);
+  EXPECT_DOUBLE_EQ(file.blade->blade.section.camber, 0.04);
+  EXPECT_DOUBLE_EQ(file.blade->blade.section.camber_position, 0.4);
+  EXPECT_DOUBLE_EQ(file.blade->blade.section.thickness, 0.12);
+  EXPECT_FALSE(rotor_and_blade_from_file(put("bare.toml", good_rotor)).blade.has_value());
+}
+
+TEST_F(RotorFile, WritesARotorThatReadsBackTheSame) {
+  put("polar.csv", good_polar);
+  for (const char* section :
+       {"section = \"naca4412\"\ntrailing_edge_m = 0.0007\nroot_diameter_m = 0.011\n",
+        "section = \"plate\"\nthickness_m = 0.002\ncamber_pct = 5\nhighest_tip_speed_m_s = 80\n",
+        "section = \"own.csv\"\nsafety_factor = 4.5\n"}) {
+    put("own.csv",
+        "x,y\n1,0.01\n0.5,0.08\n0.2,0.08\n0.05,0.04\n0,0\n0.05,-0.03\n0.2,-0.04\n0.5,-0.03\n"
+        "1,-0.01\n");
+    const auto first = rotor_and_blade_from_file(
+        put("rotor.toml",
+            good_rotor + "[blade]\ndensity_kg_m3 = 1250\nstrength_Pa = 45e6\n" + section));
+    const std::string text = rotor_text(first, "polar.csv", "line one\nline two");
+    EXPECT_TRUE(text.starts_with("# line one\n# line two\nschema = 1\n"));
+    const auto second = rotor_and_blade_from_file(put("again.toml", text));
+    EXPECT_EQ(rotor_text(second, "polar.csv", "line one\nline two"), text);
+    ASSERT_EQ(second.rotor.stations.size(), 2U);
+    EXPECT_EQ(second.rotor.stations[1].chord_m, first.rotor.stations[1].chord_m);
+    EXPECT_NEAR(second.rotor.pitch_rad, first.rotor.pitch_rad, 1e-15);
+    EXPECT_EQ(second.blade->blade.allowable_stress_Pa, first.blade->blade.allowable_stress_Pa);
+    EXPECT_EQ(second.blade->blade.section.thickness_m, first.blade->blade.section.thickness_m);
+    EXPECT_EQ(second.blade->blade.root_diameter_m, first.blade->blade.root_diameter_m);
+  }
+}
+
+TEST_F(RotorFile, RefusesABladeThatCannotBeJudged) {
+  const auto with = [&](std::string_view what, std::string_view instead) {
+    return complaint(good_rotor + replaced(good_blade, what, instead), good_polar);
+  };
+  EXPECT_NE(with("naca4412", "oak").find("rotor.toml:20: section 'oak' is not known"),
+            std::string::npos);
+  EXPECT_NE(with("naca4412", "naca4012").find("section 'naca4012' is no section"),
+            std::string::npos);
+  EXPECT_NE(with("\"naca4412\"", "\"plate\"\nthickness_m = 0.02").find("rotor.toml:21"),
+            std::string::npos);
+  EXPECT_NE(with("strength_Pa = 45e6\n", "").find("strength_Pa"), std::string::npos);
+  put("bad.csv", "x,y\n1,0\n0.5,0.1\n0.6,0.1\n0.2,0.1\n0,0\n0.2,-0.1\n0.5,-0.1\n0.8,-0.1\n1,0\n");
+  EXPECT_NE(with("naca4412", "bad.csv").find("bad.csv:4: x goes from 0.5 to 0.6"),
+            std::string::npos)
+      << with("naca4412", "bad.csv");
+}
+
 }  // namespace
 }  // namespace windwright::bench
