@@ -4,6 +4,8 @@
 #include "base/errors.h"
 #include "bench/rotor_file.h"
 #include "cli/option_values.h"
+#include "cli/rotor_blade_loads.h"
+#include "cli/rotor_design.h"
 #include "cli/rotor_optima.h"
 #include "cli/rotor_start_up.h"
 #include "cli/rotor_sweep.h"
@@ -113,7 +115,7 @@ void add_rotor(CLI::App& program, int& exit_code) {
   CLI::App* verb =
       program.add_subcommand("rotor", "Power, torque and thrust a rotor gives, as CSV");
   auto options = std::make_shared<RotorVerbOptions>();  // shared: lives as long as the callback
-  verb->add_option("FILE", options->file, "rotor.toml")->required();
+  CLI::Option* file = verb->add_option("FILE", options->file, "rotor.toml");
   verb->add_option("--air-speed", options->air_speed, "Air speed in m/s, with --tsr");
   verb->add_option("--tsr", options->tsr, "Tip-speed ratios, A:STEP:B or one");
   verb->add_option("--rotor-speed-rpm", options->rotor_speed_rpm, "Fixed rotor speed in rpm");
@@ -144,13 +146,39 @@ void add_rotor(CLI::App& program, int& exit_code) {
   verb->add_flag("--optimum", options->optimum,
                  "Instead of the points: where cp is largest and how flat it is there");
   verb->add_flag("--json", options->json, "One JSON document");
+  auto design = std::make_shared<RotorDesignRequest>();  // shared: as the options above
+  CLI::Option* designs =
+      verb->add_option("--design", design->design, "Design a rotor from design.toml instead")
+          ->excludes(file);
+  verb->add_option("--into", design->into, "Folder for the design")->needs(designs);
+  verb->add_option("--plate-polar", design->plate_polar, "Polar of one more plate to compare")
+      ->needs(designs);
+  verb->add_flag("--replace", design->replace, "Overwrite the design's files")->needs(designs);
+  auto blade_loads = std::make_shared<bool>(false);
+  verb->add_flag("--blade-loads", *blade_loads,
+                 "Root loads up to the blades' safe speed, for air speeds up to --air-speed");
   verb->footer(
       "Example:\n  windwright rotor examples/saltmarsh-college/rotor.toml --air-speed 8 --tsr "
       "1:0.5:8 --pitch 0:2:10 --blades 2:1:6\n  windwright rotor "
       "examples/saltmarsh-college/rotor.toml --start-up examples/saltmarsh-college/bench.toml "
       "--load-ohm 15 --air-speeds 2:1:14");
-  verb->callback([options, &exit_code] {
-    run_rotor(*options);
+  verb->callback([options, design, blade_loads, &exit_code] {
+    if (!design->design.empty()) {
+      design->json = options->json;
+      design_rotor(*design);
+    } else if (options->file.empty()) {
+      throw base::BadInput("FILE", "is missing", "a rotor.toml, or --design DESIGN.toml");
+    } else if (*blade_loads) {
+      show_blade_loads({.file = options->file,
+                        .air_speed = options->air_speed,
+                        .pitch = options->pitch,
+                        .blades = options->blades,
+                        .density = options->density,
+                        .viscosity = options->viscosity,
+                        .json = options->json});
+    } else {
+      run_rotor(*options);
+    }
     exit_code = done;
   });
 }

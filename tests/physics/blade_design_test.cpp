@@ -88,7 +88,8 @@ TEST(BladeDesign, TheDesignedBladeWorksAtTheDesignedInflow) {
   for (std::size_t i = 2; i + 2 < design.stations.size(); ++i) {
     const DesignStation& want = design.stations[i];
     const ElementLoad load =
-        element_load(design.rotor, want.radius_m, design_flow(task), {.losses = Losses::tip});
+        element_load(design.rotor, want.radius_m, design_flow(task),
+                     {.losses = Losses::tip, .rotational_augmentation = false});
     ASSERT_TRUE(load.converged);
     EXPECT_NEAR(load.inflow_angle_rad, want.inflow_angle_rad, 2e-3) << want.radius_m;
     EXPECT_NEAR(load.angle_of_attack_rad, want.angle_of_attack_rad, 2e-3);
@@ -104,15 +105,23 @@ TEST(BladeDesign, NoChangeOfOneStationGainsPower) {
   DesignTask task = bench_task();
   task.polar = parabola_polar({1e5});
   const BladeDesign design = design_blade(task);
-  const double best = rotor_load(design.rotor, design_flow(task), {.losses = Losses::tip}).cp;
+  const double best = rotor_load(design.rotor, design_flow(task),
+                                 {.losses = Losses::tip, .rotational_augmentation = false})
+                          .cp;
   for (std::size_t i = 1; i + 1 < design.rotor.stations.size(); i += 3) {
     for (const double change : {-0.1, 0.1}) {
       Rotor other = design.rotor;
       other.stations[i].chord_m *= 1.0 + change;
-      EXPECT_LT(rotor_load(other, design_flow(task), {.losses = Losses::tip}).cp, best + 2e-5);
+      EXPECT_LT(rotor_load(other, design_flow(task),
+                           {.losses = Losses::tip, .rotational_augmentation = false})
+                    .cp,
+                best + 2e-5);
       other = design.rotor;
       other.stations[i].twist_rad += 20.0 * change * degree;
-      EXPECT_LT(rotor_load(other, design_flow(task), {.losses = Losses::tip}).cp, best + 2e-5);
+      EXPECT_LT(rotor_load(other, design_flow(task),
+                           {.losses = Losses::tip, .rotational_augmentation = false})
+                    .cp,
+                best + 2e-5);
     }
   }
 }

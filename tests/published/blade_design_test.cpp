@@ -127,7 +127,8 @@ TEST(PublishedBladeDesign, TheDesignedIdealRotorHasGlauertsPower) {
                                                      .losses = Losses::none,
                                                      .stations = 101,
                                                      .angle_of_attack_rad = angle_of_unit_lift});
-      const double cp = cp_of(design, task, {.losses = Losses::none});
+      const double cp =
+          cp_of(design, task, {.losses = Losses::none, .rotational_augmentation = false});
       EXPECT_NEAR(cp / exact, 1.0, 0.003) << ratio;
     }
   }
@@ -148,7 +149,8 @@ TEST(PublishedBladeDesign, FewBladesAndDragCostWhatTheLimitsSay) {
     const DesignTask task = task_of(blades, ratio, thin_aerofoil(cd));
     const BladeDesign design = design_blade(
         task, {.stations = 101, .angle_of_attack_rad = angle_of_unit_lift, .end_distance = 1e-3});
-    const double cp = cp_of(design, task, {.losses = Losses::tip, .elements = 100});
+    const double cp = cp_of(
+        design, task, {.losses = Losses::tip, .elements = 100, .rotational_augmentation = false});
     const double fit = table.number(row, table.required_column("cp_fit"));
     const double local = table.number(row, table.required_column("cp_local_optimum"));
     if (blades >= 2) {
