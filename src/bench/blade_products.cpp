@@ -10,10 +10,10 @@
 #include <array>
 #include <bit>
 #include <cmath>
+#include <cstddef>
 #include <cstdint>
 #include <numbers>
 #include <string>
-#include <string_view>
 #include <vector>
 
 namespace windwright::bench {

@@ -12,6 +12,7 @@
 #include <cmath>
 #include <numbers>
 #include <optional>
+#include <string>
 #include <string_view>
 
 namespace windwright::bench {

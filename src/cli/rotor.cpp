@@ -109,6 +109,45 @@ void run_rotor(const RotorVerbOptions& options) {
   run_sweep(options);
 }
 
+// A blade of one's own: its design, and what its root carries.
+struct BladeOptions {
+  RotorDesignRequest design;
+  bool loads = false;
+};
+
+void add_blade_options(CLI::App& verb, CLI::Option& file, BladeOptions& blades) {
+  CLI::Option* design =
+      verb.add_option("--design", blades.design.design, "Design a rotor from design.toml instead")
+          ->excludes(&file);
+  verb.add_option("--into", blades.design.into, "Folder for the design")->needs(design);
+  verb.add_option("--plate-polar", blades.design.plate_polar, "Polar of one more plate to compare")
+      ->needs(design);
+  verb.add_flag("--replace", blades.design.replace, "Overwrite the design's files")->needs(design);
+  verb.add_flag("--blade-loads", blades.loads,
+                "Root loads up to the blades' safe speed, for air speeds up to --air-speed")
+      ->excludes(design);
+}
+
+void run(const RotorVerbOptions& options, const BladeOptions& blades) {
+  if (!blades.design.design.empty()) {
+    RotorDesignRequest request = blades.design;
+    request.json = options.json;
+    design_rotor(request);
+  } else if (options.file.empty()) {
+    throw base::BadInput("FILE", "is missing", "a rotor.toml, or --design DESIGN.toml");
+  } else if (blades.loads) {
+    show_blade_loads({.file = options.file,
+                      .air_speed = options.air_speed,
+                      .pitch = options.pitch,
+                      .blades = options.blades,
+                      .density = options.density,
+                      .viscosity = options.viscosity,
+                      .json = options.json});
+  } else {
+    run_rotor(options);
+  }
+}
+
 }  // namespace
 
 void add_rotor(CLI::App& program, int& exit_code) {
@@ -146,39 +185,16 @@ void add_rotor(CLI::App& program, int& exit_code) {
   verb->add_flag("--optimum", options->optimum,
                  "Instead of the points: where cp is largest and how flat it is there");
   verb->add_flag("--json", options->json, "One JSON document");
-  auto design = std::make_shared<RotorDesignRequest>();  // shared: as the options above
-  CLI::Option* designs =
-      verb->add_option("--design", design->design, "Design a rotor from design.toml instead")
-          ->excludes(file);
-  verb->add_option("--into", design->into, "Folder for the design")->needs(designs);
-  verb->add_option("--plate-polar", design->plate_polar, "Polar of one more plate to compare")
-      ->needs(designs);
-  verb->add_flag("--replace", design->replace, "Overwrite the design's files")->needs(designs);
-  auto blade_loads = std::make_shared<bool>(false);
-  verb->add_flag("--blade-loads", *blade_loads,
-                 "Root loads up to the blades' safe speed, for air speeds up to --air-speed");
+  auto blades = std::make_shared<BladeOptions>();  // shared: as the options above
+  add_blade_options(*verb, *file, *blades);
   verb->footer(
       "Example:\n  windwright rotor examples/saltmarsh-college/rotor.toml --air-speed 8 --tsr "
       "1:0.5:8 --pitch 0:2:10 --blades 2:1:6\n  windwright rotor "
       "examples/saltmarsh-college/rotor.toml --start-up examples/saltmarsh-college/bench.toml "
-      "--load-ohm 15 --air-speeds 2:1:14");
-  verb->callback([options, design, blade_loads, &exit_code] {
-    if (!design->design.empty()) {
-      design->json = options->json;
-      design_rotor(*design);
-    } else if (options->file.empty()) {
-      throw base::BadInput("FILE", "is missing", "a rotor.toml, or --design DESIGN.toml");
-    } else if (*blade_loads) {
-      show_blade_loads({.file = options->file,
-                        .air_speed = options->air_speed,
-                        .pitch = options->pitch,
-                        .blades = options->blades,
-                        .density = options->density,
-                        .viscosity = options->viscosity,
-                        .json = options->json});
-    } else {
-      run_rotor(*options);
-    }
+      "--load-ohm 15 --air-speeds 2:1:14\n  windwright rotor --design "
+      "examples/saltmarsh-college/design.toml --into new-rotor");
+  verb->callback([options, blades, &exit_code] {
+    run(*options, *blades);
     exit_code = done;
   });
 }

@@ -9,6 +9,7 @@
 #include "cli/option_values.h"
 #include "physics/air.h"
 #include "physics/blade_strength.h"
+#include "physics/rotor.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -119,7 +120,8 @@ void show_blade_loads(const BladeLoadsRequest& request) {
       line += (line.empty() ? "" : ",") + base::number_text(value);
       entry[name] = value;
     }
-    csv += (csv.empty() ? header + '\n' : "") + line + '\n';
+    if (csv.empty()) csv = fmt::format("{}\n", header);
+    csv += fmt::format("{}\n", line);
     entries.push_back(std::move(entry));
   }
   const std::string sentence =

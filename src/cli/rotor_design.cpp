@@ -14,6 +14,7 @@
 #include "physics/blade_strength.h"
 #include "physics/polar.h"
 #include "physics/practical_blade.h"
+#include "physics/rotor.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -72,7 +73,8 @@ std::string comparison_csv(const std::vector<physics::PracticalBlade>& blades) {
       header += fmt::format(",{}", name);
       line += "," + base::number_text(value);
     }
-    text += (text.empty() ? header + '\n' : "") + line + '\n';
+    if (text.empty()) text = fmt::format("{}\n", header);
+    text += fmt::format("{}\n", line);
   }
   return text;
 }

@@ -211,8 +211,8 @@ double best_angle_of_attack_rad(const Polar& polar, double reynolds) {
   // The mean over the window rather than the ratio itself: the peak of a table of straight pieces
   // jumps from row to row with the Reynolds number, and turbulence moves the angle anyway.
   const auto mean = [&](int i) {
-    const auto last = static_cast<std::size_t>(i + half_window + 1);
-    const auto first = static_cast<std::size_t>(i - half_window);
+    const auto last = static_cast<std::size_t>(i) + half_window + 1;
+    const auto first = static_cast<std::size_t>(i) - half_window;
     return (sums[last] - sums[first]) / (2 * half_window + 1);
   };
   int best = -1;

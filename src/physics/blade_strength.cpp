@@ -10,8 +10,10 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <limits>
 #include <numbers>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace windwright::physics {
@@ -66,6 +68,7 @@ struct Cell {
 
 std::vector<Cell> cells_of(const Rotor& rotor) {
   std::vector<Cell> list;
+  list.reserve(cells);
   const double width_m = (rotor.tip_radius_m - rotor.hub_radius_m) / cells;
   for (int i = 0; i < cells; ++i)
     list.push_back({rotor.hub_radius_m + (i + 0.5) * width_m, width_m});

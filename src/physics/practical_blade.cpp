@@ -9,7 +9,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstddef>
 #include <functional>
 #include <numbers>
 #include <string>
@@ -138,7 +137,9 @@ PracticalBlade build(const Way& way, DesignTask task, const DesignOptions& optio
                        .cp = 0.0,
                        .best_tip_speed_ratio = 0.0,
                        .best_cp = 0.0};
-  if (way.limit) limit_chord(blade.rotor, *compromises.largest_chord_m, task);
+  if (way.limit && compromises.largest_chord_m) {
+    limit_chord(blade.rotor, *compromises.largest_chord_m, task);
+  }
   if (way.linear) make_twist_linear(blade.rotor, task);
   blade.cp = cp_at(blade.rotor, task, task.tip_speed_ratio);
   const Best best = best_operation(blade.rotor, task);
