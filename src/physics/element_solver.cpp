@@ -4,6 +4,7 @@
 #include "physics/element_scan.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
@@ -416,37 +417,129 @@ HWY_INLINE void take(Secant& k, const M& which, V x, V f) {
   k.f1 = hn::IfThenElse(which, f, k.f1);
 }
 
-// The root between two nodes of the scan: first at one Reynolds number, then with that of the flow
-// found. Elements whose root is not there at their own Reynolds number are not good.
-HWY_INLINE Solved refined(const ElementSetting& setting, const Elements& e, const Bracket& b) {
-  const ElementScan& scan = element_scan();
-  const V zero = hn::Zero(d);
-  const I next_step = hn::Add(b.step, hn::Set(di, 1));
-  const V low = hn::GatherIndex(d, scan.x_rad.data(), b.step);
-  const V high = hn::GatherIndex(d, scan.x_rad.data(), next_step);
-  const V middle = hn::GatherIndex(d, scan.middle_rad.data(), b.step);
-  const V middle_sine = hn::GatherIndex(d, scan.middle_sine.data(), b.step);
-  const V middle_cosine = hn::GatherIndex(d, scan.middle_cosine.data(), b.step);
+// The straight line through the scan's residuals, and what it says of the root.
+struct Guess {
+  V x;
+  V slope;
+  V relative_speed;
+};
 
-  const V f_low = across(e, b.axial_low, b.turning_low);
-  const V f_high = across(e, b.axial_high, b.turning_high);
-  const V share = hn::Div(f_low, hn::Sub(f_low, f_high));
+HWY_INLINE Guess guessed(const Elements& e, const Bracket& b) {
+  const ElementScan& scan = element_scan();
+  const V low = hn::GatherIndex(d, scan.x_rad.data(), b.step);
+  const V high = hn::GatherIndex(d, scan.x_rad.data(), hn::Add(b.step, hn::Set(di, 1)));
+  const V f_low = hn::Mul(across(e, b.axial_low, b.turning_low), e.over_speed);
+  const V f_high = hn::Mul(across(e, b.axial_high, b.turning_high), e.over_speed);
+  const V rise = hn::Sub(f_high, f_low);
+  const V share = hn::Neg(hn::Div(f_low, rise));
   const V axial = hn::Add(b.axial_low, hn::Mul(share, hn::Sub(b.axial_high, b.axial_low)));
   const V turning = hn::Add(b.turning_low, hn::Mul(share, hn::Sub(b.turning_high, b.turning_low)));
   const V along = hn::Add(hn::Mul(e.axial, axial), hn::Mul(e.turning, turning));
-  V W = hn::Div(along, hn::Add(hn::Mul(axial, axial), hn::Mul(turning, turning)));
-  Positions at = positions(setting, e, W);
+  const V width = hn::Sub(high, low);
+  return {hn::Add(low, hn::Mul(share, width)), hn::Div(rise, width),
+          hn::Div(along, hn::Add(hn::Mul(axial, axial), hn::Mul(turning, turning)))};
+}
 
-  const Trial t_low = trial(setting, e, at, low, hn::GatherIndex(d, scan.sine.data(), b.step),
-                            hn::GatherIndex(d, scan.cosine.data(), b.step));
-  const Trial t_high = trial(setting, e, at, high, hn::GatherIndex(d, scan.sine.data(), next_step),
-                             hn::GatherIndex(d, scan.cosine.data(), next_step));
-  M good = hn::And(b.found, hn::And(hn::Lt(t_low.across, zero), hn::Ge(t_high.across, zero)));
+// Secant steps from a guess, each with the Reynolds number of the flow before it, until both stand
+// still. Elements that stray or do not settle are not good.
+HWY_INLINE Solved settled(const ElementSetting& setting, const Elements& e, I step,
+                          const Guess& from, M good) {
+  const ElementScan& scan = element_scan();
+  const V zero = hn::Zero(d);
+  const V middle = hn::GatherIndex(d, scan.middle_rad.data(), step);
+  const V middle_sine = hn::GatherIndex(d, scan.middle_sine.data(), step);
+  const V middle_cosine = hn::GatherIndex(d, scan.middle_cosine.data(), step);
+  // As far as `turned` holds, and no farther than the steps next door.
+  const V reach = hn::Min(
+      hn::Set(d, 0.1),
+      hn::Mul(hn::Set(d, 3.0), hn::Sub(middle, hn::GatherIndex(d, scan.x_rad.data(), step))));
+  Solved result;
+  result.x = from.x;
+  result.good = hn::AndNot(good, good);
+  result.sine = result.cosine = result.residual = zero;
+  V x = from.x;
+  V W = from.relative_speed;
+  V slope = from.slope;
+  V x_before = x;
+  V f_before = zero;
+  M comparable = hn::AndNot(good, good);
+  good = hn::And(good, hn::And(hn::Gt(slope, zero), hn::Gt(W, zero)));
+  for (int pass = 0; pass < 20; ++pass) {
+    const Positions at = positions(setting, e, W);
+    const auto sc = turned(d, middle_sine, middle_cosine, hn::Sub(x, middle));
+    const Trial t = trial(setting, e, at, x, sc.sine, sc.cosine);
+    const V residual = residual_of(t);
+    const V change = hn::Abs(hn::Sub(t.relative_speed, W));
+    good = hn::And(good, hn::Gt(t.relative_speed, zero));
+    const M done = hn::And(hn::AndNot(result.good, good),
+                           hn::And(hn::Le(residual, hn::Set(d, 5e-12)),
+                                   hn::Le(change, hn::Mul(hn::Set(d, 1e-10), W))));
+    result.x = hn::IfThenElse(done, x, result.x);
+    result.sine = hn::IfThenElse(done, sc.sine, result.sine);
+    result.cosine = hn::IfThenElse(done, sc.cosine, result.cosine);
+    result.residual = hn::IfThenElse(done, residual, result.residual);
+    if (pass == 0) result.trial = t;
+    keep(done, t, result.trial);
+    result.good = hn::Or(result.good, done);
+    if (hn::AllTrue(d, hn::Or(result.good, hn::Not(good)))) break;
+    const V secant = hn::Div(hn::Sub(t.across, f_before), hn::Sub(x, x_before));
+    const M sound = hn::And(hn::And(comparable, hn::Ne(x, x_before)),
+                            hn::And(hn::Gt(secant, hn::Mul(hn::Set(d, 0.25), slope)),
+                                    hn::Lt(secant, hn::Mul(hn::Set(d, 4.0), slope))));
+    slope = hn::IfThenElse(sound, secant, slope);
+    comparable = hn::Le(change, hn::Mul(hn::Set(d, 1e-3), W));
+    x_before = x;
+    f_before = t.across;
+    x = hn::Sub(x, hn::Div(t.across, slope));
+    good = hn::And(good, hn::Lt(hn::Abs(hn::Sub(x, middle)), reach));
+    x = hn::IfThenElse(good, x, x_before);
+    W = hn::IfThenElse(good, t.relative_speed, W);
+  }
+  return result;
+}
+
+// The sure way where that fails, at kinks of a polar: brackets the root between two nodes of the
+// scan at one Reynolds number first. Elements whose root is not there at their own Reynolds number
+// are not good.
+HWY_INLINE Solved bracketed(const ElementSetting& setting, const Elements& e, const Bracket& b) {
+  const ElementScan& scan = element_scan();
+  const V zero = hn::Zero(d);
+  V W = guessed(e, b).relative_speed;
+  const Positions at = positions(setting, e, W);
+
+  // At the Reynolds number of this flow the root may lie in the step next door.
+  I step = b.step;
+  Trial t_low;
+  Trial t_high;
+  M good;
+  for (int attempt = 0;; ++attempt) {
+    const I next = hn::Add(step, hn::Set(di, 1));
+    t_low = trial(setting, e, at, hn::GatherIndex(d, scan.x_rad.data(), step),
+                  hn::GatherIndex(d, scan.sine.data(), step),
+                  hn::GatherIndex(d, scan.cosine.data(), step));
+    t_high = trial(setting, e, at, hn::GatherIndex(d, scan.x_rad.data(), next),
+                   hn::GatherIndex(d, scan.sine.data(), next),
+                   hn::GatherIndex(d, scan.cosine.data(), next));
+    const M past_low = hn::Ge(t_low.across, zero);
+    const M before_high = hn::Lt(t_high.across, zero);
+    good = hn::AndNot(hn::Or(past_low, before_high), b.found);
+    if (attempt == 2 || hn::AllTrue(d, hn::Or(good, hn::Not(b.found)))) break;
+    const I one = hn::Set(di, 1);
+    const I moved =
+        hn::IfThenElse(hn::RebindMask(di, past_low), hn::Sub(step, one),
+                       hn::IfThenElse(hn::RebindMask(di, before_high), hn::Add(step, one), step));
+    step = hn::Min(hn::Max(moved, hn::Zero(di)), hn::Set(di, ElementScan::nodes - 2));
+  }
+  const V low = hn::GatherIndex(d, scan.x_rad.data(), step);
+  const V high = hn::GatherIndex(d, scan.x_rad.data(), hn::Add(step, hn::Set(di, 1)));
+  const V middle = hn::GatherIndex(d, scan.middle_rad.data(), step);
+  const V middle_sine = hn::GatherIndex(d, scan.middle_sine.data(), step);
+  const V middle_cosine = hn::GatherIndex(d, scan.middle_cosine.data(), step);
   Secant k{low, t_low.across, high, t_high.across,
            hn::Div(hn::Sub(t_high.across, t_low.across), hn::Sub(high, low))};
   W = hn::IfThenElse(good, t_high.relative_speed, W);
   for (int i = 0; i < 40; ++i) {
-    const M open = hn::And(good, hn::And(hn::Gt(hn::Abs(k.f1), hn::Set(d, 1e-8)),
+    const M open = hn::And(good, hn::And(hn::Gt(hn::Abs(k.f1), hn::Set(d, 1e-10)),
                                          hn::Gt(hn::Abs(hn::Sub(k.x1, k.x0)), hn::Set(d, 1e-14))));
     if (hn::AllFalse(d, open)) break;
     const V x = next_of(k);
@@ -455,50 +548,7 @@ HWY_INLINE Solved refined(const ElementSetting& setting, const Elements& e, cons
     take(k, open, x, t.across);
     W = hn::IfThenElse(open, t.relative_speed, W);
   }
-  good = hn::And(good, hn::And(hn::Gt(k.slope, zero), hn::Gt(W, zero)));
-
-  Solved result;
-  result.x = k.x1;
-  result.good = hn::AndNot(good, good);
-  result.sine = result.cosine = result.residual = zero;
-  result.trial = t_high;
-  V x = k.x1;
-  V x_before = x;
-  V f_before = k.f1;
-  M comparable = hn::AndNot(good, good);
-  for (int pass = 0; pass < 12; ++pass) {
-    at = positions(setting, e, W);
-    const auto sc = turned(d, middle_sine, middle_cosine, hn::Sub(x, middle));
-    const Trial t = trial(setting, e, at, x, sc.sine, sc.cosine);
-    const V residual = residual_of(t);
-    const V change = hn::Abs(hn::Sub(t.relative_speed, W));
-    good = hn::And(good, hn::Gt(t.relative_speed, zero));
-    const M done = hn::And(hn::AndNot(result.good, good),
-                           hn::And(hn::Le(residual, hn::Set(d, 2e-13)),
-                                   hn::Le(change, hn::Mul(hn::Set(d, 1e-11), W))));
-    result.x = hn::IfThenElse(done, x, result.x);
-    result.sine = hn::IfThenElse(done, sc.sine, result.sine);
-    result.cosine = hn::IfThenElse(done, sc.cosine, result.cosine);
-    result.residual = hn::IfThenElse(done, residual, result.residual);
-    keep(done, t, result.trial);
-    result.good = hn::Or(result.good, done);
-    if (hn::AllTrue(d, hn::Or(result.good, hn::Not(good)))) break;
-    const V slope = hn::Div(hn::Sub(t.across, f_before), hn::Sub(x, x_before));
-    const M sound = hn::And(hn::And(comparable, hn::Ne(x, x_before)),
-                            hn::And(hn::Gt(slope, hn::Mul(hn::Set(d, 0.25), k.slope)),
-                                    hn::Lt(slope, hn::Mul(hn::Set(d, 4.0), k.slope))));
-    k.slope = hn::IfThenElse(sound, slope, k.slope);
-    const V step = hn::Div(t.across, k.slope);
-    good = hn::And(good, hn::Lt(hn::Abs(step), hn::Set(d, 0.02)));
-    comparable = hn::Le(change, hn::Mul(hn::Set(d, 1e-6), W));
-    x_before = x;
-    f_before = t.across;
-    x = hn::Sub(x, hn::IfThenElse(good, step, zero));
-    // `turned` holds near the middle only.
-    good = hn::And(good, hn::Lt(hn::Abs(hn::Sub(x, middle)), hn::Set(d, 0.1)));
-    W = hn::IfThenElse(good, t.relative_speed, W);
-  }
-  return result;
+  return settled(setting, e, step, {k.x1, k.slope, W}, good);
 }
 
 // The residual with the Reynolds number of its own flow: a function of the angle alone.
@@ -579,6 +629,17 @@ HWY_NOINLINE void solve_carefully(const ElementSetting& setting, ElementBatch& b
   batch.converged[i] = good ? 1.0 : 0.0;
 }
 
+HWY_INLINE Solved either(const Solved& first, const Solved& second) {
+  Solved one = second;
+  one.x = hn::IfThenElse(first.good, first.x, second.x);
+  one.sine = hn::IfThenElse(first.good, first.sine, second.sine);
+  one.cosine = hn::IfThenElse(first.good, first.cosine, second.cosine);
+  one.residual = hn::IfThenElse(first.good, first.residual, second.residual);
+  keep(first.good, first.trial, one.trial);
+  one.good = hn::Or(first.good, second.good);
+  return one;
+}
+
 HWY_INLINE void store(const Elements& e, const Solved& r, ElementBatch& batch, std::size_t i) {
   const V angle = hn::Add(e.offset, hn::Mul(e.mirror, r.x));
   hn::Store(angle, d, &batch.inflow_angle_rad[i]);
@@ -604,7 +665,11 @@ void solve(const ElementSetting& setting, ElementBatch& batch) {
     const Elements e = elements_at(batch, i);
     const Positions at = positions(setting, e, hn::Div(hn::Set(d, 1.0), e.over_speed));
     const Bracket b = scanned(e, OwnCurve{setting, e, at});
-    store(e, refined(setting, e, b), batch, i);
+    const Solved quick = settled(setting, e, b.step, guessed(e, b), b.found);
+    store(e, quick, batch, i);
+    if (hn::AllTrue(d, quick.good)) continue;
+    const Solved sure = bracketed(setting, e, b);
+    store(e, either(quick, sure), batch, i);
   }
   for (std::size_t i = 0; i < batch.count; ++i) {
     if (batch.converged[i] == 0.0) solve_carefully(setting, batch, i);
@@ -615,16 +680,20 @@ void solve_on(const ElementSetting& setting, const ElementCurve& curve, ElementB
   fill_up(batch);
   for (std::size_t i = 0; i < batch.count; i += hn::Lanes(d)) {
     const Elements e = elements_at(batch, i);
-    store(e, refined(setting, e, scanned(e, SharedCurve{curve})), batch, i);
+    const Bracket b = scanned(e, SharedCurve{curve});
+    store(e, settled(setting, e, b.step, guessed(e, b), b.found), batch, i);
   }
   ElementBatch rest;
+  std::array<std::size_t, ElementBatch::most> place;
   for (std::size_t i = 0; i < batch.count; ++i) {
     if (batch.converged[i] != 0.0) continue;
-    rest.count = 1;
-    copy_state(batch, i, rest, 0);
-    solve(setting, rest);
-    copy_solution(rest, 0, batch, i);
+    place[rest.count] = i;
+    copy_state(batch, i, rest, rest.count++);
   }
+  if (rest.count == 0) return;
+  solve(setting, rest);
+  for (std::size_t k = 0; k < rest.count; ++k)
+    copy_solution(rest, k, batch, place[k]);
 }
 
 void tabulate_on(const ElementSetting& setting, const ElementBatch& batch, std::size_t element,
