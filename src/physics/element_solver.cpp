@@ -125,10 +125,10 @@ HWY_INLINE V blended(const double* part, I index, std::int64_t tables, V along, 
 struct Force {
   V cl;
   V cd;
+  V lift_deficit;
 };
 
-// Lift with the share of its deficit that rotation gives back, and drag.
-HWY_INLINE Force force(const PolarArrays& polar, V alpha, const Position& at, V given_back) {
+HWY_INLINE Force force(const PolarArrays& polar, V alpha, const Position& at, bool augmented) {
   const V turn = hn::Set(d, 2.0 * pi);
   alpha = hn::Sub(alpha, hn::Mul(turn, hn::Round(hn::Mul(alpha, hn::Set(d, 0.5 / pi)))));
   const V bin = hn::Mul(hn::Add(alpha, hn::Set(d, pi)), hn::Set(d, polar.bins_per_rad));
@@ -153,9 +153,9 @@ HWY_INLINE Force force(const PolarArrays& polar, V alpha, const Position& at, V 
   Force f;
   f.cl = blended(polar.cl, index, polar.tables, along, at.weight);
   f.cd = blended(polar.cd, index, polar.tables, along, at.weight);
-  if (!hn::AllTrue(d, hn::Eq(given_back, hn::Zero(d)))) {
-    const V deficit = blended(polar.lift_deficit, index, polar.tables, along, at.weight);
-    f.cl = hn::Add(f.cl, hn::Mul(given_back, deficit));
+  f.lift_deficit = hn::Zero(d);
+  if (augmented) {
+    f.lift_deficit = blended(polar.lift_deficit, index, polar.tables, along, at.weight);
   }
   return f;
 }
@@ -231,19 +231,30 @@ HWY_INLINE Trial trial(const ElementSetting& setting, const Elements& e, const P
                        V s, V c) {
   Trial t;
   const V alpha = hn::Sub(hn::Add(e.offset, hn::Mul(e.mirror, x)), e.blade_angle);
-  const V given_back = hn::Min(hn::Mul(e.augmentation, hn::Mul(c, c)), hn::Set(d, 1.0));
-  Force f = force(setting.inner, alpha, at.inner, given_back);
+  const bool augmented = !hn::AllTrue(d, hn::Eq(e.augmentation, hn::Zero(d)));
+  Force f = force(setting.inner, alpha, at.inner, augmented);
   if (setting.two_polars) {
-    const Force outer = force(setting.outer, alpha, at.outer, given_back);
+    const Force outer = force(setting.outer, alpha, at.outer, augmented);
     f.cl = hn::Add(f.cl, hn::Mul(e.outer_weight, hn::Sub(outer.cl, f.cl)));
     f.cd = hn::Add(f.cd, hn::Mul(e.outer_weight, hn::Sub(outer.cd, f.cd)));
+    f.lift_deficit = hn::Add(f.lift_deficit,
+                             hn::Mul(e.outer_weight, hn::Sub(outer.lift_deficit, f.lift_deficit)));
+  }
+  const V a = hn::Max(hn::Abs(s), hn::Set(d, 1e-12));
+  const V over_sine = hn::Div(hn::Set(d, 1.0), a);
+  t.loss_factor = loss(e, over_sine);
+  const V swirling =  // of one unit of lift
+      hn::Div(hn::Mul(e.solidity, hn::Set(d, setting.swirl ? 0.25 : 0.0)), t.loss_factor);
+  if (augmented) {
+    // Turning speed over relative speed, with the section's own lift in the swirl.
+    const V rotating = hn::Sub(c, hn::Mul(swirling, hn::Mul(e.mirror, f.cl)));
+    const V given_back =
+        hn::Min(hn::Mul(e.augmentation, hn::Mul(rotating, rotating)), hn::Set(d, 1.0));
+    f.cl = hn::Add(f.cl, hn::Mul(given_back, f.lift_deficit));
   }
   t.cl = f.cl;
   t.cd = f.cd;
   const V lift = hn::Mul(e.mirror, f.cl);
-  const V a = hn::Max(hn::Abs(s), hn::Set(d, 1e-12));
-  const V over_sine = hn::Div(hn::Set(d, 1.0), a);
-  t.loss_factor = loss(e, over_sine);
   const V n = hn::Mul(e.solidity, hn::Add(hn::Mul(lift, c), hn::Mul(f.cd, s)));
   t.axial = axial_part(s, a, n, t.loss_factor);
   t.turning = c;
@@ -255,8 +266,7 @@ HWY_INLINE Trial trial(const ElementSetting& setting, const Elements& e, const P
                                             hn::IfThenElse(hn::Lt(s, hn::Zero(d)), hn::Set(d, -1.0),
                                                            hn::Set(d, 1.0)))))
             : lift;
-    const V swirl = hn::Div(hn::Mul(hn::Mul(e.solidity, torque), hn::Set(d, 0.25)), t.loss_factor);
-    t.turning = hn::Sub(c, hn::Mul(swirl, swirl_share(s, n, t.axial)));
+    t.turning = hn::Sub(c, hn::Mul(hn::Mul(swirling, torque), swirl_share(s, n, t.axial)));
   }
   t.across =
       hn::Mul(hn::Sub(hn::Mul(e.turning, t.axial), hn::Mul(e.axial, t.turning)), e.over_speed);

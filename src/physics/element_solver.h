@@ -30,7 +30,7 @@ struct alignas(64) ElementBatch {
   Lanes solidity;         // B c / (2 pi r)
   Lanes tip_ratio;        // (B/2) (R - r) / r; no_loss where there is none
   Lanes root_ratio;       // (B/2) (r - hub) / hub; the same
-  Lanes augmentation;     // share of the lift deficit given back, over cos^2 of the inflow angle
+  Lanes augmentation;     // share of the lift deficit given back, over (turning / relative speed)^2
   Lanes reynolds_s_m;     // density chord / viscosity
   Lanes outer_weight;     // of the outer polar
   // What it does.

@@ -121,7 +121,8 @@ void skew(const BladeElement& element, const RotorFlow& flow, double radius_rati
   const double c = turning_m_s / W;
   const double phi = std::atan2(s, c);
   const double alpha_rad = phi - batch.blade_angle_rad[i];
-  const double given_back = std::min(1.0, element.augmentation * c * c);
+  const double rotating = batch.turning_m_s[i] / W;
+  const double given_back = std::min(1.0, element.augmentation * rotating * rotating);
   const double reynolds = batch.reynolds_s_m[i] * W;
   const auto force = [&](const Polar& polar) {
     const auto at = polar.position(reynolds);

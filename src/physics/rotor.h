@@ -46,11 +46,12 @@ struct RotorOptions {
   /// State University 1974), and the equation stays regular where the flow through the disc stops.
   bool drag_in_swirl = false;
   /// Give back what stall takes from the lift of the inner blade, as rotation does:
-  /// cl = cl_2d + 3.1 (c/r)^2 cos^2(phi) (cl_attached - cl_2d) up to 80 % of the tip radius, the
-  /// factor 1 at most. Snel, Houwink, Bosschers, Sectional prediction of lift coefficients on
-  /// rotating wind turbine blades in stall, ECN-C--93-052 (1994), with the speed ratio of
-  /// Lindenburg, Investigation into rotor blade aerodynamics, ECN-C--03-025 (2003), omega r / W
-  /// taken as cos(phi). Formula from memory.
+  /// cl = cl_2d + 3.1 (c/r)^2 (omega r / W)^2 (cl_attached - cl_2d) up to 80 % of the tip
+  /// radius, the factor 1 at most; none at standstill. Snel, Houwink, Bosschers, Sectional
+  /// prediction of lift coefficients on rotating wind turbine blades in stall, ECN-C--93-052
+  /// (1994), with the speed ratio of Lindenburg, Investigation into rotor blade aerodynamics,
+  /// ECN-C--03-025 (2003). Formula from memory. While an element is being solved, omega r / W is
+  /// that with cl_2d in the swirl.
   bool rotational_augmentation = true;
 };
 

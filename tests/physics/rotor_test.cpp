@@ -229,6 +229,34 @@ TEST(Rotor, FindsABalanceWhereBladesCrowdTheHub) {
   }
 }
 
+// Rotation gives nothing back where nothing rotates, and less than the attached lift where it does.
+// At standstill an element deep in its own swirl may still keep a little.
+TEST(Rotor, AugmentationNeedsRotation) {
+  const RotorOptions plain{.rotational_augmentation = false};
+  const double still_N_m = rotor_load(bench_rotor(), flow_at(0.0), plain).torque_N_m;
+  EXPECT_NEAR(rotor_load(bench_rotor(), flow_at(0.0)).torque_N_m, still_N_m, 1e-3 * still_N_m);
+  const auto stalled = flow_at(2.0);
+  EXPECT_GT(rotor_load(bench_rotor(), stalled).torque_N_m,
+            1.01 * rotor_load(bench_rotor(), stalled, plain).torque_N_m);
+}
+
+// The wind's part along the axis is all that momentum theory can use: little yaw costs little, and
+// power falls faster than the cosine, slower than its fourth power.
+TEST(Rotor, YawCostsPowerWithTheCosineOfTheWind) {
+  auto flow = flow_at(4.5);
+  const double straight = rotor_load(bench_rotor(), flow).cp;
+  flow.yaw_rad = 1e-4;
+  EXPECT_NEAR(rotor_load(bench_rotor(), flow).cp, straight, 1e-3 * straight);
+  for (const double yaw_deg : {20.0, 30.0, 40.0}) {
+    flow.yaw_rad = yaw_deg * degree;
+    const double cp = rotor_load(bench_rotor(), flow).cp;
+    EXPECT_LT(cp, straight * std::cos(flow.yaw_rad)) << yaw_deg;
+    EXPECT_GT(cp, straight * std::pow(std::cos(flow.yaw_rad), 4)) << yaw_deg;
+    flow.yaw_rad = -flow.yaw_rad;
+    EXPECT_NEAR(rotor_load(bench_rotor(), flow).cp, cp, 1e-9) << yaw_deg;
+  }
+}
+
 TEST(Rotor, BlendsThePolarsOfItsStations) {
   auto rotor = bench_rotor();
   const auto flat = std::make_shared<const Polar>(
