@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: Apache-2.0
-"""The equations of physics::rotor_surface once more, in numpy: all elements at once, plain bisection.
+"""The equations of physics::rotor_surface once more, in numpy: all elements at once.
 
 Started by rotor_surface_benchmark. Reads the problem from a JSON file, then for every line on standard
 input solves it and answers with the CPU seconds taken; at `write FILE` it writes cp as JSON.
@@ -24,8 +24,6 @@ class Polar:
 
     def __init__(self, problem):
         self.alpha = problem["alpha_rad"]
-        self.first = problem["first"].astype(np.int64)
-        self.bins_per_rad = problem["bins_per_rad"]
         self.log_reynolds = problem["log_reynolds"]
         tables = len(self.log_reynolds)
         shape = (len(self.alpha), tables)
@@ -33,8 +31,7 @@ class Polar:
 
     def at(self, alpha, log_reynolds):
         alpha = alpha - 2.0 * np.pi * np.round(alpha / (2.0 * np.pi))
-        bin_ = np.clip((alpha + np.pi) * self.bins_per_rad, 0, len(self.first) - 1.5).astype(np.int64)
-        node = np.minimum(self.first[bin_], len(self.alpha) - 2)
+        node = np.clip(np.searchsorted(self.alpha, alpha, "right") - 1, 0, len(self.alpha) - 2)
         along = (alpha - self.alpha[node]) / (self.alpha[node + 1] - self.alpha[node])
         if len(self.log_reynolds) == 1:
             return [p[node, 0] + along * (p[node + 1, 0] - p[node, 0]) for p in self.parts]
@@ -85,14 +82,27 @@ def solve(p, polar):
     f, _, _, _ = trial(p, polar, zero, undisturbed)
     low = np.where(f < 0.0, 0.0, -0.5 * np.pi)
     high = np.where(f < 0.0, np.pi, 0.0)
-    W = undisturbed
-    for _ in range(42):  # to 1e-12 of an angle
+    # One Reynolds number first, then secant steps that carry it along: bisection alone would have to
+    # start anew for each.
+    f_low, f_high = f, f
+    for _ in range(16):
         x = 0.5 * (low + high)
-        f, W, _, _ = trial(p, polar, x, W)
-        low = np.where(f < 0.0, x, low)
-        high = np.where(f < 0.0, high, x)
-    for _ in range(2):
+        f, W, _, _ = trial(p, polar, x, undisturbed)
+        below = f < 0.0
+        low, f_low = np.where(below, x, low), np.where(below, f, f_low)
+        high, f_high = np.where(below, high, x), np.where(below, f_high, f)
+    before, x = low, 0.5 * (low + high)
+    f_before, W, _, _ = trial(p, polar, before, W)
+    slope = np.maximum((f_high - f_low) / np.maximum(high - low, 1e-12), 1e-3)
+    for _ in range(14):
         f, W, cl, cd = trial(p, polar, x, W)
+        moved = x - before
+        secant = (f - f_before) / np.where(moved == 0.0, 1.0, moved)
+        sound = (moved != 0.0) & (secant > 0.25 * slope) & (secant < 4.0 * slope)
+        slope = np.where(sound, secant, slope)
+        before, f_before = x, f
+        x = x - np.clip(f / slope, -0.02, 0.02)
+    f, W, cl, cd = trial(p, polar, x, W)
     tangential = 0.5 * p["density_kg_m3"] * W * W * p["chord_m"] * (cl * np.sin(x) - cd * np.cos(x))
     torque = (tangential * p["torque_weight_m2"]).reshape(p["shape"]).sum(axis=0)
     return torque * p["cp_per_torque"]
