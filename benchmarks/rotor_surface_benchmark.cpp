@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "bench/rotor_file.h"
+#include "peak_rate.h"
 #include "physics/blade_elements.h"
+#include "physics/element_solver.h"
 #include "physics/rotor.h"
 
 #include <benchmark/benchmark.h>
@@ -204,6 +206,45 @@ double share_agreeing(const std::vector<RotorLoad>& surface, const std::vector<d
 std::vector<double> surface_s;
 std::vector<double> numpy_s;
 
+// Sums, differences, products, quotients and roots, one each, counted in lane_balance.h,
+// lane_math.h and the secant step (element_solver.cpp); what an element does not need, such as the
+// closure's root under light load, left out.
+constexpr double per_secant_step = 31        // sine and cosine beyond the scan's node
+                                   + 145     // loss factors of tip and root
+                                   + 29 + 3  // Reynolds number's logarithm, its place in the tables
+                                   + 29      // polar
+                                   + 40      // balances, residual, relative speed
+                                   + 18;     // secants
+constexpr double per_node = 80;  // of a pitch's curve: the same without angle, losses and secants
+
+// Arithmetic of the whole surface; the scan's comparisons and sums over the blade left out.
+double operations(const Rotor& rotor) {
+  double count = 0.0;
+  std::size_t station = 0;
+  for (int i = 0; i < options.elements; ++i) {
+    const BladeElement element = blade_element(rotor, options, i, station);
+    const ElementSetting setting = element_setting(element, options);
+    for (const double pitch_rad : pitches_rad) {
+      ElementBatch batch;
+      batch.count = ratios.size();
+      for (std::size_t k = 0; k < ratios.size(); ++k) {
+        put(element, pitch_rad, flow, batch, k);
+        put_speeds(flow.air_speed_m_s,
+                   ratios[k] * flow.air_speed_m_s * element.radius_m / rotor.tip_radius_m, batch,
+                   k);
+      }
+      ElementCurve curve;
+      tabulate_losses(batch, 0, curve);
+      tabulate(setting, batch, ratios.size() / 2, curve);
+      solve_elements(setting, curve, batch);
+      count += per_node * static_cast<double>(ElementCurve::most);
+      for (std::size_t k = 0; k < ratios.size(); ++k)
+        count += per_secant_step * batch.secant_steps[k];
+    }
+  }
+  return count;
+}
+
 double median(std::vector<double> values) {
   if (values.empty()) return 0.0;
   std::sort(values.begin(), values.end());
@@ -254,6 +295,13 @@ void tell_ratios() {
   if (surface_s.empty() || numpy_s.empty()) return;
   fmt::print("surface {:.2f} ms (limit {:.0f} ms); numpy over surface: {:.1f} (at least 12)\n",
              median(surface_s) * 1e3, limit_s * 1e3, median(numpy_s) / median(surface_s));
+  const double count = operations(demo_rotor());
+  const double rate_per_s = peak_rate_per_s();
+  fmt::print(
+      "{:.0f} million operations; an ideal machine at this core's {:.1f} thousand million a second "
+      "would need {:.2f} ms: {:.0f} % of the surface's time\n",
+      count * 1e-6, rate_per_s * 1e-9, count / rate_per_s * 1e3,
+      100.0 * count / rate_per_s / median(surface_s));
 }
 
 }  // namespace windwright::physics

@@ -11,7 +11,9 @@ namespace windwright::physics {
 struct ElementScan {
   static constexpr std::size_t start = 29;  // the node at 0
   static constexpr std::size_t nodes = start + 1 + 70;
-  static constexpr std::size_t padded = 128;  // for reading whole vectors; the last node repeated
+  // For whole vectors: the last node repeated.
+  static constexpr std::size_t tabulated = 104;
+  static constexpr std::size_t padded = 128;
   std::array<double, padded> x_rad;
   std::array<double, padded> sine;
   std::array<double, padded> cosine;

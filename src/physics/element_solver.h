@@ -43,7 +43,8 @@ struct alignas(64) ElementBatch {
   Lanes cl;  // augmentation included
   Lanes cd;
   Lanes residual;  // sine of the angle between what momentum and blade forces ask and the real flow
-  Lanes converged;  // 1 or 0
+  Lanes secant_steps;  // of the search that found it; 0 where halving did
+  Lanes converged;     // 1 or 0
 
   std::size_t count = 0;  // last, so that the arrays are aligned as the struct is
 
@@ -57,9 +58,10 @@ void copy_solution(const ElementBatch& from, std::size_t i, ElementBatch& to, st
 /// The relative flow that momentum and blade forces ask of one element, over the fixed scan of
 /// inflow angles, at one Reynolds number: what elements that differ only in their speeds share.
 struct ElementCurve {
-  static constexpr std::size_t most = 128;
+  static constexpr std::size_t most = 104;  // nodes of the scan, in whole vectors
   std::array<double, most> axial;
   std::array<double, most> turning;
+  std::array<double, most> loss_factor;  // depends on the place on the blade only
 };
 
 /// Solves every element of a batch for its inflow angle and Reynolds number. Theory and the proof
@@ -77,6 +79,10 @@ struct ElementCurve {
 /// The same bits for an element whatever its neighbours and whatever the machine's vector width.
 void solve_elements(const ElementSetting& setting, ElementBatch& batch);
 
+/// The curve's loss factors: first, and once for all blade angles.
+void tabulate_losses(const ElementBatch& batch, std::size_t element, ElementCurve& curve);
+
+/// The rest of the curve.
 /// @param element  index in the batch, turning forwards; its speeds set the Reynolds number
 void tabulate(const ElementSetting& setting, const ElementBatch& batch, std::size_t element,
               ElementCurve& curve);

@@ -39,30 +39,36 @@ struct Rows {
   const RotorFlow& flow;
   const RotorOptions& options;
   std::span<const double> ratios;
+  std::span<const double> pitches_rad;
 };
 
-// One element at one pitch, all tip-speed ratios.
-void add_row(const Rows& rows, const BladeElement& element, double pitch_rad, RotorLoad* loads) {
+// One element at all pitches and tip-speed ratios.
+void add_element(const Rows& rows, const BladeElement& element, std::span<RotorLoad> loads) {
   const ElementSetting setting = element_setting(element, rows.options);
   const double V = rows.flow.air_speed_m_s;
   const double speed_m_s = V * element.radius_m / rows.rotor.tip_radius_m;  // per tip-speed ratio
   ElementBatch batch;
   for (std::size_t k = 0; k < ElementBatch::most; ++k)
-    put(element, pitch_rad, rows.flow, batch, k);
+    put(element, 0.0, rows.flow, batch, k);
   ElementCurve curve;
-  put_speeds(V, speed_m_s * rows.ratios[rows.ratios.size() / 2], batch, 0);
-  tabulate(setting, batch, 0, curve);
-  for (std::size_t first = 0; first < rows.ratios.size(); first += ElementBatch::most) {
-    batch.count = std::min(ElementBatch::most, rows.ratios.size() - first);
-    for (std::size_t k = 0; k < batch.count; ++k)
-      put_speeds(V, speed_m_s * rows.ratios[first + k], batch, k);
-    solve_elements(setting, curve, batch);
-    for (std::size_t k = 0; k < batch.count; ++k) {
-      RotorLoad& total = loads[first + k];
-      add(element, element_force(element, rows.flow, batch, k), total);
-      add_state(element, batch.reynolds_s_m[k] * batch.relative_speed_m_s[k],
-                batch.converged[k] != 0.0, batch.residual[k], total);
+  tabulate_losses(batch, 0, curve);
+  for (const double pitch_rad : rows.pitches_rad) {
+    batch.blade_angle_rad.fill(element.twist_rad + pitch_rad);
+    put_speeds(V, speed_m_s * rows.ratios[rows.ratios.size() / 2], batch, 0);
+    tabulate(setting, batch, 0, curve);
+    for (std::size_t first = 0; first < rows.ratios.size(); first += ElementBatch::most) {
+      batch.count = std::min(ElementBatch::most, rows.ratios.size() - first);
+      for (std::size_t k = 0; k < batch.count; ++k)
+        put_speeds(V, speed_m_s * rows.ratios[first + k], batch, k);
+      solve_elements(setting, curve, batch);
+      for (std::size_t k = 0; k < batch.count; ++k) {
+        RotorLoad& total = loads[first + k];
+        add(element, element_force(element, rows.flow, batch, k), total);
+        add_state(element, batch.reynolds_s_m[k] * batch.relative_speed_m_s[k],
+                  batch.converged[k] != 0.0, batch.residual[k], total);
+      }
     }
+    loads = loads.subspan(rows.ratios.size());
   }
 }
 
@@ -92,12 +98,10 @@ std::vector<RotorLoad> rotor_surface(const Rotor& rotor, const RotorFlow& flow,
     }
     return loads;
   }
-  const Rows rows{rotor, flow, options, tip_speed_ratios};
+  const Rows rows{rotor, flow, options, tip_speed_ratios, pitches_rad};
   std::size_t station = 0;
   for (int i = 0; i < options.elements; ++i) {
-    const BladeElement element = blade_element(rotor, options, i, station);
-    for (std::size_t row = 0; row < pitches_rad.size(); ++row)
-      add_row(rows, element, pitches_rad[row], &loads[row * ratios]);
+    add_element(rows, blade_element(rotor, options, i, station), loads);
   }
   for (std::size_t row = 0; row < pitches_rad.size(); ++row) {
     for (std::size_t k = 0; k < ratios; ++k)

@@ -80,7 +80,8 @@ TEST(RotorVerb, GivesTheOptimumAndItsFlatness) {
   const auto document = boost::json::parse(rotor(more).out);
   const auto& optima = document.at("optima").as_array();
   ASSERT_EQ(optima.size(), table.rows());
-  EXPECT_EQ(optima[10].at("cp").as_double(), value(10, "cp"));
+  // Boost.JSON 1.81 reads a number up to one unit in the last place off.
+  EXPECT_DOUBLE_EQ(optima[10].at("cp").as_double(), value(10, "cp"));
   EXPECT_EQ(document.at("points").as_array().size(), 2U * 4U * 15U);
 }
 
