@@ -38,7 +38,8 @@ HWY_INLINE LaneReynolds<D> lane_reynolds(D d, const PolarArrays& polar, hn::Vec<
     const auto above = hn::Ge(log_reynolds, hn::Set(d, at));
     table = hn::IfThenElse(hn::RebindMask(di, above), hn::Set(di, next), table);
     low = hn::IfThenElse(above, hn::Set(d, at), low);
-    over_width = hn::IfThenElse(above, hn::Set(d, 1.0 / (polar.log_reynolds[next + 1] - at)), over_width);
+    over_width =
+        hn::IfThenElse(above, hn::Set(d, 1.0 / (polar.log_reynolds[next + 1] - at)), over_width);
   }
   const auto weight = hn::Mul(hn::Sub(log_reynolds, low), over_width);
   return {table, hn::Min(hn::Max(weight, hn::Zero(d)), hn::Set(d, 1.0))};
@@ -96,8 +97,8 @@ HWY_NOINLINE void find_fields(D d, const PolarArrays& polar, hn::Vec<D> alpha,
                               LaneFields<D>& fields) {
   const hn::RebindToSigned<D> di;
   const auto one = hn::Set(di, 1);
-  const auto bin = hn::Mul(hn::Add(alpha, hn::Set(d, std::numbers::pi)),
-                           hn::Set(d, polar.bins_per_rad));
+  const auto bin =
+      hn::Mul(hn::Add(alpha, hn::Set(d, std::numbers::pi)), hn::Set(d, polar.bins_per_rad));
   // Rounding may put an angle a hair outside +-pi.
   const auto last_bin = hn::Set(d, 2.0 * std::numbers::pi * polar.bins_per_rad - 0.5);
   auto node = hn::GatherIndex(di, polar.first,
@@ -138,7 +139,8 @@ HWY_INLINE LaneForce<D> lane_force(D d, const PolarArrays& polar, hn::Vec<D> alp
                                    LaneFields<D>& fields) {
   const hn::RebindToSigned<D> di;
   const auto turn = hn::Set(d, 2.0 * std::numbers::pi);
-  alpha = hn::Sub(alpha, hn::Mul(turn, hn::Round(hn::Mul(alpha, hn::Set(d, 0.5 / std::numbers::pi)))));
+  alpha =
+      hn::Sub(alpha, hn::Mul(turn, hn::Round(hn::Mul(alpha, hn::Set(d, 0.5 / std::numbers::pi)))));
   const auto inside = hn::And(hn::Ge(alpha, fields.below), hn::Lt(alpha, fields.above));
   const auto same = hn::Eq(at.table, fields.table);
   if (!hn::AllTrue(di, hn::And(hn::RebindMask(di, inside), same))) {

@@ -45,6 +45,10 @@ void visit_plant(State& s, Visit&& visit) {
   visit("gust_shape", s.gust_shape);
   visit("gust_duration_s", s.gust_duration_s);
   visit("gust_amplitude_m_s", s.gust_amplitude_m_s);
+  visit("wind_imposed", s.wind_imposed);
+  visit("wind_rise_m_s2", s.wind_rise_m_s2);
+  visit("fan_share", s.fan_share);
+  visit("bearing_factor", s.bearing_factor);
   visit("seconds", s.tally.seconds);
   visit("wind_J", s.tally.wind_J);
   visit("rotor_J", s.tally.rotor_J);
@@ -65,6 +69,11 @@ void visit_sensor(Memory& m, Visit&& visit) {
   visit("settled", m.settled);
   visit("input_V", m.input_V);
   visit("output_V", m.output_V);
+  visit("counts", m.counts);
+  visit("fault", m.fault);
+  visit("fault_sample", m.fault_sample);
+  visit("fault_amount", m.fault_amount);
+  visit("fault_over_s", m.fault_over_s);
 }
 
 template <typename Mark, typename Visit>

@@ -51,6 +51,7 @@ struct Plant::Model {
 
   void refresh_air();
   void refresh_rotor();
+  void refresh_generator();
   double inertia_kg_m2() const;
   double kinetic_J() const;
   double air_speed_m_s(double mean_m_s, double t) const;
@@ -82,6 +83,7 @@ struct Plant::Model {
   double density_kg_m3 = 0.0;
   double viscosity_Pa_s = 0.0;
   physics::Rotor mounted;
+  physics::Generator generator{};    // with its faults
   mutable std::optional<Disc> disc;  // of the mounted rotor; its table fills as it is asked
 
   // The stretch being integrated, or the last one.
@@ -115,6 +117,7 @@ Plant::Model::Model(const bench::Bench& described)
   state.pitch_rad = bench.rotor.pitch_rad;
   refresh_air();
   refresh_rotor();
+  refresh_generator();
   integrator = std::make_unique<Integrator>(
       this,
       [](const void* model, double t, const double* y, double* dy) {
@@ -145,6 +148,12 @@ void Plant::Model::refresh_rotor() {
                            bench.tunnel.section_area_m2));
 }
 
+void Plant::Model::refresh_generator() {
+  generator = truth.generator;
+  generator.bearing_torque_N_m *= state.bearing_factor;
+  generator.bearing_viscous_N_m_s *= state.bearing_factor;
+}
+
 double Plant::Model::inertia_kg_m2() const {
   return bench.hub_inertia_kg_m2 + static_cast<double>(state.blades) * bench.blade_inertia_kg_m2;
 }
@@ -166,7 +175,7 @@ double Plant::Model::load_ohm(double lamp_K) const {
 }
 
 physics::GeneratorLoad Plant::Model::generator_load(double speed_rad_s, double lamp_K) const {
-  return physics::generator_load(truth.generator, speed_rad_s, load_ohm(lamp_K));
+  return physics::generator_load(generator, speed_rad_s, load_ohm(lamp_K));
 }
 
 DiscLoad Plant::Model::disc_load(double air_m_s, double speed_rad_s, double induced_m_s) const {
@@ -182,8 +191,10 @@ void Plant::Model::rates(double t, const double* y, double* dy) const {
   const double air_m_s = air_speed_m_s(y[mean_air_speed], t);
   const double disc_m_s = truth.position_factor * air_m_s;
   const double radius_m = truth.rotor.tip_radius_m;
-  dy[mean_air_speed] =
-      physics::air_acceleration_m_s2(bench.tunnel, state.fan_pct, y[mean_air_speed]);
+  dy[mean_air_speed] = state.wind_imposed
+                           ? state.wind_rise_m_s2
+                           : physics::air_acceleration_m_s2(
+                                 bench.tunnel, state.fan_share * state.fan_pct, y[mean_air_speed]);
   dy[air_path] = air_m_s;
   dy[wind] =
       0.5 * density_kg_m3 * std::numbers::pi * radius_m * radius_m * disc_m_s * disc_m_s * disc_m_s;
@@ -201,7 +212,7 @@ void Plant::Model::rates(double t, const double* y, double* dy) const {
     const double torque_N_m = now.torque_N_m;
     const double resistance_ohm = load_ohm(y[lamp_temperature]);
     const physics::GeneratorLoad g =
-        physics::generator_load(truth.generator, speed_rad_s, resistance_ohm);
+        physics::generator_load(generator, speed_rad_s, resistance_ohm);
     dy[rotor_speed] = (torque_N_m - g.shaft_torque_N_m) / inertia_kg_m2();
     dy[rotor_angle] = y[rotor_speed];
     dy[rotor] = torque_N_m * speed_rad_s;
@@ -227,7 +238,7 @@ double Plant::Model::event(double t, const double* y) const {
   if (!state.at_rest) return y[rotor_speed];
   if (!may_break_away) return -1.0;
   return disc_load(air_speed_m_s(y[mean_air_speed], t), 0.0, y[induced_air_speed]).torque_N_m -
-         physics::breakaway_torque_N_m(truth.generator);
+         physics::breakaway_torque_N_m(generator);
 }
 
 double Plant::Model::turbulence_at(std::int64_t grid_point) const {
@@ -386,7 +397,24 @@ void Plant::restore(const PlantState& state) {
   model_->state = state;
   model_->refresh_air();
   model_->refresh_rotor();
+  model_->refresh_generator();
   model_->refresh_gust();
+}
+
+void Plant::impose_wind(double air_speed_m_s, double rise_m_s2) {
+  PlantState& state = model_->state;
+  state.wind_imposed = true;
+  state.mean_air_speed_m_s = air_speed_m_s;
+  state.wind_rise_m_s2 = rise_m_s2;
+}
+
+void Plant::block_fan(double share_lost) {
+  model_->state.fan_share = 1.0 - share_lost;
+}
+
+void Plant::wear_bearing(double factor) {
+  model_->state.bearing_factor = factor;
+  model_->refresh_generator();
 }
 
 void Plant::start_gust(const physics::Gust& gust) {

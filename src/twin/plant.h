@@ -39,6 +39,11 @@ struct PlantState {
   std::int64_t gust_shape = 0;   // a physics::GustShape
   double gust_duration_s = 0.0;  // 0: none yet
   double gust_amplitude_m_s = 0.0;
+  bool wind_imposed = false;  // the mean air speed follows a scenario instead of the fan
+  double wind_rise_m_s2 = 0.0;
+  // Faults:
+  double fan_share = 1.0;       // of the air speed that the fan would bring
+  double bearing_factor = 1.0;  // on both bearing losses
   EnergyTally tally{};
 };
 
@@ -96,6 +101,11 @@ class Plant {
   void command_load(physics::LoadSelection selection, double rheostat_ohm);
   /// Blows over sensor and disc from now on; one that still blows ends.
   void start_gust(const physics::Gust& gust);
+  /// From now on the mean air speed at the sensor is this and rises evenly; the fan has no say any
+  /// more. Turbulence and gusts come on top.
+  void impose_wind(double air_speed_m_s, double rise_m_s2);
+  void block_fan(double share_lost);
+  void wear_bearing(double factor);
   /// A person stops the rotor by hand, puts on other blades or sets their pitch, and lets go.
   void mount(std::int64_t blades, double pitch_rad, double duration_s);
 

@@ -4,6 +4,7 @@
 #include "bench/bench.h"
 #include "metrology/certificate.h"
 #include "physics/gust.h"
+#include "twin/fault.h"
 #include "twin/simulated_bench.h"
 
 #include <filesystem>
@@ -30,10 +31,26 @@ struct ScenarioGust {
   physics::Gust gust;
 };
 
-/// What happens on the simulated bench, both lists by at_s ascending: docs/bench.md.
+/// The mean air speed at the sensor, imposed in place of what the fan would bring.
+struct WindPoint {
+  double at_s;
+  double air_speed_m_s;
+};
+
+struct ScenarioFault {
+  double at_s;
+  double until_s;
+  Fault fault;
+};
+
+/// What happens on the simulated bench: docs/bench.md.
 struct Scenario {
-  std::vector<ScenarioStep> steps;
-  std::vector<ScenarioGust> gusts = {};  // none overlaps the next
+  std::vector<ScenarioStep> steps;       // by at_s ascending
+  std::vector<ScenarioGust> gusts = {};  // the same; none overlaps the next
+  /// By at_s ascending, linear between; two at one time are a step. Before the first the fan
+  /// drives, after the last its speed stays.
+  std::vector<WindPoint> wind = {};
+  std::vector<ScenarioFault> faults = {};  // in any order
 };
 
 /// @throws BadInput  with file and line: not a scenario, or not one for this bench

@@ -16,7 +16,10 @@
 namespace windwright::twin {
 
 Sensor::Sensor(const bench::Channel& channel, std::uint64_t seed, double sample_rate_hz)
-    : converter_(channel.converter), references_(channel.calibration.references) {
+    : converter_(channel.converter),
+      references_(channel.calibration.references),
+      clamp_(seed, fmt::format("{}: clamp", channel.name)),
+      sample_rate_hz_(sample_rate_hz) {
   if (!channel.simulated) {
     throw base::BadInput("simulated bench",
                          fmt::format("channel '{}' has no [channel.simulated]", channel.name),
@@ -75,23 +78,57 @@ double Sensor::true_input(Input kind, double value) const {
 }
 
 std::int32_t Sensor::counts(Input kind, double true_input, std::int64_t sample) {
-  const double xi = (true_input - lowest_) / span_;
-  const double input_V = offset_V_ + sensitivity_V_ * true_input + bow_V_ * 4.0 * xi * (1.0 - xi);
-  output_V_ = settled_ ? keep_ * output_V_ + from_old_ * input_V_ + from_new_ * input_V : input_V;
-  input_V_ = input_V;
-  settled_ = true;
+  Memory& m = memory_;
+  if (m.fault == static_cast<std::int64_t>(FaultKind::stuck_sensor)) {
+    return static_cast<std::int32_t>(m.counts);
+  }
+  const double sensed = felt(true_input, sample);
+  const double xi = (sensed - lowest_) / span_;
+  const double input_V = offset_V_ + sensitivity_V_ * sensed + bow_V_ * 4.0 * xi * (1.0 - xi);
+  m.output_V =
+      m.settled ? keep_ * m.output_V + from_old_ * m.input_V + from_new_ * input_V : input_V;
+  m.input_V = input_V;
+  m.settled = true;
   const double noise =
       noise_[static_cast<std::size_t>(kind)].normal(static_cast<std::uint64_t>(sample));
   const double steps = std::ldexp(1.0, converter_.bits);
-  const double place = (output_V_ + noise_V_ * noise - converter_.lower_V) /
+  const double place = (m.output_V + noise_V_ * noise - converter_.lower_V) /
                        (converter_.upper_V - converter_.lower_V) * steps;
-  return static_cast<std::int32_t>(std::clamp(std::floor(place), 0.0, steps - 1.0));
+  const auto shown = static_cast<std::int32_t>(std::clamp(std::floor(place), 0.0, steps - 1.0));
+  m.counts = shown;
+  return shown;
 }
 
-void Sensor::restore(const Memory& memory) {
-  settled_ = memory.settled;
-  input_V_ = memory.input_V;
-  output_V_ = memory.output_V;
+// What acts on the sensor's element, its fault included.
+double Sensor::felt(double true_input, std::int64_t sample) const {
+  const Memory& m = memory_;
+  if (m.fault == no_fault) return true_input;
+  switch (static_cast<FaultKind>(m.fault)) {
+    case FaultKind::drifted_sensor: {
+      const double gone_s = static_cast<double>(sample - m.fault_sample) / sample_rate_hz_;
+      const double part = m.fault_over_s > 0.0 ? std::min(1.0, gone_s / m.fault_over_s) : 1.0;
+      return true_input + part * m.fault_amount;
+    }
+    case FaultKind::swapped_polarity:
+      return -true_input;
+    case FaultKind::loose_clamp: {
+      // The jaw opens and closes with the hum of the bench, some ten times a second.
+      constexpr double contact_s = 0.1;
+      const auto contact =
+          std::llround(std::floor(static_cast<double>(sample) / (contact_s * sample_rate_hz_)));
+      const double open = 2.0 * clamp_.uniform(static_cast<std::uint64_t>(contact));
+      return true_input * (1.0 - m.fault_amount * open);
+    }
+    default:
+      return true_input;
+  }
+}
+
+void Sensor::start_fault(const Fault& fault, std::int64_t sample) {
+  memory_.fault = static_cast<std::int64_t>(fault.kind);
+  memory_.fault_sample = sample;
+  memory_.fault_amount = fault.amount;
+  memory_.fault_over_s = fault.over_s;
 }
 
 }  // namespace windwright::twin

@@ -3,6 +3,7 @@
 
 #include "base/random.h"
 #include "bench/bench.h"
+#include "twin/fault.h"
 
 #include <cstdint>
 #include <vector>
@@ -33,21 +34,34 @@ class Sensor {
   double true_input(Input kind, double value) const;
 
   /// Settles the lag on the next input: after the input was changed, or a time without samples.
-  void settle() { settled_ = false; }
+  void settle() { memory_.settled = false; }
   /// The next sample. The lag takes the input as linear between samples, exactly.
   /// @param sample  its number, for the noise
   std::int32_t counts(Input kind, double true_input, std::int64_t sample);
 
-  /// Memory of the lag, for a bookmark.
+  /// From the sample on; takes the place of another fault. Its channel is not looked at.
+  /// @param fault  one of a sensor
+  void start_fault(const Fault& fault, std::int64_t sample);
+  void end_fault() { memory_.fault = no_fault; }
+
+  static constexpr std::int64_t no_fault = -1;
+  /// Lag and fault, for a bookmark.
   struct Memory {
-    bool settled;
-    double input_V;
-    double output_V;
+    bool settled = false;
+    double input_V = 0.0;
+    double output_V = 0.0;
+    std::int64_t counts = 0;        // last shown
+    std::int64_t fault = no_fault;  // or a FaultKind
+    std::int64_t fault_sample = 0;  // when it began
+    double fault_amount = 0.0;
+    double fault_over_s = 0.0;
   };
-  Memory memory() const { return {settled_, input_V_, output_V_}; }
-  void restore(const Memory& memory);
+  const Memory& memory() const { return memory_; }
+  void restore(const Memory& memory) { memory_ = memory; }
 
  private:
+  double felt(double true_input, std::int64_t sample) const;
+
   bench::Converter converter_;
   std::vector<double> references_;
   bool has_check_ = false;
@@ -66,9 +80,9 @@ class Sensor {
   double from_old_ = 0.0;                  // weight of the input one sample ago
   double from_new_ = 1.0;                  // weight of the input now
   std::vector<base::RandomStream> noise_;  // by Input
-  bool settled_ = false;
-  double input_V_ = 0.0;
-  double output_V_ = 0.0;
+  base::RandomStream clamp_;               // contact of a loose one
+  double sample_rate_hz_;
+  Memory memory_;
 };
 
 }  // namespace windwright::twin

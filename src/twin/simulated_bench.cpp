@@ -155,6 +155,10 @@ void SimulatedBench::State::change_blades(std::int64_t blades, double pitch_rad)
     throw base::DeviceFault(bench.name, "blades cannot be changed while the fan turns",
                             "command fan_pct to 0 first");
   }
+  if (plant.state().wind_imposed && plant.state().mean_air_speed_m_s > 0.0) {
+    throw base::DeviceFault(bench.name, "blades cannot be changed while the wind blows",
+                            "an air speed of 0 first");
+  }
   plant.mount(blades, pitch_rad, blade_change_s);
   pass(0);
 }
@@ -346,6 +350,34 @@ std::map<std::string, double> SimulatedBench::truth() const {
 
 void SimulatedBench::start_gust(const physics::Gust& gust) {
   state_->plant.start_gust(gust);
+}
+
+void SimulatedBench::impose_wind(double air_speed_m_s, double rise_m_s2) {
+  state_->plant.impose_wind(air_speed_m_s, rise_m_s2);
+}
+
+void SimulatedBench::start_fault(const Fault& fault) {
+  State& s = *state_;
+  switch (fault.kind) {
+    case FaultKind::blocked_fan:
+      return s.plant.block_fan(fault.amount);
+    case FaultKind::worn_bearing:
+      return s.plant.wear_bearing(fault.amount);
+    default:
+      return s.sensors[s.bench.channel_index(fault.channel)].start_fault(fault, s.next_sample);
+  }
+}
+
+void SimulatedBench::end_fault(const Fault& fault) {
+  State& s = *state_;
+  switch (fault.kind) {
+    case FaultKind::blocked_fan:
+      return s.plant.block_fan(0.0);
+    case FaultKind::worn_bearing:
+      return s.plant.wear_bearing(1.0);
+    default:
+      return s.sensors[s.bench.channel_index(fault.channel)].end_fault();
+  }
 }
 
 void SimulatedBench::advance(double seconds) {

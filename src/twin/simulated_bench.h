@@ -5,6 +5,7 @@
 #include "bench/device.h"
 #include "physics/gust.h"
 #include "twin/energy_tally.h"
+#include "twin/fault.h"
 
 #include <cstddef>
 #include <map>
@@ -65,6 +66,11 @@ class SimulatedBench final : public bench::Device {
   std::map<std::string, double> truth() const;
   /// A gust over sensor and disc, from now on.
   void start_gust(const physics::Gust& gust);
+  /// Imposes the air speed at the sensor from now on, rising evenly; the fan has no say any more.
+  void impose_wind(double air_speed_m_s, double rise_m_s2);
+  /// @throws BadInput  a sensor's fault without a channel of this bench
+  void start_fault(const Fault& fault);
+  void end_fault(const Fault& fault);
   /// Lets time pass without samples; the next block then has a gap before it.
   /// @param seconds  rounded to whole samples
   void advance(double seconds);

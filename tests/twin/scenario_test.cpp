@@ -54,7 +54,22 @@ TEST(Scenario, EverySpoiltLineIsFoundAndNamed) {
     std::string complaint;
   };
   const std::vector<Case> cases{
-      {"", 1, "no step"},
+      {"", 1, "no step and no wind"},
+      {"[[wind]]\nat_s = 0\n", 2, "'air_speed_m_s' is missing"},
+      {"[[wind]]\nat_s = 0\nair_speed_m_s = 61\n", 4, "at most 60"},
+      {"[[wind]]\nat_s = 0\nramp_s = 1\nair_speed_m_s = 5\n", 4, "nothing to rise from"},
+      {"[[wind]]\nat_s = 5\nair_speed_m_s = 5\n[[wind]]\nat_s = 4\nair_speed_m_s = 6\n", 6,
+       "before the wind above it"},
+      {"wind_file = \"none.csv\"\n", 2, "none.csv"},
+      {"[[step]]\nat_s = 0\n[[fault]]\nat_s = 0\nkind = \"gremlin\"\n", 6, "no fault 'gremlin'"},
+      {"[[step]]\nat_s = 0\n[[fault]]\nat_s = 3\nuntil_s = 3\nkind = \"worn_bearing\"\n", 6,
+       "ends before it begins"},
+      {"[[step]]\nat_s = 0\n[[fault]]\nat_s = 3\nkind = \"loose_clamp\"\nchannel = "
+       "\"dc_voltage_V\"\n",
+       7, "'dc_voltage_V' cannot have this fault"},
+      {"[[step]]\nat_s = 0\n[[fault]]\nat_s = 3\nkind = \"drifted_sensor\"\nchannel = "
+       "\"dc_voltage_V\"\n",
+       4, "'drift' is missing"},
       {"[[step]]\nfan_pct = 10\n", 2, "'at_s' is missing"},
       {"[[step]]\nat_s = -1\n", 3, "at least 0"},
       {"[[step]]\nat_s = 2\n[[step]]\nat_s = 1\n", 5, "before the step above"},
@@ -162,6 +177,110 @@ TEST(Scenario, AChangeOfBladesTakesItsTime) {
   EXPECT_EQ(rows[0].time_s, 0.0);
   EXPECT_EQ(rows[1].time_s, 31.0);
   EXPECT_EQ(rows[1].truth.at("blade_count"), 2.0);
+}
+
+TEST(Scenario, WindTakesThePlaceOfTheFan) {
+  const auto file = written(
+      "schema = 1\n[[wind]]\nat_s = 2\nair_speed_m_s = 6\n[[wind]]\nat_s = 10\nramp_s = 4\n"
+      "air_speed_m_s = 9\n[[wind]]\nat_s = 20\nair_speed_m_s = 5\n");
+  const auto rows = rows_of(calm_bench(), scenario_from_file(file, calm_bench()),
+                            {.seconds = 24.0, .every_s = 1.0});
+  ASSERT_EQ(rows.size(), 25U);
+  const auto air_speed_m_s = [&](std::size_t at_s) { return rows[at_s].truth.at("air_speed_m_s"); };
+  EXPECT_EQ(air_speed_m_s(1), 0.0);
+  EXPECT_NEAR(air_speed_m_s(2), 6.0, 1e-9);
+  EXPECT_NEAR(air_speed_m_s(10), 6.0, 1e-9);
+  EXPECT_NEAR(air_speed_m_s(13), 8.25, 1e-9);
+  EXPECT_NEAR(air_speed_m_s(19), 9.0, 1e-9);
+  EXPECT_NEAR(air_speed_m_s(20), 5.0, 1e-9);
+  EXPECT_NEAR(air_speed_m_s(24), 5.0, 1e-9);
+}
+
+TEST(Scenario, WindComesFromATable) {
+  const auto file = written("schema = 1\nwind_file = \"WindComesFromATable.csv\"\n");
+  base::write_whole(file.parent_path() / "WindComesFromATable.csv",
+                    "time_s,air_speed_m_s\n0,5\n2,8\n3,8\n4,6\n");
+  const auto rows = rows_of(calm_bench(), scenario_from_file(file, calm_bench()),
+                            {.seconds = 6.0, .every_s = 0.5});
+  const std::vector<double> wanted_m_s{5, 5.75, 6.5, 7.25, 8, 8, 8, 7, 6, 6, 6, 6, 6};
+  ASSERT_EQ(rows.size(), wanted_m_s.size());
+  for (std::size_t i = 0; i < rows.size(); ++i)
+    EXPECT_NEAR(rows[i].truth.at("air_speed_m_s"), wanted_m_s[i], 1e-9) << i;
+}
+
+// Rows of ten seconds in a steady wind with a fault from 6 to 8 s.
+std::vector<ScenarioRow> rows_with(const bench::Bench& bench, const Fault& fault) {
+  const Scenario scenario{.steps = {{.at_s = 0.0,
+                                     .commands = {{.actuator = "load_selector", .value = 1.0},
+                                                  {.actuator = "rheostat_ohm", .value = 15.0},
+                                                  {.actuator = "fan_pct", .value = 60.0}}}},
+                          .faults = {{.at_s = 26.0, .until_s = 28.0, .fault = fault}}};
+  auto rows = rows_of(bench, scenario, {.seconds = 30.0, .every_s = 0.05});
+  rows.erase(rows.begin(), rows.begin() + 400);
+  return rows;
+}
+
+TEST(Scenario, FaultsOfSensorsShowInTheirChannelAlone) {
+  const bench::Bench bench = calm_bench();
+  const auto whole = rows_with(bench, {.kind = FaultKind::worn_bearing, .amount = 1.0});
+  struct Case {
+    Fault fault;
+    double low;  // mean shown over mean without the fault
+    double high;
+  };
+  const std::vector<Case> cases{
+      {{.kind = FaultKind::drifted_sensor, .channel = "dc_current_A", .amount = 0.5}, 1.2, 1.6},
+      {{.kind = FaultKind::loose_clamp, .channel = "dc_current_A", .amount = 0.3}, 0.6, 0.8},
+      {{.kind = FaultKind::swapped_polarity, .channel = "dc_current_A"}, -0.1, 0.1},
+      {{.kind = FaultKind::stuck_sensor, .channel = "dc_current_A"}, 0.97, 1.03}};
+  const std::size_t channel = bench.channel_index("dc_current_A");
+  for (const Case& c : cases) {
+    const auto rows = rows_with(bench, c.fault);
+    ASSERT_EQ(rows.size(), whole.size());
+    double shown = 0.0;
+    double expected = 0.0;
+    double steps = 0.0;
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+      for (std::size_t k = 0; k < bench.channels.size(); ++k) {
+        if (k != channel) {
+          ASSERT_EQ(rows[i].shown[k], whole[i].shown[k]);
+        }
+      }
+      ASSERT_EQ(rows[i].truth, whole[i].truth);
+      if (rows[i].time_s < 26.0 || rows[i].time_s >= 28.06) {
+        ASSERT_EQ(rows[i].shown[channel], whole[i].shown[channel]) << rows[i].time_s;
+      } else if (rows[i].time_s < 27.99) {
+        shown += rows[i].shown[channel];
+        expected += whole[i].shown[channel];
+        steps += std::abs(rows[i].shown[channel] - rows[i - 1].shown[channel]);
+      }
+    }
+    EXPECT_GT(shown / expected, c.low) << c.fault.amount;
+    EXPECT_LT(shown / expected, c.high) << c.fault.amount;
+    if (c.fault.kind == FaultKind::stuck_sensor) {
+      EXPECT_EQ(steps, std::abs(rows[120].shown[channel] - rows[119].shown[channel]));
+    }
+  }
+}
+
+TEST(Scenario, TheDemoFaultsRead) {
+  const Scenario scenario =
+      scenario_from_file(SOURCE_FOLDER "/examples/saltmarsh-college/faults.toml", demo_bench());
+  ASSERT_EQ(scenario.faults.size(), 6U);
+  EXPECT_EQ(scenario.faults[1].fault.channel, "dc_current_A");
+  EXPECT_EQ(scenario.faults[2].fault.amount, 0.6);
+  EXPECT_EQ(scenario.faults[5].until_s, 110.0);
+}
+
+TEST(Scenario, AWornBearingAndABlockedFanShowInTheMachine) {
+  const bench::Bench bench = calm_bench();
+  const auto worn = rows_with(bench, {.kind = FaultKind::worn_bearing, .amount = 5.0});
+  EXPECT_NEAR(worn[121].truth.at("bearing_loss_W") / worn[119].truth.at("bearing_loss_W"), 5.0,
+              0.2);
+  EXPECT_LT(worn[159].truth.at("rotor_speed_rad_s"), worn[119].truth.at("rotor_speed_rad_s"));
+  const auto blocked = rows_with(bench, {.kind = FaultKind::blocked_fan, .amount = 0.6});
+  const double lag = std::exp(-2.0 / bench.tunnel.time_constant_s);
+  EXPECT_NEAR(blocked[160].truth.at("air_speed_m_s"), 8.4 * (0.4 + 0.6 * lag), 1e-3);
 }
 
 TEST(Scenario, RowsComeAtWholeSamplesOnly) {
