@@ -95,8 +95,8 @@ BladeDescription blade_from(const Settings& table, const std::filesystem::path& 
         table.number("root_diameter_m", {.at_most = 10.0, .above = 0.0});
   }
   description.blade.highest_tip_speed_m_s =
-      table.number_or("highest_tip_speed_m_s", std::numeric_limits<double>::infinity(),
-                      {.at_most = 340.0, .above = 0.0});
+      table.number_or("highest_tip_speed_m_s", physics::largest_assessed_tip_speed_m_s,
+                      {.at_most = physics::largest_assessed_tip_speed_m_s, .above = 0.0});
   return description;
 }
 
@@ -120,7 +120,7 @@ std::string blade_text(const BladeDescription& description) {
   }
   if (shape.trailing_edge_m > 0.0) put("trailing_edge_m", shape.trailing_edge_m);
   if (blade.root_diameter_m) put("root_diameter_m", *blade.root_diameter_m);
-  if (blade.highest_tip_speed_m_s < std::numeric_limits<double>::infinity()) {
+  if (blade.highest_tip_speed_m_s < physics::largest_assessed_tip_speed_m_s) {
     put("highest_tip_speed_m_s", blade.highest_tip_speed_m_s);
   }
   return text;

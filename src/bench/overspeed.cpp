@@ -34,7 +34,8 @@ physics::LoadEnvelope load_envelope(const Bench& bench) {
       .pitches_rad = {bench.rotor.pitch_rad},
       .blades = bench.rotor.blades,
       .density_kg_m3 = dense_air_kg_m3,
-      .dynamic_viscosity_Pa_s = viscosity_Pa_s};
+      .dynamic_viscosity_Pa_s = viscosity_Pa_s,
+      .section_area_m2 = bench.tunnel.section_area_m2};
   for (const Actuator& actuator : bench.actuators) {
     if (actuator.name == "pitch_deg") {
       envelope.pitches_rad.push_back(actuator.lowest * degree);

@@ -11,7 +11,8 @@ namespace windwright::bench {
 
 /// All that this bench can do to its blades: still air to the tunnel's rated speed at the disc,
 /// plus three standard deviations of its turbulence; the pitches at both ends of what the actuator
-/// may be given, and the rotor's own; the fewest blades; cold dense air, 1.3 kg/m3.
+/// may be given, and the rotor's own; the fewest blades; cold dense air, 1.3 kg/m3;
+/// the walls of a closed section.
 physics::LoadEnvelope load_envelope(const Bench& bench);
 
 /// The rotor speed the blades may see on this bench, where rotor.toml says what they are made of.

@@ -15,6 +15,7 @@
 #include <CLI/CLI.hpp>
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cstdio>
 #include <limits>
 #include <memory>
@@ -28,14 +29,6 @@ namespace windwright::cli {
 namespace {
 
 RotorStartUp start_up_request(const RotorVerbOptions& options, const physics::Rotor& file) {
-  for (const auto& [option, text] :
-       {std::pair("--tsr", &options.tsr), std::pair("--air-speed", &options.air_speed),
-        std::pair("--rotor-speed-rpm", &options.rotor_speed_rpm)}) {
-    if (!text->empty()) {
-      throw base::BadInput(option, "is given together with --start-up",
-                           "--start-up BENCH [--air-speeds A:STEP:B] [--load-ohm R]");
-    }
-  }
   physics::Rotor rotor = file;
   if (!options.blades.empty()) {
     const auto counts = whole_sweep_within("--blades", options.blades, {1.0, 12.0});
@@ -128,6 +121,33 @@ void add_blade_options(CLI::App& verb, CLI::Option& file, BladeOptions& blades) 
       ->excludes(design);
 }
 
+// What a mode does not look at is refused rather than ignored.
+void refuse_beside(const CLI::App& verb, const std::string& mode,
+                   const std::vector<std::string>& allowed) {
+  for (const CLI::Option* option : verb.get_options()) {
+    const std::string name = option->get_name();
+    if (option->count() == 0 || name == mode || name == "--json" || name == "--help") continue;
+    if (std::find(allowed.begin(), allowed.end(), name) != allowed.end()) continue;
+    throw base::BadInput(name, "is given together with " + mode + ", which does not look at it",
+                         fmt::format("with {} only {}", mode, fmt::join(allowed, ", ")));
+  }
+}
+
+void refuse_ignored(const CLI::App& verb, const RotorVerbOptions& options,
+                    const BladeOptions& blades) {
+  if (!blades.design.design.empty()) {
+    refuse_beside(verb, "--design", {"--into", "--plate-polar", "--replace"});
+  } else if (blades.loads) {
+    refuse_beside(verb, "--blade-loads",
+                  {"FILE", "--air-speed", "--pitch", "--blades", "--density", "--viscosity",
+                   "--tunnel-area"});
+  } else if (!options.start_up.empty()) {
+    refuse_beside(
+        verb, "--start-up",
+        {"FILE", "--air-speeds", "--load-ohm", "--pitch", "--blades", "--density", "--viscosity"});
+  }
+}
+
 void run(const RotorVerbOptions& options, const BladeOptions& blades) {
   if (!blades.design.design.empty()) {
     RotorDesignRequest request = blades.design;
@@ -142,6 +162,7 @@ void run(const RotorVerbOptions& options, const BladeOptions& blades) {
                       .blades = options.blades,
                       .density = options.density,
                       .viscosity = options.viscosity,
+                      .tunnel_area = options.tunnel_area,
                       .json = options.json});
   } else {
     run_rotor(options);
@@ -193,7 +214,8 @@ void add_rotor(CLI::App& program, int& exit_code) {
       "examples/saltmarsh-college/rotor.toml --start-up examples/saltmarsh-college/bench.toml "
       "--load-ohm 15 --air-speeds 2:1:14\n  windwright rotor --design "
       "examples/saltmarsh-college/design.toml --into new-rotor");
-  verb->callback([options, blades, &exit_code] {
+  verb->callback([verb, options, blades, &exit_code] {
+    refuse_ignored(*verb, *options, *blades);
     run(*options, *blades);
     exit_code = done;
   });

@@ -7,8 +7,10 @@
 #include "bench/rotor_file.h"
 #include "cli/blade_json.h"
 #include "cli/option_values.h"
+#include "cli/rotor_text.h"
 #include "physics/air.h"
 #include "physics/blade_strength.h"
+#include "physics/blockage.h"
 #include "physics/rotor.h"
 
 #include <boost/json.hpp>
@@ -16,6 +18,7 @@
 
 #include <cstdio>
 #include <numbers>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -27,6 +30,11 @@ namespace {
 
 constexpr double degree = std::numbers::pi / 180.0;
 constexpr int rows = 10;  // steps from standstill to the safe speed
+
+std::optional<double> section_area_m2(const std::string& tunnel_area) {
+  if (tunnel_area.empty()) return std::nullopt;
+  return number_within("--tunnel-area", tunnel_area, {1e-6, 1e6});
+}
 
 physics::LoadEnvelope envelope_of(const BladeLoadsRequest& request, physics::Rotor& rotor) {
   if (request.air_speed.empty()) {
@@ -48,16 +56,31 @@ physics::LoadEnvelope envelope_of(const BladeLoadsRequest& request, physics::Rot
       physics::dynamic_viscosity_Pa_s({.temperature_K = physics::standard_temperature_K,
                                        .pressure_Pa = physics::standard_pressure_Pa,
                                        .relative_humidity = 0.0});
-  return {.highest_air_speed_m_s = number_within("--air-speed", request.air_speed, {0.0, 200.0}),
-          .pitches_rad = {rotor.pitch_rad},
-          .blades = rotor.blades,
-          .density_kg_m3 = request.density.empty()
-                               ? physics::standard_density_kg_m3
-                               : number_within("--density", request.density, {0.01, 20.0}),
-          .dynamic_viscosity_Pa_s =
-              request.viscosity.empty()
-                  ? viscosity_Pa_s
-                  : number_within("--viscosity", request.viscosity, {1e-6, 1e-3})};
+  return {
+      .highest_air_speed_m_s = number_within("--air-speed", request.air_speed, {0.0, 200.0}),
+      .pitches_rad = {rotor.pitch_rad},
+      .blades = rotor.blades,
+      .density_kg_m3 = request.density.empty()
+                           ? physics::standard_density_kg_m3
+                           : number_within("--density", request.density, {0.01, 20.0}),
+      .dynamic_viscosity_Pa_s = request.viscosity.empty()
+                                    ? viscosity_Pa_s
+                                    : number_within("--viscosity", request.viscosity, {1e-6, 1e-3}),
+      .section_area_m2 = section_area_m2(request.tunnel_area)};
+}
+
+// The same air speed, between the tunnel's walls where there are any.
+physics::RotorFlow flow_at(const physics::Rotor& rotor, const physics::LoadEnvelope& envelope,
+                           double rotor_speed_rad_s) {
+  physics::RotorFlow flow{.air_speed_m_s = envelope.highest_air_speed_m_s,
+                          .rotor_speed_rad_s = rotor_speed_rad_s,
+                          .density_kg_m3 = envelope.density_kg_m3,
+                          .dynamic_viscosity_Pa_s = envelope.dynamic_viscosity_Pa_s};
+  if (envelope.section_area_m2 && flow.air_speed_m_s > 0.0) {
+    flow.air_speed_m_s =
+        physics::rotor_in_tunnel(rotor, flow, *envelope.section_area_m2).free_air_speed_m_s;
+  }
+  return flow;
 }
 
 struct Row {
@@ -72,11 +95,7 @@ std::vector<Row> rows_of(const physics::Rotor& rotor, const physics::Blade& blad
     const double rotor_speed_rad_s = highest_rad_s * i / rows;
     list.push_back(
         {rotor_speed_rad_s,
-         physics::blade_loads(rotor, blade,
-                              {.air_speed_m_s = envelope.highest_air_speed_m_s,
-                               .rotor_speed_rad_s = rotor_speed_rad_s,
-                               .density_kg_m3 = envelope.density_kg_m3,
-                               .dynamic_viscosity_Pa_s = envelope.dynamic_viscosity_Pa_s})});
+         physics::blade_loads(rotor, blade, flow_at(rotor, envelope, rotor_speed_rad_s))});
     if (highest_rad_s <= 0.0) break;
   }
   return list;
@@ -124,8 +143,9 @@ void show_blade_loads(const BladeLoadsRequest& request) {
     csv += fmt::format("{}\n", line);
     entries.push_back(std::move(entry));
   }
-  const std::string sentence =
+  std::string sentence =
       safe_speed_sentence(safe, envelope.highest_air_speed_m_s, blade.allowable_stress_Pa);
+  sentence += tip_speed_remark(safe.rotor_speed_rad_s * file.rotor.tip_radius_m);
   if (!request.json) {
     fmt::print("{}", csv);
     fmt::print(stderr, "note: {}\n", sentence);

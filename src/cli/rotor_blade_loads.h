@@ -13,6 +13,7 @@ struct BladeLoadsRequest {
   std::string blades;
   std::string density;
   std::string viscosity;
+  std::string tunnel_area;
   bool json = false;
 };
 

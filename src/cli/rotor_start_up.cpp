@@ -4,6 +4,7 @@
 #include "base/json.h"
 #include "base/text.h"
 #include "bench/bench.h"
+#include "cli/rotor_text.h"
 #include "physics/start_up.h"
 
 #include <boost/json.hpp>
@@ -215,6 +216,7 @@ void note(const Answer& answer) {
                                                           : std::string("an open circuit");
   bool beyond = false;
   bool unending = false;
+  double fastest_rad_s = 0.0;
   for (const Pitch& pitch : answer.pitches) {
     const auto say = [&](std::string_view what, std::optional<double> air_speed_m_s) {
       fmt::print(stderr, "note: pitch {:g} deg, {}: {} {}\n", pitch.pitch_deg, load, what,
@@ -230,6 +232,7 @@ void note(const Answer& answer) {
       beyond = beyond || (point.start_up.runaway_rad_s && answer.overspeed_limit_rad_s &&
                           *point.start_up.runaway_rad_s > *answer.overspeed_limit_rad_s);
       unending = unending || point.start_up.no_runaway_found;
+      fastest_rad_s = std::max(fastest_rad_s, point.start_up.runaway_rad_s.value_or(0.0));
     }
   }
   if (beyond) {
@@ -243,6 +246,8 @@ void note(const Answer& answer) {
     fmt::print(stderr, "caution: the bench has no interlock on {}; run-away can throw blades\n",
                interlocked_channel);
   }
+  const std::string remark = tip_speed_remark(fastest_rad_s * answer.tip_radius_m);
+  if (!remark.empty()) fmt::print(stderr, "note: run-away as far as asked for{}\n", remark);
   if (unending) {
     fmt::print(stderr,
                "caution: at some points the rotor still speeds up at tip-speed ratio 25; its "

@@ -95,6 +95,9 @@ boost::json::object json_point(const SweepPoint& point) {
   row["span_below_reynolds"] = point.span.total.span_below_reynolds;
   row["span_above_reynolds"] = point.span.total.span_above_reynolds;
   row["unconverged_elements"] = point.span.total.unconverged_elements;
+  if (point.span.total.unconverged_elements > 0) {
+    row["unconverged_radius_m"] = point.span.total.unconverged_radius_m;
+  }
   row["largest_residual"] = point.span.total.largest_residual;
   row["yaw_deg"] = point.flow.yaw_rad / degree;
   if (point.tunnel) {
@@ -135,6 +138,24 @@ void note_on_betz(const std::vector<SweepPoint>& points, std::vector<std::string
       above, points.size(), 100.0 * blockage, physics::largest_cp(blockage), most_open_air));
 }
 
+// Where, why, and what was done instead.
+void note_on_unconverged(const std::vector<SweepPoint>& points, std::vector<std::string>& notes) {
+  std::size_t count = 0;
+  const SweepPoint* first = nullptr;
+  for (const SweepPoint& point : points) {
+    if (point.span.total.unconverged_elements == 0) continue;
+    if (count++ == 0) first = &point;
+  }
+  if (first == nullptr) return;
+  notes.push_back(fmt::format(
+      "at {} of {} points some blade elements found no inflow angle and Reynolds number that "
+      "balance together, the first at radius {:.4g} m, tip-speed ratio {:.4g}, pitch {:.4g} "
+      "degrees: "
+      "its polars change too sharply there; these elements carry the loads without induction",
+      count, points.size(), first->span.total.unconverged_radius_m,
+      first->span.total.tip_speed_ratio, first->pitch_deg));
+}
+
 }  // namespace
 
 std::string points_csv(const std::vector<SweepPoint>& points) {
@@ -165,6 +186,16 @@ std::string points_json(const std::vector<SweepPoint>& points,
       boost::json::object{{"points", std::move(rows)}, {"optima", optima_json(optima)}});
 }
 
+std::string tip_speed_remark(double tip_speed_m_s) {
+  constexpr double incompressible_m_s = 100.0;
+  if (!(tip_speed_m_s > incompressible_m_s)) return {};
+  return fmt::format(
+      "; the tip speed goes up to {:.0f} m/s, and above 100 m/s air is no longer incompressible, "
+      "as "
+      "this theory takes it",
+      tip_speed_m_s);
+}
+
 std::vector<std::string> notes(const std::vector<SweepPoint>& points) {
   std::vector<std::string> notes;
   const auto say = [&](auto&& concerns, std::string_view what) {
@@ -176,8 +207,7 @@ std::vector<std::string> notes(const std::vector<SweepPoint>& points) {
       "part of the blade works below its polar's lowest Reynolds number; that table was held");
   say([](const SweepPoint& point) { return point.span.total.span_above_reynolds > 0.0; },
       "part of the blade works above its polar's highest Reynolds number; that table was held");
-  say([](const SweepPoint& point) { return point.span.total.unconverged_elements > 0; },
-      "some blade elements found no balance; they carry the loads without induction");
+  note_on_unconverged(points, notes);
   say([](const SweepPoint& point) { return point.tunnel && point.tunnel->disc.held; },
       "the rotor is loaded beyond what the theory of the tunnel's walls follows; their effect was "
       "held at its limit");

@@ -17,4 +17,8 @@ std::string points_json(const std::vector<SweepPoint>& points,
 /// What a reader of the numbers must know, a line each; empty where nothing is the matter.
 std::vector<std::string> notes(const std::vector<SweepPoint>& points);
 
+/// Where air is compressed more than this theory knows: "; tip speeds above 100 m/s ...". Empty
+/// below.
+std::string tip_speed_remark(double tip_speed_m_s);
+
 }  // namespace windwright::cli

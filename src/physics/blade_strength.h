@@ -4,11 +4,14 @@
 #include "physics/blade_section.h"
 #include "physics/rotor.h"
 
-#include <limits>
 #include <optional>
 #include <vector>
 
 namespace windwright::physics {
+
+/// Where this theory ends for a blade: there the air's compressibility adds a tenth to the loads
+/// (Prandtl and Glauert's 1 / sqrt(1 - M^2) at M = 0.44), beyond more, and nothing here knows it.
+inline constexpr double largest_assessed_tip_speed_m_s = 150.0;
 
 /// What a blade is made of, and how. The sections are taken as solid.
 struct Blade {
@@ -16,7 +19,7 @@ struct Blade {
   double allowable_stress_Pa;  // strength over safety factor: the maker's decision, above 0
   SectionShape section;
   std::optional<double> root_diameter_m = {};  // of a round stub at the hub, where there is one
-  double highest_tip_speed_m_s = std::numeric_limits<double>::infinity();  // noise, erosion
+  double highest_tip_speed_m_s = largest_assessed_tip_speed_m_s;  // less for noise or erosion
 };
 
 /// What one section has to carry for all of the blade outboard of it.
@@ -57,6 +60,9 @@ struct LoadEnvelope {
   int blades;                       // the fewest: each then carries most
   double density_kg_m3;             // of the densest air
   double dynamic_viscosity_Pa_s;
+  /// Of a closed section: the air speeds are then the tunnel's, and between its walls the blades
+  /// carry what a faster open stream would give them (rotor_in_tunnel).
+  std::optional<double> section_area_m2 = {};
 };
 
 enum class SpeedBound { stress, tip_speed };

@@ -17,6 +17,7 @@
 #include <hwy/highway.h>
 #include "physics/lane_balance.h"
 #include "physics/lane_scan.h"
+#include "physics/lane_search.h"
 // clang-format on
 
 HWY_BEFORE_NAMESPACE();
@@ -29,17 +30,6 @@ struct Solved {
   V secant_steps;
   M good;
 };
-
-HWY_INLINE V residual_of(const Trial& t) {
-  const V size = hn::Add(hn::Mul(t.axial, t.axial), hn::Mul(t.turning, t.turning));
-  return hn::Div(hn::Abs(t.across), hn::Sqrt(size));
-}
-
-// Whether the residual is that small or smaller.
-HWY_INLINE M balanced(const Trial& t, double tolerance) {
-  const V size = hn::Add(hn::Mul(t.axial, t.axial), hn::Mul(t.turning, t.turning));
-  return hn::Le(hn::Mul(t.across, t.across), hn::Mul(size, hn::Set(d, tolerance * tolerance)));
-}
 
 HWY_INLINE void keep(const M& which, const Angle& from, Angle& to) {
   to.x = hn::IfThenElse(which, from.x, to.x);
@@ -240,51 +230,6 @@ HWY_INLINE Solved bracketed(const ElementSetting& setting, const Elements& e, co
   return settled(setting, e, step, {k.x1, k.run, W, zero}, good);
 }
 
-// At the Reynolds number of its own flow: the residual is a function of the angle alone.
-HWY_INLINE Trial own_trial(const ElementSetting& setting, const Elements& e, const Angle& x) {
-  Fields fields;
-  forget(fields);
-  V W = hn::Div(hn::Set(d, 1.0), e.over_speed);
-  Trial t = trial(setting, e, reynolds(setting, e, W), x, fields);
-  M open = hn::Eq(W, W);
-  for (int pass = 0; pass < 12; ++pass) {
-    open = hn::And(open, hn::Gt(t.relative_speed, hn::Zero(d)));
-    if (hn::AllFalse(d, open)) break;
-    const V before = W;
-    W = hn::IfThenElse(open, t.relative_speed, W);
-    t = trial(setting, e, reynolds(setting, e, W), x, fields);
-    open = hn::And(open, hn::Gt(hn::Abs(hn::Sub(W, before)), hn::Mul(hn::Set(d, 1e-14), before)));
-  }
-  return t;
-}
-
-constexpr std::size_t parts = 8;  // of a step of the scan; a multiple of every vector's lanes
-struct alignas(64) Parts {
-  std::array<double, parts> x;
-  std::array<double, parts> across;
-  std::array<double, parts> relative_speed;
-};
-
-// Evenly from one node (left out) to another.
-HWY_INLINE void try_parts(const ElementSetting& setting, const Elements& e, std::size_t node,
-                          std::size_t next, Parts& p) {
-  const ElementScan& scan = element_scan();
-  alignas(64) std::array<double, parts> sine;
-  alignas(64) std::array<double, parts> cosine;
-  for (std::size_t k = 0; k < parts; ++k) {
-    const double share = static_cast<double>(k + 1) / parts;
-    p.x[k] = std::lerp(scan.x_rad[node], scan.x_rad[next], share);
-    sine[k] = std::sin(p.x[k]);
-    cosine[k] = std::cos(p.x[k]);
-  }
-  for (std::size_t k = 0; k < parts; k += hn::Lanes(d)) {
-    const Trial t = own_trial(
-        setting, e, angle(e, hn::Load(d, &p.x[k]), hn::Load(d, &sine[k]), hn::Load(d, &cosine[k])));
-    hn::Store(t.across, d, &p.across[k]);
-    hn::Store(t.relative_speed, d, &p.relative_speed[k]);
-  }
-}
-
 // The elements of one place of a batch in all lanes.
 HWY_INLINE Elements alone(const ElementBatch& batch, std::size_t i) {
   ElementBatch one;
@@ -293,62 +238,32 @@ HWY_INLINE Elements alone(const ElementBatch& batch, std::size_t i) {
   return elements_at(one, 0);
 }
 
-// The slow and sure way for what the quick one leaves: every node of the scan and eight steps
-// between, each at its own Reynolds number.
+// The slow and sure way for what the quick ones leave.
 HWY_NOINLINE void solve_carefully(const ElementSetting& setting, ElementBatch& batch,
                                   std::size_t i) {
   const Elements e = alone(batch, i);
-  const auto angle_of = [&](double x) {
-    return angle(e, hn::Set(d, x), hn::Set(d, std::sin(x)), hn::Set(d, std::cos(x)));
-  };
-  double x_before = 0.0;
-  double f_before = hn::GetLane(own_trial(setting, e, angle_of(0.0)).across);
-  const bool down = f_before >= 0.0;
-  const bool backwards = batch.backwards[i] != 0.0;
-  double low = 0.0;
-  double high = 0.0;
-  bool found = false;
-  const std::size_t steps = down ? ElementScan::start : ElementScan::nodes - 1 - ElementScan::start;
-  Parts p;
-  for (std::size_t step = 0; step < steps && !(found && (down || !backwards)); ++step) {
-    const std::size_t node = down ? ElementScan::start - step : ElementScan::start + step;
-    try_parts(setting, e, node, down ? node - 1 : node + 1, p);
-    for (std::size_t k = 0; k < parts && !(found && (down || !backwards)); ++k) {
-      const double f = p.across[k];
-      const bool passed = down ? f < 0.0 && f_before >= 0.0 : f >= 0.0 && f_before < 0.0;
-      if (passed && p.relative_speed[k] > 0.0) {
-        low = down ? p.x[k] : x_before;
-        high = down ? x_before : p.x[k];
-        found = true;
-      }
-      x_before = p.x[k];
-      f_before = f;
-    }
-  }
-  double x = std::atan2(batch.axial_m_s[i], batch.turning_m_s[i]);
-  Trial t = own_trial(setting, e, angle_of(x));
-  for (int pass = 0; found && pass < 200; ++pass) {
-    x = 0.5 * (low + high);
-    t = own_trial(setting, e, angle_of(x));
-    const double f = hn::GetLane(t.across);
-    if (f == 0.0 || x == low || x == high) break;
-    (f < 0.0 ? low : high) = x;
-  }
-  const double residual = hn::GetLane(residual_of(t));
-  const bool good = found && residual < 1e-11 && hn::GetLane(t.relative_speed) > 0.0;
+  const PlaneRoot root = searched(setting, e, batch.backwards[i] != 0.0);
+  const double x = root.found ? root.x : std::atan2(batch.axial_m_s[i], batch.turning_m_s[i]);
+  Fields fields;
+  forget(fields);
+  const Angle at = angle(e, hn::Set(d, x), hn::Set(d, std::sin(x)), hn::Set(d, std::cos(x)));
+  const V undisturbed = hn::Div(hn::Set(d, 1.0), e.over_speed);
+  const Trial t = trial(setting, e,
+                        root.found ? reynolds_at(setting, hn::Set(d, root.log_reynolds))
+                                   : reynolds(setting, e, undisturbed),
+                        at, fields);
   const double mirror = hn::GetLane(e.mirror);
   batch.inflow_angle_rad[i] = hn::GetLane(e.offset) + mirror * x;
-  batch.sine[i] = std::sin(x);
-  batch.cosine[i] = mirror * std::cos(x);
+  batch.sine[i] = hn::GetLane(at.sine);
+  batch.cosine[i] = mirror * hn::GetLane(at.cosine);
   batch.angle_of_attack_rad[i] = batch.inflow_angle_rad[i] - batch.blade_angle_rad[i];
-  batch.relative_speed_m_s[i] =
-      good ? hn::GetLane(t.relative_speed) : 1.0 / hn::GetLane(e.over_speed);
-  batch.loss_factor[i] = hn::GetLane(angle_of(x).loss_factor);
+  batch.relative_speed_m_s[i] = hn::GetLane(root.found ? t.relative_speed : undisturbed);
+  batch.loss_factor[i] = hn::GetLane(at.loss_factor);
   batch.cl[i] = hn::GetLane(t.cl);
   batch.cd[i] = hn::GetLane(t.cd);
-  batch.residual[i] = residual;
+  batch.residual[i] = hn::GetLane(residual_of(t));
   batch.secant_steps[i] = 0.0;
-  batch.converged[i] = good ? 1.0 : 0.0;
+  batch.converged[i] = root.found ? 1.0 : 0.0;
 }
 
 HWY_INLINE Solved either(const Solved& first, const Solved& second) {

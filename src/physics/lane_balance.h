@@ -90,11 +90,17 @@ HWY_INLINE Elements elements_at(const ElementBatch& batch, std::size_t i) {
   return e;
 }
 
-HWY_INLINE Reynolds reynolds(const ElementSetting& setting, const Elements& e, V relative_speed) {
-  const V number = hn::Max(hn::Mul(e.reynolds, relative_speed), hn::Set(d, 1e-300));
-  const V logarithm = log_of(d, number);
+HWY_INLINE Reynolds reynolds_at(const ElementSetting& setting, V logarithm) {
   const auto inner = lane_reynolds(d, setting.inner, logarithm);
   return {inner, setting.two_polars ? lane_reynolds(d, setting.outer, logarithm) : inner};
+}
+
+HWY_INLINE V log_reynolds(const Elements& e, V relative_speed) {
+  return log_of(d, hn::Max(hn::Mul(e.reynolds, relative_speed), hn::Set(d, 1e-300)));
+}
+
+HWY_INLINE Reynolds reynolds(const ElementSetting& setting, const Elements& e, V relative_speed) {
+  return reynolds_at(setting, log_reynolds(e, relative_speed));
 }
 
 // Prandtl's factor of one end; over_size = 1 / |sin|. Exactly 1 where exp(-f) is below rounding.
@@ -237,6 +243,18 @@ HWY_INLINE Trial trial(const ElementSetting& setting, const Elements& e, const R
   t.relative_speed =
       hn::Div(along, hn::Add(hn::Mul(t.axial, t.axial), hn::Mul(t.turning, t.turning)));
   return t;
+}
+
+// Sine of the angle between the flow asked for and the real one.
+HWY_INLINE V residual_of(const Trial& t) {
+  const V size = hn::Add(hn::Mul(t.axial, t.axial), hn::Mul(t.turning, t.turning));
+  return hn::Div(hn::Abs(t.across), hn::Sqrt(size));
+}
+
+// Whether the residual is that small or smaller.
+HWY_INLINE M balanced(const Trial& t, double tolerance) {
+  const V size = hn::Add(hn::Mul(t.axial, t.axial), hn::Mul(t.turning, t.turning));
+  return hn::Le(hn::Mul(t.across, t.across), hn::Mul(size, hn::Set(d, tolerance * tolerance)));
 }
 
 }  // namespace windwright::physics::HWY_NAMESPACE

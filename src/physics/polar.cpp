@@ -196,6 +196,19 @@ void Polar::lay_out(const std::vector<std::vector<PolarRow>>& groups, double asp
                                                        : 0.0);
     }
   }
+  join_ends(groups.size());
+}
+
+// From behind, +180 and -180 degrees are one angle: where a table says two things of it, their
+// mean.
+void Polar::join_ends(std::size_t tables) {
+  for (std::vector<double>* part : {&cl_, &cd_, &lift_deficit_}) {
+    for (std::size_t table = 0; table < tables; ++table) {
+      double& first = (*part)[table];
+      double& last = (*part)[part->size() - tables + table];
+      first = last = 0.5 * (first + last);
+    }
+  }
 }
 
 void Polar::index_angles() {

@@ -56,7 +56,8 @@ struct PolarArrays {
 /// sin^2 a, and what the last row has more than that dies away with cos^2 a / sin a (lift) and cos
 /// a (drag) up to 90 degrees; on the negative side the same mirrored. Past 90 degrees the plate
 /// alone. Where the last row lies within 5 degrees of zero or beyond 60 that formula is singular;
-/// there the excess fades linearly over 20 degrees. Drag never falls below the table's least.
+/// there the excess fades linearly over 20 degrees. Drag never falls below the table's least. Where
+/// that leaves +180 and -180 degrees, which are one angle, with two values, their mean holds there.
 ///
 /// The lift deficit is what stall takes: the line of attached lift, slope times sin(alpha -
 /// alpha0), less the table's lift, where that is positive (mirrored below alpha0, the angle of no
@@ -105,6 +106,7 @@ class Polar {
   Place place(double alpha_rad) const;
   double blend(const std::vector<double>& part, Place place, Position position) const;
   void lay_out(const std::vector<std::vector<PolarRow>>& groups, double aspect_ratio);
+  void join_ends(std::size_t tables);
   void index_angles();
 
   std::vector<PolarTable> tables_;

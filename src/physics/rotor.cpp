@@ -101,18 +101,24 @@ void solve(const RotorOptions& options, Piece& piece) {
   solve_elements(element_setting(piece.element[0], options), piece.batch);
 }
 
+struct Skew {
+  double yaw_rad;
+  double radius_ratio;
+  double cosine;  // of the place round the circle
+  bool swirl;
+};
+
 // Pitt and Peters' skew of the axial induction, after the fact: the element's flow is moved and its
 // forces read again.
-void skew(const BladeElement& element, const RotorFlow& flow, double radius_ratio, double cosine,
-          ElementBatch& batch, std::size_t i) {
+void skew(const BladeElement& element, const Skew& by, ElementBatch& batch, std::size_t i) {
   const double V = batch.axial_m_s[i];
   double W = batch.relative_speed_m_s[i];
   const double a = V > 0.0 ? 1.0 - W * batch.sine[i] / V : 0.0;
   // The wake's skew is known for working rotors only.
   if (batch.converged[i] == 0.0 || !(a > 0.0 && a < 1.0)) return;
-  const double wake_rad = (1.0 + 0.6 * a) * flow.yaw_rad;
-  const double skewed =
-      a * (1.0 + 15.0 * pi / 32.0 * std::tan(0.5 * std::abs(wake_rad)) * radius_ratio * cosine);
+  const double wake_rad = (1.0 + 0.6 * a) * by.yaw_rad;
+  const double skewed = a * (1.0 + 15.0 * pi / 32.0 * std::tan(0.5 * std::abs(wake_rad)) *
+                                       by.radius_ratio * by.cosine);
   const double axial_m_s = V * (1.0 - skewed);
   const double turning_m_s = W * batch.cosine[i];
   W = std::hypot(axial_m_s, turning_m_s);
@@ -121,23 +127,24 @@ void skew(const BladeElement& element, const RotorFlow& flow, double radius_rati
   const double c = turning_m_s / W;
   const double phi = std::atan2(s, c);
   const double alpha_rad = phi - batch.blade_angle_rad[i];
-  const double rotating = batch.turning_m_s[i] / W;
-  const double given_back = std::min(1.0, element.augmentation * rotating * rotating);
   const double reynolds = batch.reynolds_s_m[i] * W;
-  const auto force = [&](const Polar& polar) {
-    const auto at = polar.position(reynolds);
-    SectionForce both = polar.at(alpha_rad, at);
-    both.cl += given_back * polar.lift_deficit(alpha_rad, at);
-    return both;
-  };
-  const SectionForce inner = force(*element.inner);
-  const SectionForce outer = force(*element.outer);
+  const auto inner_at = element.inner->position(reynolds);
+  const auto outer_at = element.outer->position(reynolds);
+  const SectionForce inner = element.inner->at(alpha_rad, inner_at);
+  const SectionForce outer = element.outer->at(alpha_rad, outer_at);
+  const double cl = std::lerp(inner.cl, outer.cl, element.outer_weight);
+  const double deficit =
+      std::lerp(element.inner->lift_deficit(alpha_rad, inner_at),
+                element.outer->lift_deficit(alpha_rad, outer_at), element.outer_weight);
+  // As in the solver: turning speed over relative speed with the section's own lift in the swirl.
+  const double swirling = by.swirl ? 0.25 * element.solidity / batch.loss_factor[i] : 0.0;
+  const double rotating = c - swirling * cl;
   batch.inflow_angle_rad[i] = phi;
   batch.sine[i] = s;
   batch.cosine[i] = c;
   batch.angle_of_attack_rad[i] = alpha_rad;
   batch.relative_speed_m_s[i] = W;
-  batch.cl[i] = std::lerp(inner.cl, outer.cl, element.outer_weight);
+  batch.cl[i] = cl + std::min(1.0, element.augmentation * rotating * rotating) * deficit;
   batch.cd[i] = std::lerp(inner.cd, outer.cd, element.outer_weight);
 }
 
@@ -191,7 +198,11 @@ void yawed(const Rotor& rotor, const RotorFlow& flow, const RotorOptions& option
     }
     solve(options, piece);
     for (std::size_t k = 0; k < piece.batch.count; ++k) {
-      skew(piece.element[k], flow, piece.element[k].radius_m / rotor.tip_radius_m, std::cos(psi),
+      skew(piece.element[k],
+           {.yaw_rad = flow.yaw_rad,
+            .radius_ratio = piece.element[k].radius_m / rotor.tip_radius_m,
+            .cosine = std::cos(psi),
+            .swirl = options.wake_rotation},
            piece.batch, k);
       add_share(load_of(piece.element[k], flow, piece.batch, k), 1.0 / places, loads[k]);
     }

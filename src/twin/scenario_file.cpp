@@ -108,9 +108,9 @@ std::vector<WindPoint> wind_from_file(const std::filesystem::path& file) {
     const WindPoint point{.at_s = table.number(row, time),
                           .air_speed_m_s = table.number(row, speed)};
     if (point.at_s < 0.0 || (!wind.empty() && point.at_s <= wind.back().at_s)) {
-      throw base::BadInput(table.place(row), fmt::format("time_s is {}", point.at_s),
-                           wind.empty() ? std::string("0 or more")
-                                        : fmt::format("later than {}", wind.back().at_s));
+      throw base::BadInput(
+          table.place(row), fmt::format("time_s is {}", point.at_s),
+          wind.empty() ? std::string("0 or more") : fmt::format("later than {}", wind.back().at_s));
     }
     if (point.air_speed_m_s < 0.0 || point.air_speed_m_s > strongest_wind_m_s) {
       throw base::BadInput(table.place(row),
@@ -226,9 +226,8 @@ Scenario scenario_from_file(const std::filesystem::path& file, const bench::Benc
       throw base::BadInput(root.place("wind_file"), "there are [[wind]] tables, too",
                            "one of both");
     }
-    scenario.wind =
-        wind_from_file(base::named_file(file.parent_path(), file.parent_path(),
-                                        root.text("wind_file"), root.place("wind_file")));
+    scenario.wind = wind_from_file(base::named_file(
+        file.parent_path(), file.parent_path(), root.text("wind_file"), root.place("wind_file")));
   }
   for (const base::Settings& table : root.tables("fault"))
     scenario.faults.push_back(read_fault(table, bench));

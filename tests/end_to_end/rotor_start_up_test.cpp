@@ -5,6 +5,8 @@
 #include <boost/json.hpp>
 #include <gtest/gtest.h>
 
+#include <cstdio>
+#include <fstream>
 #include <string>
 #include <vector>
 
@@ -79,8 +81,44 @@ TEST(RotorStartUp, GivesOneJsonDocumentWithGapsAsNull) {
             cut_in.at("starts_from_m_s").to_number<double>());
 }
 
+// The table in docs/theory/transients.md, rounded as it stands there.
+TEST(RotorStartUp, TheShownTableIsWhatItComputes) {
+  std::ifstream page(SOURCE_FOLDER "/docs/theory/transients.md");
+  int rows = 0;
+  for (std::string line; std::getline(page, line);) {
+    double pitch_deg = 0.0;
+    double starts_m_s = 0.0;
+    double runs_up_m_s = 0.0;
+    double keeps_m_s = 0.0;
+    double runaway_rad_s = 0.0;
+    if (std::sscanf(line.c_str(), "| %lf deg | %lf m/s | %lf m/s | %lf m/s | %lf rad/s", &pitch_deg,
+                    &starts_m_s, &runs_up_m_s, &keeps_m_s, &runaway_rad_s) != 5) {
+      continue;
+    }
+    ++rows;
+    const auto ended = start_up(
+        {"--load-ohm", "15", "--pitch", std::to_string(pitch_deg), "--air-speeds", "14", "--json"});
+    ASSERT_EQ(ended.exit_code, 0) << ended.err;
+    const auto document = boost::json::parse(ended.out);
+    const auto& pitch = document.at("pitches").at(0).as_object();
+    const auto& cut_in = pitch.at("cut_in").as_object();
+    const auto value = [](const boost::json::value& number) { return number.to_number<double>(); };
+    EXPECT_NEAR(value(cut_in.at("starts_from_m_s")), starts_m_s, 0.0501) << line;
+    EXPECT_NEAR(value(cut_in.at("runs_up_from_rest_from_m_s")), runs_up_m_s, 0.0501) << line;
+    EXPECT_NEAR(value(cut_in.at("keeps_turning_from_m_s")), keeps_m_s, 0.0501) << line;
+    EXPECT_NEAR(value(pitch.at("points").at(0).at("runaway_rotor_speed_rad_s")), runaway_rad_s, 0.5)
+        << line;
+  }
+  EXPECT_EQ(rows, 4);
+}
+
 TEST(RotorStartUp, RefusesWhatDoesNotBelong) {
-  const auto tsr = start_up({"--tsr", "4", "--air-speed", "8"});
+  const auto yaw = start_up({"--yaw", "5"});
+  EXPECT_EQ(yaw.exit_code, 2);
+  EXPECT_NE(yaw.err.find("--yaw: is given together with --start-up, which does not look at it"),
+            std::string::npos)
+      << yaw.err;
+  const auto tsr = start_up({"--tsr", "4"});
   EXPECT_EQ(tsr.exit_code, 2);
   EXPECT_NE(tsr.err.find("--tsr: is given together with --start-up"), std::string::npos) << tsr.err;
   const auto load = start_up({"--load-ohm", "-3"});

@@ -171,6 +171,25 @@ TEST(BladeStrength, ATipSpeedLimitOrAThinStubMayBindFirst) {
             safe_rotor_speed(lifting_rotor(), blade, envelope).rotor_speed_rad_s);
 }
 
+TEST(BladeStrength, NoLimitReachesBeyondWhatTheTheoryAssesses) {
+  Blade strong = blade;
+  strong.allowable_stress_Pa = 1e12;
+  const SafeSpeed safe = safe_rotor_speed(lifting_rotor(), strong, envelope);
+  EXPECT_EQ(safe.bound, SpeedBound::tip_speed);
+  EXPECT_NEAR(safe.rotor_speed_rad_s * lifting_rotor().tip_radius_m, 150.0, 1e-9);
+}
+
+TEST(BladeStrength, TheWallsOfASectionLoadTheBladesMore) {
+  const Rotor rotor = lifting_rotor();
+  const double open_rad_s = safe_rotor_speed(rotor, blade, envelope).rotor_speed_rad_s;
+  LoadEnvelope wide = envelope;
+  wide.section_area_m2 = 1e6 * swept_area_m2(rotor);
+  EXPECT_NEAR(safe_rotor_speed(rotor, blade, wide).rotor_speed_rad_s / open_rad_s, 1.0, 1e-4);
+  LoadEnvelope narrow = envelope;
+  narrow.section_area_m2 = 5.0 * swept_area_m2(rotor);
+  EXPECT_LT(safe_rotor_speed(rotor, blade, narrow).rotor_speed_rad_s, 0.99 * open_rad_s);
+}
+
 TEST(BladeStrength, ABladeTheWindAloneBreaksHasNoSafeSpeed) {
   Blade other = blade;
   other.allowable_stress_Pa = 1e4;

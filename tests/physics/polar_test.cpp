@@ -87,6 +87,18 @@ TEST(Polar, IsContinuousAllTheWayRoundWithPositiveDrag) {
 
 // Viterna and Corrigan (1981): cd_max = 1.11 + 0.018 AR at 90 degrees, 2.01 above AR 50; lift there
 // 0.
+TEST(Polar, HasOneValueAtPlusAndMinusHalfATurn) {
+  std::vector<PolarRow> rows;
+  for (int alpha_deg = -180; alpha_deg <= 50; alpha_deg += 5) {
+    rows.push_back(
+        {.reynolds = 1e5, .alpha_rad = alpha_deg * pi / 180.0, .cl = 0.01 * alpha_deg, .cd = 0.3});
+  }
+  const Polar polar(rows);
+  EXPECT_EQ(polar.at(pi, 1e5).cl, polar.at(-pi, 1e5).cl);
+  EXPECT_EQ(polar.at(pi, 1e5).cd, polar.at(-pi, 1e5).cd);
+  EXPECT_NEAR(polar.at(pi - 1e-9, 1e5).cl, polar.at(-pi + 1e-9, 1e5).cl, 1e-6);
+}
+
 TEST(Polar, EndsInAPlateAcrossTheFlow) {
   EXPECT_NEAR(Polar(two_tables(), 10.0).at(0.5 * pi, 1e5).cd, 1.29, 1e-12);
   EXPECT_NEAR(Polar(two_tables(), 60.0).at(0.5 * pi, 1e5).cd, 2.01, 1e-12);

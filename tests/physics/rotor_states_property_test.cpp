@@ -135,6 +135,57 @@ TEST(RotorStates, AMillionRandomPointsAllBalanceWithinTheLimitOfTheirSection) {
   EXPECT_GT(closest_to_limit, 0.7) << "the points should come near the limit";
 }
 
+// Measured polars are like this: every Reynolds number has its own range of angles and its own
+// stall, and stations differ. Reynolds number and angle are then bound up closely.
+std::shared_ptr<const Polar> uneven_polar(Draw& draw) {
+  std::vector<PolarRow> rows;
+  for (const double reynolds : {2e4, 5e4, 2e5}) {
+    const int lowest_deg = static_cast<int>(draw.between(-20.0, -4.0));
+    const int highest_deg = static_cast<int>(draw.between(8.0, 30.0));
+    const double stall = draw.between(0.5, 1.5);
+    const double drag = draw.between(0.01, 0.06);
+    for (int alpha_deg = lowest_deg; alpha_deg <= highest_deg; ++alpha_deg) {
+      rows.push_back({.reynolds = reynolds,
+                      .alpha_rad = alpha_deg * degree,
+                      .cl = stall * std::tanh(0.1 * (alpha_deg + 2.0) / stall),
+                      .cd = drag + 2e-4 * alpha_deg * alpha_deg});
+    }
+  }
+  return std::make_shared<const Polar>(rows, draw.between(3.0, 15.0));
+}
+
+TEST(RotorStates, UnevenPolarsBalanceTooInBothDirectionsOfTurning) {
+  double worst_residual = 0.0;
+  int unconverged = 0;
+  for (int number = 0; number < 200; ++number) {
+    Draw draw(5000 + number);
+    Rotor rotor = any_rotor(draw);
+    rotor.stations.front().polar = uneven_polar(draw);
+    rotor.stations.back().polar = uneven_polar(draw);
+    RotorStation middle = rotor.stations.front();
+    middle.radius_m = 0.5 * (rotor.hub_radius_m + rotor.tip_radius_m);
+    middle.twist_rad = draw.between(-5.0, 30.0) * degree;
+    middle.polar = uneven_polar(draw);
+    rotor.stations.insert(rotor.stations.begin() + 1, middle);
+    for (int i = 0; i < 100; ++i) {
+      const double ratio = 0.05 * std::pow(500.0, draw.between(0.0, 1.0));
+      rotor.pitch_rad = draw.between(-20.0, 90.0) * degree;
+      const RotorFlow flow{
+          .air_speed_m_s = 10.0,
+          .rotor_speed_rad_s = (i % 2 == 0 ? ratio : -ratio) * 10.0 / rotor.tip_radius_m,
+          .density_kg_m3 = 1.2,
+          .dynamic_viscosity_Pa_s = 1.8e-5};
+      const RotorLoad load = rotor_load(rotor, flow);
+      ASSERT_TRUE(std::isfinite(load.cp) && std::isfinite(load.ct));
+      unconverged += load.unconverged_elements;
+      worst_residual = std::max(worst_residual, load.largest_residual);
+    }
+  }
+  RecordProperty("worst_residual", fmt::format("{:.3g}", worst_residual));
+  EXPECT_EQ(unconverged, 0);
+  EXPECT_LT(worst_residual, 1e-10);
+}
+
 // A step of 1e-9 may move the loads by ten thousand times as much at most. An element in stall has
 // up to three balances; where two of them meet and vanish, the loads really jump. A step this small
 // meets such a place about once in a million points.

@@ -257,6 +257,18 @@ TEST(Rotor, YawCostsPowerWithTheCosineOfTheWind) {
   }
 }
 
+// The same forces on both ways, stalled blades and augmentation included.
+TEST(Rotor, NoYawIsTheLimitOfLittleYaw) {
+  for (const double ratio : {0.5, 1.5, 2.0, 3.0, 5.0}) {
+    auto flow = flow_at(ratio);
+    const RotorLoad straight = rotor_load(bench_rotor(), flow);
+    flow.yaw_rad = 1e-10;
+    const RotorLoad yawed = rotor_load(bench_rotor(), flow);
+    EXPECT_NEAR(yawed.cp, straight.cp, 1e-9) << ratio;
+    EXPECT_NEAR(yawed.ct, straight.ct, 1e-9) << ratio;
+  }
+}
+
 TEST(Rotor, BlendsThePolarsOfItsStations) {
   auto rotor = bench_rotor();
   const auto flat = std::make_shared<const Polar>(
