@@ -59,7 +59,7 @@ CorrectedPoint corrected(const Section& section, const PointResult& point, const
       thrust);
   const bool beyond = disc.held || disc.free_induction > 0.4;
   ratio.add("tunnel:wall-correction",
-            {.u = (beyond ? u_correction_part_beyond : u_correction_part) * (ratio.value() - 1.0),
+            {.u = (beyond ? u_correction_part_beyond : u_correction_part) * std::abs(ratio.value() - 1.0),
              .dof = infinity});
   CorrectedPoint result{.speed_ratio = ratio,
                         .free_air_speed_m_s = divided(point.air_speed_m_s, ratio, -1.0),
