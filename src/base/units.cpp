@@ -18,7 +18,7 @@ namespace windwright::base {
 namespace {
 
 // Longest suffix first, so that `_rad_s` is not read as `_s`.
-constexpr std::array<std::pair<std::string_view, std::string_view>, 43> suffixes{{
+constexpr std::array<std::pair<std::string_view, std::string_view>, 51> suffixes{{
     {"_rad_s2", "rad s-2"},
     {"_J_kg_K", "J kg-1 K-1"},
     {"_kg_m3", "kg m-3"},
@@ -31,6 +31,7 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 43> suffixes
     {"_N_m1", "N m-1"},
     {"_W_m2", "W m-2"},
     {"_m2_s", "m2 s-1"},
+    {"_V_s1", "V s-1"},
     {"_V_s", "V s"},
     {"_K_s", "K s-1"},
     {"_m_s", "m s-1"},
@@ -38,6 +39,11 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 43> suffixes
     {"_J_K", "J K-1"},
     {"_J_s", "J s"},
     {"_K_h", "K h-1"},
+    {"_A_s", "A s"},
+    {"_A_h", "A h"},
+    {"_A_V", "A V-1"},
+    {"_V_K", "V K-1"},
+    {"_W_K", "W K-1"},
     {"_kWh", "kW h"},
     {"_kg", "kg"},
     {"_deg", "degree"},
@@ -49,6 +55,8 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 43> suffixes
     {"_ohm", "ohm"},
     {"_var", "W"},
     {"_VA", "W"},
+    {"_s1", "s-1"},
+    {"_K1", "K-1"},
     {"_Hz", "Hz"},
     {"_Pa", "Pa"},
     {"_m2", "m2"},
