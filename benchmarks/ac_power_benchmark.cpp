@@ -144,9 +144,9 @@ double difference(const std::vector<double>& answer) {
                         got.voltage.rms,
                         got.current.rms,
                         got.active_power_W,
-                        ac.voltage_distortion.thd,
-                        ac.current_distortion.thd,
-                        ac.current_distortion.thdg,
+                        ac.voltage_distortion->thd,
+                        ac.current_distortion->thd,
+                        ac.current_distortion->thdg,
                         ac.terms.non_fundamental_apparent_power_VA};
   double largest = 0.0;
   for (std::size_t k = 0; k < ours.size(); ++k)

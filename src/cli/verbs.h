@@ -26,6 +26,7 @@ void add_simulate(CLI::App& program, int& exit_code);
 void add_ready(CLI::App& program, int& exit_code);
 void add_conduct(CLI::App& program, int& exit_code);
 void add_reduce(CLI::App& program, int& exit_code);
+void add_power(CLI::App& program, int& exit_code);
 void add_report(CLI::App& program, int& exit_code);
 
 /// Parses, runs one verb, turns every exception into a message on stderr and an exit code.

@@ -88,6 +88,9 @@ boost::json::value to_json(const Certificate& certificate);
 /// @throws BadInput  names file and member: not JSON, missing or of another kind, not finite, not
 ///                   of one size, not a unit, a curve that turns within its range
 Certificate certificate_from_file(const std::filesystem::path& file);
+/// The same from a certificate's text, as a recording keeps it.
+/// @param file  where it stands, for the message
+Certificate certificate_from_text(std::string_view text, std::string_view file);
 
 /// Refuses a curve that turns within the range.
 /// @throws BadInput

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/errors.h"
+#include "base/files.h"
 #include "base/json.h"
 #include "metrology/certificate.h"
 #include "metrology/units.h"
@@ -188,8 +189,12 @@ json::value to_json(const Certificate& certificate) {
 }
 
 Certificate certificate_from_file(const std::filesystem::path& file) {
-  const json::value document = base::json_from_file(file);
-  const Object object(document, file.string() + ":1");
+  return certificate_from_text(base::text_of_file(file), file.string());
+}
+
+Certificate certificate_from_text(std::string_view text, std::string_view file) {
+  const json::value document = base::json_from_text(text, file);
+  const Object object(document, fmt::format("{}:1", file));
   if (object.number("schema") != 1.0) {
     throw base::BadInput(object.place("schema"), "is another version", "1");
   }
@@ -220,7 +225,7 @@ Certificate certificate_from_file(const std::filesystem::path& file) {
   if (certificate.valid_until < certificate.date) {
     throw base::BadInput(object.place("valid_until"), "is before the date", "a later day");
   }
-  require_one_to_one(certificate, file.string() + ":1");
+  require_one_to_one(certificate, fmt::format("{}:1", file));
   return certificate;
 }
 

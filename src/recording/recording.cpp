@@ -27,7 +27,16 @@ struct Recording::File {
   std::vector<Handle> streams;  // (channels)
   std::vector<Gap> gaps;
   std::int64_t samples = std::numeric_limits<std::int64_t>::max();
+
+  std::size_t index_of(std::string_view channel) const;
 };
+
+std::size_t Recording::File::index_of(std::string_view channel) const {
+  const auto found = std::find(channels.begin(), channels.end(), channel);
+  if (found != channels.end()) return static_cast<std::size_t>(found - channels.begin());
+  throw base::BadInput(path.string() + ":1", fmt::format("has no channel '{}'", channel),
+                       base::either_of(channels));
+}
 
 Recording::Recording(const std::filesystem::path& file) : file_(std::make_unique<File>()) {
   file_->path = file;
@@ -59,6 +68,14 @@ const std::vector<std::string>& Recording::channels() const {
   return file_->channels;
 }
 
+ChannelNote Recording::note(std::string_view channel) const {
+  const Stream& stream = file_->layout.streams[file_->index_of(channel)];
+  return {.unit = stream.unit,
+          .long_name = stream.long_name,
+          .certificate = stream.certificate,
+          .converter = {.lower_V = stream.lower_V, .upper_V = stream.upper_V, .bits = stream.bits}};
+}
+
 double Recording::sample_rate_hz() const {
   return file_->layout.sample_rate_hz;
 }
@@ -73,17 +90,12 @@ const std::vector<Gap>& Recording::gaps() const {
 
 std::vector<std::int32_t> Recording::counts(std::string_view channel, std::int64_t first,
                                             std::int64_t count) const {
-  const auto found = std::find(file_->channels.begin(), file_->channels.end(), channel);
-  if (found == file_->channels.end()) {
-    throw base::BadInput(file_->path.string() + ":1", fmt::format("has no channel '{}'", channel),
-                         base::either_of(file_->channels));
-  }
+  const std::size_t index = file_->index_of(channel);
   if (first < 0 || count < 0 || first > file_->samples || count > file_->samples - first) {
     throw base::BadInput(file_->path.string() + ":1",
                          fmt::format("does not hold samples {} to {}", first, first + count),
                          fmt::format("0 to {}", file_->samples));
   }
-  const auto index = static_cast<std::size_t>(found - file_->channels.begin());
   return counts_of(file_->streams[index].get(), {.first = first, .count = count}, file_->path);
 }
 

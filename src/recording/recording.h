@@ -55,6 +55,14 @@ class Recorder {
   std::unique_ptr<File> file_;
 };
 
+/// What the recording says about a channel, beside its counts.
+struct ChannelNote {
+  std::string unit;  // UDUNITS, of the calibrated quantity
+  std::string long_name;
+  std::string certificate;  // text of the one in force; empty where there was none
+  bench::Converter converter;
+};
+
 /// Reads a recording, also while it is written: what was there when it was opened.
 class Recording {
  public:
@@ -65,6 +73,8 @@ class Recording {
   const std::string& device() const;
   base::UtcTime start() const;
   const std::vector<std::string>& channels() const;  // in the order of bench.toml
+  /// @throws BadInput  no such channel, with the names there are
+  ChannelNote note(std::string_view channel) const;
   double sample_rate_hz() const;
   std::int64_t samples() const;  // that all channels have
   const std::vector<Gap>& gaps() const;

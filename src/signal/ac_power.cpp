@@ -28,10 +28,10 @@ namespace {
 using Complex = std::complex<double>;
 
 constexpr double pi = std::numbers::pi;
-constexpr double direct_below = 0.1;          // alternating part over the mean
+constexpr double direct_below = 0.1;  // alternating part over the mean
 constexpr double twelve_cycles_from_Hz = 55.0;
-constexpr double steady_within = 0.1;         // change of frequency
-constexpr std::size_t between_first = 2;      // lines from a harmonic to the noise beside it
+constexpr double steady_within = 0.1;     // change of frequency
+constexpr std::size_t between_first = 2;  // lines from a harmonic to the noise beside it
 
 // Sums and extremes of all that was looked at.
 struct Seen {
@@ -68,7 +68,7 @@ WaveformFigures figures(const ChannelSums& sums, double weight, const Extremes& 
                          .ripple_factor = std::nullopt,
                          .crest_factor = std::nullopt};
   result.ripple_rms = std::sqrt(std::max(0.0, result.rms * result.rms - result.mean * result.mean));
-  constexpr double least_mean = 1e-9;  // of the RMS value: less is rounding
+  constexpr double least_mean = 1e-3;  // of the RMS value
   if (std::abs(result.mean) > least_mean * result.rms) {
     result.ripple_factor = result.ripple_rms / std::abs(result.mean);
   }
@@ -151,15 +151,16 @@ class LineTally {
   // Mean squares over the windows; the harmonics' freed from noise where asked.
   std::vector<double> mean_squares(const std::vector<double>& sums) const;
   double noise(const std::vector<double>& squares, std::size_t k) const;
-  Distortion distortion_of(const std::vector<double>& squares,
-                           const std::vector<HarmonicGroup>& groups) const;
+  std::optional<Distortion> distortion_of(const std::vector<double>& squares,
+                                          const std::vector<HarmonicGroup>& groups) const;
   double harmonic(const std::vector<double>& squares, std::size_t order) const;
 
   std::size_t cycles_;
   std::size_t lines_;
   std::vector<double> v_squares_;  // (lines): sums over the windows
   std::vector<double> i_squares_;
-  std::vector<Complex> v_phasors_;  // (orders): turned so that the voltage's fundamental has phase 0
+  std::vector<Complex>
+      v_phasors_;  // (orders): turned so that the voltage's fundamental has phase 0
   std::vector<Complex> i_phasors_;
   Complex fundamental_VA_;
   std::size_t windows_ = 0;
@@ -211,11 +212,12 @@ double LineTally::harmonic(const std::vector<double>& squares, std::size_t order
   return std::sqrt(std::max(0.0, square - noise(squares, order * cycles_)));
 }
 
-Distortion LineTally::distortion_of(const std::vector<double>& squares,
-                                    const std::vector<HarmonicGroup>& groups) const {
-  if (groups.size() < 2 || groups[1].harmonic <= 0.0) return {.thd = 0.0, .thdg = 0.0, .thds = 0.0};
+std::optional<Distortion> LineTally::distortion_of(const std::vector<double>& squares,
+                                                   const std::vector<HarmonicGroup>& groups) const {
+  if (groups.size() < 3 || groups[1].harmonic <= 0.0) return std::nullopt;
   Distortion result = distortion(groups);
-  double sum = 0.0;  // parts may be below 0 where there is only noise: then the sum is right, not they
+  double sum =
+      0.0;  // parts may be below 0 where there is only noise: then the sum is right, not they
   for (std::size_t order = 2; order < groups.size(); ++order)
     sum += squares[order * cycles_] - noise(squares, order * cycles_);
   result.thd = std::sqrt(std::max(0.0, sum)) / groups[1].harmonic;
@@ -294,17 +296,17 @@ void take_frequencies(const std::vector<CutStretch>& stretches, std::string_view
   }
 }
 
-void require_windows(std::span<const PairStretch> stretches, double sample_rate_hz,
-                     const Cut& how, std::string_view where) {
+void require_windows(std::span<const PairStretch> stretches, double sample_rate_hz, const Cut& how,
+                     std::string_view where) {
   std::size_t longest = 0;
   for (const PairStretch& stretch : stretches)
     longest = std::max(longest, stretch.voltage_V.size());
   const double length_s = static_cast<double>(longest) / sample_rate_hz;
-  throw base::BadInput(where,
-                       fmt::format("{:.4g} s without a gap are {:.3g} cycles of {:.4g} Hz",
-                                   length_s, length_s * how.guess_Hz, how.guess_Hz),
-                       fmt::format("{} cycles, {:.4g} s, or more", how.cycles,
-                                   how.cycles / how.guess_Hz));
+  throw base::BadInput(
+      where,
+      fmt::format("{:.4g} s without a gap are {:.3g} cycles of {:.4g} Hz", length_s,
+                  length_s * how.guess_Hz, how.guess_Hz),
+      fmt::format("{} cycles, {:.4g} s, or more", how.cycles, how.cycles / how.guess_Hz));
 }
 
 void look_at(const CutStretch& stretch, const TimeWindow& window, double sample_rate_hz,

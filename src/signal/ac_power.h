@@ -32,8 +32,8 @@ struct WaveformFigures {
   std::optional<double> crest_factor;   // largest size over rms; nothing: all 0
 };
 
-/// One order: RMS values, phases of v = sqrt2 V sin(order omega t + phase), time from the rise of the
-/// voltage's fundamental through zero; order 0: size of the mean, phase 0 or pi.
+/// One order: RMS values, phases of v = sqrt2 V sin(order omega t + phase), time from the rise of
+/// the voltage's fundamental through zero; order 0: size of the mean, phase 0 or pi.
 struct PairHarmonic {
   double voltage_V;
   double current_A;
@@ -50,18 +50,18 @@ struct AlternatingPower {
   std::size_t windows;  // that were taken
   PowerParts parts;
   PowerTerms terms;
-  std::vector<PairHarmonic> harmonics;        // order 0 first, to bandwidth.highest_order
-  std::vector<HarmonicGroup> voltage_groups;  // as many, in V
-  std::vector<HarmonicGroup> current_groups;  // in A
-  Distortion voltage_distortion;
-  Distortion current_distortion;  // all 0 where the current has no fundamental
+  std::vector<PairHarmonic> harmonics;           // order 0 first, to bandwidth.highest_order
+  std::vector<HarmonicGroup> voltage_groups;     // as many, in V
+  std::vector<HarmonicGroup> current_groups;     // in A
+  std::optional<Distortion> voltage_distortion;  // nothing: only one order below half the rate
+  std::optional<Distortion> current_distortion;  // the same, or no fundamental in the current
   Bandwidth bandwidth;
 };
 
 struct PairPower {
   WaveformFigures voltage;  // over whole cycles where the voltage alternates, else over all samples
   WaveformFigures current;
-  double active_power_W;    // mean of the product
+  double active_power_W;  // mean of the product
   double apparent_power_VA;
   double analysed_s;
   std::optional<AlternatingPower> alternating;  // nothing: direct voltage

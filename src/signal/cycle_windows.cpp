@@ -62,9 +62,8 @@ CutStretch made_ready(const PairStretch& stretch, const Cut& how) {
   }
   if (samples < 0.9 * length) return unthinned(stretch, how, 0.0);
   // About one window: every sample counts, so the frequency first.
-  const double frequency_Hz =
-      refined_frequency_Hz(stretch.voltage_V, how.sample_rate_hz,
-                           {.begin = -0.5, .cycles = how.cycles}, how.guess_Hz);
+  const double frequency_Hz = refined_frequency_Hz(
+      stretch.voltage_V, how.sample_rate_hz, {.begin = -0.5, .cycles = how.cycles}, how.guess_Hz);
   const double spare = samples - how.cycles / frequency_Hz * how.sample_rate_hz;
   return unthinned(stretch, how, std::clamp(spare, 0.0, full_ramp));
 }
@@ -91,9 +90,8 @@ CutStretch cut(const PairStretch& stretch, const Cut& how) {
     const double length_s = how.cycles / frequency_Hz;
     const double slack_s = result.windows.empty() ? synchronisation * length_s : 0.0;
     if (!(length_s > 0.0) || at_s + length_s > end_s + slack_s) break;
-    result.windows.push_back({.begin_s = at_s,
-                              .end_s = std::min(at_s + length_s, end_s),
-                              .frequency_Hz = frequency_Hz});
+    result.windows.push_back(
+        {.begin_s = at_s, .end_s = std::min(at_s + length_s, end_s), .frequency_Hz = frequency_Hz});
     at_s += length_s;
   }
   return result;

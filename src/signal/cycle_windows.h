@@ -25,9 +25,9 @@ struct CutStretch {
   double full_ramp;           // of ExactWindow, in samples
   std::vector<double> own_v;  // thinned samples; empty where v and i are the full ones
   std::vector<double> own_i;
-  double rate_hz;   // of the thinned samples
-  double first_s;   // time of the first one
-  double ramp;      // in thinned samples
+  double rate_hz;  // of the thinned samples
+  double first_s;  // time of the first one
+  double ramp;     // in thinned samples
   std::vector<TimeWindow> windows;
 
   std::span<const double> v() const { return own_v.empty() ? full_v : std::span(own_v); }
@@ -37,13 +37,13 @@ struct CutStretch {
 
 struct Cut {
   double sample_rate_hz;
-  int cycles;          // of a window
-  double guess_Hz;     // of the fundamental
+  int cycles;       // of a window
+  double guess_Hz;  // of the fundamental
   Decimation filter;
 };
-/// As many windows as fit, one after the other, each as long as the frequency in it says. Where only
-/// one fits it may do without the samples about it that ExactWindow and the filter want, and be
-/// shorter than its cycles by 0.03 %, the most that IEC 61000-4-7 leaves to synchronisation.
+/// As many windows as fit, one after the other, each as long as the frequency in it says. Where
+/// only one fits it may do without the samples about it that ExactWindow and the filter want, and
+/// be shorter than its cycles by 0.03 %, the most that IEC 61000-4-7 leaves to synchronisation.
 CutStretch cut(const PairStretch& stretch, const Cut& how);
 
 }  // namespace windwright::signal

@@ -4,6 +4,7 @@
 #include "signal/exact_window.h"
 #include "signal/fft.h"
 
+#include <algorithm>
 #include <cmath>
 #include <complex>
 #include <cstddef>
@@ -71,7 +72,8 @@ PairLines ExactLines::of(std::span<const double> v, std::span<const double> i,
   std::vector<Complex> z = packed(v, i, window, size);
   for (std::size_t n = 0; n < count; ++n)
     z[n] = product(z[n], std::conj(q[n]));
-  std::vector<Complex> kernel(size);  // at k - n, from -(count - 1 + below) to below, around the end
+  std::vector<Complex> kernel(
+      size);  // at k - n, from -(count - 1 + below) to below, around the end
   for (std::size_t m = 0; m <= below; ++m)
     kernel[m] = q[m];
   for (std::size_t m = 1; m < count + below; ++m)
@@ -97,6 +99,10 @@ PairLines ExactLines::of(std::span<const double> v, std::span<const double> i,
     result.v[k] = scale * (above + beneath);
     result.i[k] = scale * product(above - beneath, {0.0, -1.0});
   }
+  // A silent channel has no lines, not even the other's rounding.
+  const auto silent = [](double sample) { return sample == 0.0; };
+  if (std::all_of(v.begin(), v.end(), silent)) result.v.assign(lines, 0.0);
+  if (std::all_of(i.begin(), i.end(), silent)) result.i.assign(lines, 0.0);
   return result;
 }
 

@@ -5,6 +5,7 @@
 #include "signal/statistics.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <complex>
 #include <cstddef>
@@ -20,7 +21,8 @@ namespace {
 using Complex = std::complex<double>;
 
 constexpr double pi = std::numbers::pi;
-constexpr double longest_look_s = 1.0;
+// A second shows a line sharply, a quarter of one shows a line that moves.
+constexpr std::array<double, 2> looks_s{1.0, 0.25};
 constexpr double samples_per_cycle = 8.0;   // of the highest frequency, for the first look
 constexpr std::size_t padding = 8;          // lines for each that the length gives
 constexpr double least_share = 0.05;        // of the alternating power
@@ -84,7 +86,8 @@ std::optional<std::size_t> top_between(const Spectrum& spectrum, double from, do
 // Phasor of the fundamental over a stretch, every sample weighted with sin^4.
 Complex phasor(std::span<const double> samples, double begin, double length, double omega) {
   const auto first = static_cast<std::size_t>(std::max(0.0, std::ceil(begin)));
-  const auto last = std::min(samples.size(), static_cast<std::size_t>(std::max(0.0, begin + length)) + 1);
+  const auto last =
+      std::min(samples.size(), static_cast<std::size_t>(std::max(0.0, begin + length)) + 1);
   const auto at = static_cast<double>(first);
   Complex turn = std::polar(1.0, -omega * at);
   Complex bell = std::polar(1.0, 2.0 * pi * (at - begin) / length);
@@ -105,21 +108,17 @@ Complex phasor(std::span<const double> samples, double begin, double length, dou
   return sum;
 }
 
-}  // namespace
-
-std::optional<double> coarse_frequency_Hz(std::span<const double> samples, double sample_rate_hz,
-                                          const FrequencyRange& range) {
-  const auto look = static_cast<std::size_t>(longest_look_s * sample_rate_hz);
+// As coarse_frequency_Hz, in samples that are looked at as a whole.
+std::optional<double> line_in(std::span<const double> samples, double sample_rate_hz,
+                              const FrequencyRange& range) {
   const auto thinning = static_cast<std::size_t>(
       std::max(1.0, sample_rate_hz / (samples_per_cycle * range.highest_Hz)));
-  const std::vector<double> means =
-      block_means(samples.first(std::min(samples.size(), look)), thinning);
+  const std::vector<double> means = block_means(samples, thinning);
   if (means.size() < 8) return std::nullopt;
   const Spectrum spectrum = spectrum_of(means, sample_rate_hz / static_cast<double>(thinning));
   const double lowest =
       std::max(range.lowest_Hz / spectrum.spacing_Hz, static_cast<double>(hann_lobe));
-  const auto strongest =
-      top_between(spectrum, lowest, range.highest_Hz / spectrum.spacing_Hz);
+  const auto strongest = top_between(spectrum, lowest, range.highest_Hz / spectrum.spacing_Hz);
   if (!strongest || spectrum.power[*strongest] < least_share * spectrum.total) return std::nullopt;
   const double found = top(spectrum, *strongest);
   double result = found;
@@ -131,6 +130,19 @@ std::optional<double> coarse_frequency_Hz(std::span<const double> samples, doubl
     }
   }
   return result * spectrum.spacing_Hz;
+}
+
+}  // namespace
+
+std::optional<double> coarse_frequency_Hz(std::span<const double> samples, double sample_rate_hz,
+                                          const FrequencyRange& range) {
+  for (const double look_s : looks_s) {
+    const auto look = static_cast<std::size_t>(look_s * sample_rate_hz);
+    const auto found =
+        line_in(samples.first(std::min(samples.size(), look)), sample_rate_hz, range);
+    if (found) return found;
+  }
+  return std::nullopt;
 }
 
 double refined_frequency_Hz(std::span<const double> samples, double sample_rate_hz,

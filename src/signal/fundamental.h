@@ -12,7 +12,8 @@ struct FrequencyRange {
   double highest_Hz = 400.0;  // and fast
 };
 
-/// First look: the strongest line of the spectrum (Hann window, no more than the first second), or
+/// First look: the strongest line of the spectrum (Hann window, the first second or, where
+/// nothing stands out there, its first quarter), or
 /// its half, third, ... where a line of a tenth of its height or more stands there too, since a
 /// harmonic may be larger than the fundamental. Right within a tenth of one over the length.
 /// @param samples  evenly spaced, in time; three cycles or more of the fundamental

@@ -34,20 +34,18 @@ std::vector<HarmonicGroup> harmonic_groups(std::span<const double> squares, int 
                          fmt::format("at least {}", n));
   }
   const double mean = std::sqrt(squares[0]);
-  std::vector<HarmonicGroup> orders{
-      {.harmonic = mean,
-       .group = mean,
-       .subgroup = mean,
-       .interharmonic_subgroup = std::sqrt(sum(squares, 2, n - 2))}};
+  std::vector<HarmonicGroup> orders{{.harmonic = mean,
+                                     .group = mean,
+                                     .subgroup = mean,
+                                     .interharmonic_subgroup = std::sqrt(sum(squares, 2, n - 2))}};
   for (std::size_t k = n; k + half < squares.size(); k += n) {
     const bool next = k + n - 2 < squares.size();
-    orders.push_back(
-        {.harmonic = std::sqrt(squares[k]),
-         .group = std::sqrt(sum(squares, k - half + 1, k + half - 1) +
-                            0.5 * (squares[k - half] + squares[k + half])),
-         .subgroup = std::sqrt(sum(squares, k - 1, k + 1)),
-         .interharmonic_subgroup =
-             std::sqrt(sum(squares, k + 2, next ? k + n - 2 : squares.size() - 1))});
+    orders.push_back({.harmonic = std::sqrt(squares[k]),
+                      .group = std::sqrt(sum(squares, k - half + 1, k + half - 1) +
+                                         0.5 * (squares[k - half] + squares[k + half])),
+                      .subgroup = std::sqrt(sum(squares, k - 1, k + 1)),
+                      .interharmonic_subgroup =
+                          std::sqrt(sum(squares, k + 2, next ? k + n - 2 : squares.size() - 1))});
   }
   return orders;
 }

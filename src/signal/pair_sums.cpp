@@ -83,7 +83,7 @@ struct PairProduct {
   double i;
 };
 HWY_INLINE PairProduct product(const double* taps, std::size_t count, const double* v,
-                                 const double* i) {
+                               const double* i) {
   const Lanes d;
   V of_v[vectors], of_i[vectors];
   for (std::size_t k = 0; k < vectors; ++k)

@@ -33,9 +33,8 @@ Sequences sequences(const std::array<Complex, 3>& x) {
   const Complex a = std::polar(1.0, 2.0 * std::numbers::pi / 3.0);
   const Complex positive = (x[0] + a * x[1] + a * a * x[2]) / 3.0;
   const Complex negative = (x[0] + a * a * x[1] + a * x[2]) / 3.0;
-  return {.positive = std::abs(positive),
-          .negative = std::abs(negative),
-          .positive_phasor = positive};
+  return {
+      .positive = std::abs(positive), .negative = std::abs(negative), .positive_phasor = positive};
 }
 
 }  // namespace

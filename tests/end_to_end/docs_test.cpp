@@ -28,25 +28,36 @@ std::string shell_blocks(const fs::path& page) {
   return script;
 }
 
-TEST(Docs, FirstSessionRunsAsWritten) {
-  const fs::path folder = scratch_folder("docs-first-session");
+// A folder like the source folder after a build, and the page's commands run in it.
+void run_page(const fs::path& folder, const std::string& page, const std::string& before) {
   fs::create_symlink(fs::path(SOURCE_FOLDER) / "examples", folder / "examples");
   fs::create_directories(folder / "build/release");
   fs::create_symlink(fs::path(BUILD_FOLDER) / "bin", folder / "build/release/bin");
-  const std::string commands = shell_blocks(fs::path(SOURCE_FOLDER) / "docs/first_session.md");
+  const std::string commands = shell_blocks(fs::path(SOURCE_FOLDER) / "docs" / page);
   ASSERT_FALSE(commands.empty());
   // Exit code 1 is a negative verdict: a result, not a failure of the command.
   write_text(folder / "session.sh",
              "set -e\ncd '" + folder.string() +
                  "'\nwindwright() { command windwright \"$@\" >> out.txt || [ $? -eq 1 ]; }\n" +
-                 commands);
+                 before + commands);
   const std::string call = "bash '" + (folder / "session.sh").string() + "'";
   EXPECT_EQ(std::system(call.c_str()), 0);
+}
+
+TEST(Docs, FirstSessionRunsAsWritten) {
+  const fs::path folder = scratch_folder("docs-first-session");
+  run_page(folder, "first_session.md", "");
   for (const char* file : {"recording.h5", "points.csv", "curves.csv", "results.json",
                            "report.html", "report.pdf", "logbook.jsonl"}) {
     EXPECT_TRUE(fs::exists(folder / "my-bench/run" / file)) << file;
   }
   EXPECT_TRUE(fs::exists(folder / "my-bench/two-bladed/report.html"));
+}
+
+TEST(Docs, PowerRunsAsWritten) {
+  const fs::path folder = scratch_folder("docs-power");
+  run_page(folder, "power.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
+  EXPECT_NE(text_of(folder / "out.txt").find("THD, orders 2 to 50"), std::string::npos);
 }
 
 }  // namespace

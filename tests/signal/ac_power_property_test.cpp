@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "signal/ac_power.h"
-
 #include "base/random.h"
+#include "signal/ac_power.h"
 
 #include <fmt/format.h>
 #include <gtest/gtest.h>
@@ -17,10 +16,10 @@
 #include <vector>
 
 // Waveforms made of known harmonics at any frequency from 45 to 65 Hz, with noise of -60 dB of each
-// channel's RMS value. What must be found: active power within 0.01 % (of the apparent power below a
-// power factor of 0.3), thd within 0.02 percentage points, frequency within 1 mHz. Noise of 1e-3 in
-// both channels alone moves the power by sqrt(2) 1e-3 / sqrt(samples) of the apparent power: 30 000
-// samples keep that below a third of the limit.
+// channel's RMS value. What must be found: active power within 0.01 % (of the apparent power below
+// a power factor of 0.3), thd within 0.02 percentage points, frequency within 1 mHz. Noise of 1e-3
+// in both channels alone moves the power by sqrt(2) 1e-3 / sqrt(samples) of the apparent power: 30
+// 000 samples keep that below a third of the limit.
 namespace windwright::signal {
 namespace {
 
@@ -147,8 +146,8 @@ Errors errors_of(const Case& one, std::uint64_t seed, double noise) {
   const double power_W = std::abs(power(v, i));
   return {.power = std::abs(got.active_power_W - power(v, i)) /
                    (power_W > near_quadrature * apparent_VA ? power_W : apparent_VA),
-          .thd = std::max(std::abs(got.alternating->voltage_distortion.thd - thd(v)),
-                          std::abs(got.alternating->current_distortion.thd - thd(i))),
+          .thd = std::max(std::abs(got.alternating->voltage_distortion->thd - thd(v)),
+                          std::abs(got.alternating->current_distortion->thd - thd(i))),
           .frequency_Hz = std::abs(got.alternating->frequency_Hz - how.frequency_Hz)};
 }
 
@@ -161,8 +160,8 @@ void expect_small(const Errors& errors, const std::string& what) {
 constexpr std::array<double, 8> rates_hz{5000.0,  6400.0,  10000.0,  12800.0,
                                          20000.0, 51200.0, 100000.0, 250000.0};
 
-// Stiff mains, modified sine of an inverter, distorted mains, clean sine; loads of every kind, their
-// current turned by any angle, every fifth time to a tenth of a degree before 90 degrees.
+// Stiff mains, modified sine of an inverter, distorted mains, clean sine; loads of every kind,
+// their current turned by any angle, every fifth time to a tenth of a degree before 90 degrees.
 Case drawn(std::uint64_t seed) {
   const base::RandomStream random(seed, "waveform");
   Case one{.v = {},
@@ -176,15 +175,29 @@ Case drawn(std::uint64_t seed) {
   const base::RandomStream of_v(seed, "v");
   const base::RandomStream of_i(seed, "i");
   switch (seed / 8 % 4) {
-    case 0: one.v = random_content(of_v, 230.0, 0.02, orders); break;
-    case 1: one.v = modified_sine(40.0 * random.uniform(3), 325.0, orders); break;
-    case 2: one.v = random_content(of_v, 24.0, 0.3, orders); break;
-    default: one.v = {0.0, 230.0}; break;
+    case 0:
+      one.v = random_content(of_v, 230.0, 0.02, orders);
+      break;
+    case 1:
+      one.v = modified_sine(40.0 * random.uniform(3), 325.0, orders);
+      break;
+    case 2:
+      one.v = random_content(of_v, 24.0, 0.3, orders);
+      break;
+    default:
+      one.v = {0.0, 230.0};
+      break;
   }
   switch (seed / 32 % 3) {
-    case 0: one.i = random_content(of_i, 3.0, 0.2, orders); break;
-    case 1: one.i = rectifier_current(0.03 + 0.2 * random.uniform(4), 2.0, orders); break;
-    default: one.i = random_content(of_i, 0.5, 2.0, orders); break;
+    case 0:
+      one.i = random_content(of_i, 3.0, 0.2, orders);
+      break;
+    case 1:
+      one.i = rectifier_current(0.03 + 0.2 * random.uniform(4), 2.0, orders);
+      break;
+    default:
+      one.i = random_content(of_i, 0.5, 2.0, orders);
+      break;
   }
   turn(one.i, seed % 5 == 0 ? 0.5 * pi * (1.0 - 1e-3) : 2.0 * pi * random.uniform(5));
   return one;
@@ -196,16 +209,16 @@ Errors worst_of(std::uint64_t cases, double noise) {
   for (std::uint64_t seed = 0; seed < cases; ++seed) {
     const Case one = drawn(seed);
     const Errors errors = errors_of(one, seed, noise);
-    expect_small(errors, fmt::format("seed {} at {} samples a second, {} Hz", seed,
-                                     one.how.rate_hz, one.how.frequency_Hz));
+    expect_small(errors, fmt::format("seed {} at {} samples a second, {} Hz", seed, one.how.rate_hz,
+                                     one.how.frequency_Hz));
     worst.power = std::max(worst.power, errors.power);
     worst.thd = std::max(worst.thd, errors.thd);
     worst.frequency_Hz = std::max(worst.frequency_Hz, errors.frequency_Hz);
     strongest = std::max(strongest, thd(one.i));
   }
   EXPECT_GT(strongest, 1.0);
-  fmt::print("largest errors of {}: power {:.2g} %, thd {:.2g} points, frequency {:.2g} mHz\n", cases,
-             worst.power * 100.0, worst.thd * 100.0, worst.frequency_Hz * 1e3);
+  fmt::print("largest errors of {}: power {:.2g} %, thd {:.2g} points, frequency {:.2g} mHz\n",
+             cases, worst.power * 100.0, worst.thd * 100.0, worst.frequency_Hz * 1e3);
   return worst;
 }
 

@@ -1,0 +1,203 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "analysis/waveforms.h"
+
+#include "base/errors.h"
+#include "base/table.h"
+#include "base/units.h"
+#include "bench/bench.h"
+#include "metrology/certificate.h"
+#include "recording/recording.h"
+#include "signal/ac_power.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+#include <filesystem>
+#include <fstream>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace windwright::analysis {
+
+namespace {
+
+bool is_hdf5(const std::filesystem::path& file) {
+  constexpr std::string_view mark = "\x89HDF\r\n\x1a\n";
+  std::array<char, mark.size()> begin{};
+  std::ifstream in(file, std::ios::binary);
+  in.read(begin.data(), begin.size());
+  return in && std::string_view(begin.data(), begin.size()) == mark;
+}
+
+[[noreturn]] void refuse_stretch(const WaveformRequest& request, double first_s, double last_s) {
+  throw base::BadInput(
+      request.file.string() + ":1",
+      fmt::format("has no samples from {:g} s to {:g} s", request.from_s, request.to_s),
+      fmt::format("--from and --to between {:.6g} and {:.6g}", first_s, last_s));
+}
+
+// Steps of one size, to half of it: coarser printing of the time does no harm, a missing row shows.
+double even_rate_hz(const base::Table& table, const std::vector<double>& time_s) {
+  const std::size_t rows = time_s.size();
+  if (rows < 2) {
+    throw base::BadInput(table.place(0), "is the only row", "two rows or more");
+  }
+  const double step_s = (time_s.back() - time_s.front()) / static_cast<double>(rows - 1);
+  for (std::size_t row = 1; row < rows; ++row) {
+    const double this_s = time_s[row] - time_s[row - 1];
+    const double even_s = time_s.front() + static_cast<double>(row) * step_s;
+    if (this_s > 0.0 && std::abs(this_s - step_s) <= 0.5 * step_s &&
+        std::abs(time_s[row] - even_s) <= 0.5 * step_s) {
+      continue;
+    }
+    throw base::BadInput(
+        table.place(row),
+        fmt::format("time_s goes from {} to {}, by {:.6g} s", time_s[row - 1], time_s[row], this_s),
+        fmt::format("even steps, here of {:.6g} s: a gap must not be bridged; cut the file there, "
+                    "or print the time with more digits",
+                    step_s));
+  }
+  return 1.0 / step_s;
+}
+
+Waveforms from_csv(const WaveformRequest& request) {
+  const auto table = base::Table::from_file(request.file);
+  const std::vector<double> time_s = table.numbers(table.required_column("time_s"));
+  const std::size_t voltage = table.required_column(request.voltage);
+  const std::size_t current = table.required_column(request.current);
+  Waveforms result{
+      .sample_rate_hz = even_rate_hz(table, time_s), .pieces = {}, .gaps = {}, .remarks = {}};
+  WaveformPiece piece;
+  for (std::size_t row = 0; row < time_s.size(); ++row) {
+    if (time_s[row] < request.from_s || time_s[row] >= request.to_s) continue;
+    piece.voltage_V.push_back(table.number(row, voltage));
+    piece.current_A.push_back(table.number(row, current));
+  }
+  if (piece.voltage_V.empty()) refuse_stretch(request, time_s.front(), time_s.back());
+  result.pieces.push_back(std::move(piece));
+  return result;
+}
+
+// One channel of a recording with its certificate.
+class CalibratedChannel {
+ public:
+  CalibratedChannel(const recording::Recording& recording, const std::filesystem::path& file,
+                    const std::string& name, std::string_view unit)
+      : recording_(recording), name_(name), note_(recording.note(name)) {
+    const std::string where = fmt::format("{}: {}", file.string(), name);
+    base::require_unit(note_.unit, unit, where);
+    if (note_.certificate.empty()) {
+      throw base::BadInput(where, "was recorded without a certificate",
+                           "a channel that was calibrated before it was recorded");
+    }
+    certificate_ = metrology::certificate_from_text(note_.certificate, where + ": certificate");
+  }
+
+  std::vector<double> values(std::int64_t first, std::int64_t count) {
+    const auto counts = recording_.counts(name_, first, count);
+    std::vector<double> values(counts.size());
+    for (std::size_t k = 0; k < counts.size(); ++k) {
+      values[k] = bench::volts(note_.converter, counts[k]);
+      if (!metrology::covers(certificate_, values[k])) ++beyond_;
+    }
+    all_ += counts.size();
+    metrology::values_of(certificate_, values, values);
+    return values;
+  }
+
+  void remark(std::vector<std::string>& remarks) const {
+    if (beyond_ == 0) return;
+    remarks.push_back(
+        fmt::format("{}: {:.2g} % of the samples lie outside what was calibrated", name_,
+                    100.0 * static_cast<double>(beyond_) / static_cast<double>(all_)));
+  }
+
+ private:
+  const recording::Recording& recording_;
+  std::string name_;
+  recording::ChannelNote note_;
+  metrology::Certificate certificate_;
+  std::size_t beyond_ = 0;
+  std::size_t all_ = 0;
+};
+
+// Samples of a recording that follow each other, and their place in the device's count.
+struct Run {
+  std::int64_t first;
+  std::int64_t count;
+  std::int64_t device_first;
+};
+
+std::vector<Run> runs_of(const recording::Recording& recording) {
+  std::vector<Run> runs{{.first = 0, .count = recording.samples(), .device_first = 0}};
+  for (const recording::Gap& gap : recording.gaps()) {
+    Run& last = runs.back();
+    if (gap.before_sample >= recording.samples()) break;
+    const std::int64_t left = last.first + last.count - gap.before_sample;
+    last.count -= left;
+    if (last.count == 0) runs.pop_back();
+    runs.push_back({.first = gap.before_sample, .count = left, .device_first = gap.device_sample});
+  }
+  return runs;
+}
+
+Waveforms from_recording(const WaveformRequest& request) {
+  const recording::Recording recording(request.file);
+  CalibratedChannel voltage(recording, request.file, request.voltage, "V");
+  CalibratedChannel current(recording, request.file, request.current, "A");
+  const double rate_hz = recording.sample_rate_hz();
+  Waveforms result{.sample_rate_hz = rate_hz, .pieces = {}, .gaps = {}, .remarks = {}};
+  if (recording.samples() == 0) {
+    throw base::BadInput(request.file.string() + ":1", "holds no samples", "a recording with some");
+  }
+  const std::vector<Run> runs = runs_of(recording);
+  const std::int64_t origin = runs.front().device_first;
+  std::int64_t end = 0;  // device's count after the piece before
+  for (const Run& run : runs) {
+    // First sample at or after a time, within the run.
+    const auto from = [&](double time_s) {
+      const double at =
+          std::ceil(time_s * rate_hz - 1e-6) - static_cast<double>(run.device_first - origin);
+      return static_cast<std::int64_t>(std::clamp(at, 0.0, static_cast<double>(run.count)));
+    };
+    const std::int64_t skip = from(request.from_s);
+    const std::int64_t count = from(request.to_s) - skip;
+    if (count <= 0) continue;
+    const std::int64_t device_first = run.device_first + skip;
+    if (!result.pieces.empty()) {
+      result.gaps.push_back({.at_s = static_cast<double>(device_first - origin) / rate_hz,
+                             .missing_s = static_cast<double>(device_first - end) / rate_hz});
+    }
+    end = device_first + count;
+    result.pieces.push_back({.voltage_V = voltage.values(run.first + skip, count),
+                             .current_A = current.values(run.first + skip, count)});
+  }
+  if (result.pieces.empty()) {
+    refuse_stretch(
+        request, 0.0,
+        static_cast<double>(runs.back().device_first + runs.back().count - origin) / rate_hz);
+  }
+  voltage.remark(result.remarks);
+  current.remark(result.remarks);
+  return result;
+}
+
+}  // namespace
+
+Waveforms waveforms(const WaveformRequest& request) {
+  return is_hdf5(request.file) ? from_recording(request) : from_csv(request);
+}
+
+signal::PairPower power_of(const Waveforms& waveforms, const std::filesystem::path& file) {
+  std::vector<signal::PairStretch> stretches;
+  for (const WaveformPiece& piece : waveforms.pieces)
+    stretches.push_back({.voltage_V = piece.voltage_V, .current_A = piece.current_A});
+  return signal::pair_power(stretches, waveforms.sample_rate_hz, {}, file.string());
+}
+
+}  // namespace windwright::analysis
