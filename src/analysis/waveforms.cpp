@@ -18,8 +18,10 @@
 #include <cstdint>
 #include <filesystem>
 #include <fstream>
+#include <ios>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace windwright::analysis {
@@ -195,6 +197,7 @@ Waveforms waveforms(const WaveformRequest& request) {
 
 signal::PairPower power_of(const Waveforms& waveforms, const std::filesystem::path& file) {
   std::vector<signal::PairStretch> stretches;
+  stretches.reserve(waveforms.pieces.size());
   for (const WaveformPiece& piece : waveforms.pieces)
     stretches.push_back({.voltage_V = piece.voltage_V, .current_A = piece.current_A});
   return signal::pair_power(stretches, waveforms.sample_rate_hz, {}, file.string());

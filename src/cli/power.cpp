@@ -4,6 +4,7 @@
 #include "cli/option_values.h"
 #include "cli/power_shown.h"
 #include "cli/verbs.h"
+#include "signal/ac_power.h"
 
 #include <CLI/CLI.hpp>
 #include <fmt/format.h>

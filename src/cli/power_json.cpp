@@ -1,8 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "analysis/waveforms.h"
 #include "base/json.h"
 #include "cli/power_shown.h"
 #include "signal/ac_power.h"
 #include "signal/bandwidth.h"
+#include "signal/harmonic_groups.h"
+#include "signal/power_terms.h"
 
 #include <boost/json.hpp>
 

@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "analysis/waveforms.h"
 #include "cli/power_shown.h"
 #include "signal/ac_power.h"
 #include "signal/bandwidth.h"
+#include "signal/harmonic_groups.h"
 
 #include <fmt/format.h>
 

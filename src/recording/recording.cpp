@@ -9,6 +9,7 @@
 #include <hdf5.h>
 
 #include <algorithm>
+#include <cstddef>
 #include <cstdint>
 #include <filesystem>
 #include <limits>

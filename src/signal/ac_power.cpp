@@ -7,7 +7,10 @@
 #include "signal/decimation.h"
 #include "signal/exact_lines.h"
 #include "signal/exact_window.h"
+#include "signal/fundamental.h"
+#include "signal/harmonic_groups.h"
 #include "signal/pair_sums.h"
+#include "signal/power_terms.h"
 
 #include <fmt/format.h>
 
@@ -15,10 +18,12 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
+#include <limits>
 #include <numbers>
 #include <optional>
 #include <span>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace windwright::signal {
@@ -35,16 +40,16 @@ constexpr std::size_t between_first = 2;  // lines from a harmonic to the noise 
 
 // Sums and extremes of all that was looked at.
 struct Seen {
+  static constexpr double infinity = std::numeric_limits<double>::infinity();
   PairSums sums;
-  std::optional<Extremes> v;
-  std::optional<Extremes> i;
+  Extremes v{.least = infinity, .largest = -infinity};
+  Extremes i = v;
 
-  void widen(std::optional<Extremes>& have, std::span<const double> samples) {
+  static void widen(Extremes& have, std::span<const double> samples) {
     if (samples.empty()) return;
     const Extremes more = extremes_of(samples);
-    have = have ? Extremes{.least = std::min(have->least, more.least),
-                           .largest = std::max(have->largest, more.largest)}
-                : more;
+    have = {.least = std::min(have.least, more.least),
+            .largest = std::max(have.largest, more.largest)};
   }
   void widen(std::span<const double> voltage_V, std::span<const double> current_A) {
     widen(v, voltage_V);
@@ -81,8 +86,8 @@ WaveformFigures figures(const ChannelSums& sums, double weight, const Extremes& 
 PairPower power_of(const Seen& seen, double sample_rate_hz) {
   const PairSums& s = seen.sums;
   PairPower result{
-      .voltage = figures({s.v, s.v_squared, s.v_size}, s.weight, *seen.v),
-      .current = figures({s.i, s.i_squared, s.i_size}, s.weight, *seen.i),
+      .voltage = figures({s.v, s.v_squared, s.v_size}, s.weight, seen.v),
+      .current = figures({s.i, s.i_squared, s.i_size}, s.weight, seen.i),
       .active_power_W = s.v_i / s.weight,
       .apparent_power_VA = 0.0,
       .analysed_s = s.weight / sample_rate_hz,
@@ -296,8 +301,8 @@ void take_frequencies(const std::vector<CutStretch>& stretches, std::string_view
   }
 }
 
-void require_windows(std::span<const PairStretch> stretches, double sample_rate_hz, const Cut& how,
-                     std::string_view where) {
+[[noreturn]] void refuse_as_too_short(std::span<const PairStretch> stretches, double sample_rate_hz,
+                                      const Cut& how, std::string_view where) {
   std::size_t longest = 0;
   for (const PairStretch& stretch : stretches)
     longest = std::max(longest, stretch.voltage_V.size());
@@ -341,11 +346,29 @@ void take_gain_out(const Gains& gains, double spacing, PairLines& lines) {
   }
 }
 
+// Sums of all windows; their lines go into the tally.
+Seen looked_at(const std::vector<CutStretch>& stretches, double sample_rate_hz, const Gains& gains,
+               LineTally& tally) {
+  ExactLines finder;
+  Seen seen;
+  for (const CutStretch& stretch : stretches) {
+    for (const TimeWindow& window : stretch.windows) {
+      look_at(stretch, window, sample_rate_hz, seen);
+      PairLines lines = lines_of(stretch, window, tally.lines(), finder);
+      if (stretch.thinned()) {
+        take_gain_out(gains, 1.0 / ((window.end_s - window.begin_s) * sample_rate_hz), lines);
+      }
+      tally.add(lines);
+    }
+  }
+  return seen;
+}
+
 }  // namespace
 
 PairPower pair_power(std::span<const PairStretch> stretches, double sample_rate_hz,
                      const FrequencyRange& range, std::string_view where) {
-  const PairPower direct = power_of(all_samples(stretches, where), sample_rate_hz);
+  PairPower direct = power_of(all_samples(stretches, where), sample_rate_hz);
   if (direct.voltage.ripple_rms <= direct_below * std::abs(direct.voltage.mean)) return direct;
   const double guess_Hz = found_frequency_Hz(stretches, sample_rate_hz, range, where);
   const int cycles = guess_Hz < twelve_cycles_from_Hz ? 10 : 12;
@@ -360,9 +383,8 @@ PairPower pair_power(std::span<const PairStretch> stretches, double sample_rate_
   for (const PairStretch& stretch : stretches)
     ready.push_back(cut(stretch, how));
   take_frequencies(ready, where, alternating);
-  if (alternating.frequency_Hz == 0.0) require_windows(stretches, sample_rate_hz, how, where);
+  if (alternating.frequency_Hz == 0.0) refuse_as_too_short(stretches, sample_rate_hz, how, where);
   alternating.bandwidth = bandwidth(sample_rate_hz, alternating.highest_frequency_Hz);
-
   if (alternating.bandwidth.highest_order < 1) {
     throw base::BadInput(where,
                          fmt::format("{:.6g} samples a second are too few for {:.4g} Hz",
@@ -370,20 +392,8 @@ PairPower pair_power(std::span<const PairStretch> stretches, double sample_rate_
                          fmt::format("at least {:.4g}", 4.0 * alternating.highest_frequency_Hz));
   }
   LineTally tally(cycles, alternating.bandwidth.highest_order);
-  const double usual_spacing = alternating.frequency_Hz / cycles / sample_rate_hz;
-  const Gains gains(how.filter, usual_spacing, tally.lines());
-  ExactLines finder;
-  Seen seen;
-  for (const CutStretch& stretch : ready) {
-    for (const TimeWindow& window : stretch.windows) {
-      look_at(stretch, window, sample_rate_hz, seen);
-      PairLines lines = lines_of(stretch, window, tally.lines(), finder);
-      if (stretch.thinned()) {
-        take_gain_out(gains, 1.0 / ((window.end_s - window.begin_s) * sample_rate_hz), lines);
-      }
-      tally.add(lines);
-    }
-  }
+  const Gains gains(how.filter, alternating.frequency_Hz / cycles / sample_rate_hz, tally.lines());
+  const Seen seen = looked_at(ready, sample_rate_hz, gains, tally);
   PairPower result = power_of(seen, sample_rate_hz);
   tally.finish(alternating);
   alternating.parts.voltage_rms_V = result.voltage.rms;
