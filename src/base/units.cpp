@@ -18,9 +18,10 @@ namespace windwright::base {
 namespace {
 
 // Longest suffix first, so that `_rad_s` is not read as `_s`.
-constexpr std::array<std::pair<std::string_view, std::string_view>, 51> suffixes{{
+constexpr std::array<std::pair<std::string_view, std::string_view>, 54> suffixes{{
     {"_rad_s2", "rad s-2"},
     {"_J_kg_K", "J kg-1 K-1"},
+    {"_N_m_s2", "N m s2"},
     {"_kg_m3", "kg m-3"},
     {"_m3_s3", "m3 s-3"},
     {"_kg_m2", "kg m2"},
@@ -37,15 +38,14 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 51> suffixes
     {"_m_s", "m s-1"},
     {"_N_m", "N m"},
     {"_J_K", "J K-1"},
+    {"_W_K", "W K-1"},
     {"_J_s", "J s"},
     {"_K_h", "K h-1"},
     {"_A_s", "A s"},
     {"_A_h", "A h"},
     {"_A_V", "A V-1"},
     {"_V_K", "V K-1"},
-    {"_W_K", "W K-1"},
     {"_kWh", "kW h"},
-    {"_kg", "kg"},
     {"_deg", "degree"},
     {"_rad", "rad"},
     {"_hPa", "hPa"},
@@ -54,6 +54,7 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 51> suffixes
     {"_rpm", "rpm"},
     {"_ohm", "ohm"},
     {"_var", "W"},
+    {"_kg", "kg"},
     {"_VA", "W"},
     {"_s1", "s-1"},
     {"_K1", "K-1"},
@@ -68,9 +69,10 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 51> suffixes
     {"_V", "V"},
     {"_A", "A"},
     {"_H", "H"},
+    {"_F", "F"},
+    {"_S", "S"},
     {"_m", "m"},
-    {"_s", "s"},
-}};
+    {"_s", "s"}}};
 
 struct FreeUnit {
   void operator()(ut_unit* unit) const { ut_free(unit); }

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "physics/loads.h"
 
+#include "physics/lamp.h"
+
 #include <gtest/gtest.h>
 
 #include <cmath>

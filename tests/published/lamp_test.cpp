@@ -1,4 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "physics/lamp.h"
+
 #include "base/table.h"
 #include "physics/loads.h"
 
