@@ -17,105 +17,160 @@ namespace windwright::physics {
 namespace {
 
 constexpr double pi = std::numbers::pi;
-constexpr std::size_t cells = AcPeriod::cells;
+constexpr std::size_t cells = wave_cells;
 constexpr std::size_t half = cells / 2;
-using HalfPeriod = std::array<double, half>;
-using Table = std::array<double, cells + 1>;
 
-// sin(2 pi k / cells).
-const Table& sine_table() {
-  static const Table table = [] {
-    Table made{};
-    for (std::size_t k = 0; k <= cells; ++k)
-      made[k] = std::sin(2.0 * pi * static_cast<double>(k % cells) / cells);
+// Values at the borders of the cells of half a period, as if the pulse lasted beyond its edges and
+// as if the rest did. A sine has no rest.
+struct HalfWave {
+  std::array<double, half + 1> pulse;
+  std::array<double, half + 1> rest;
+};
+
+// The pulse, in cells.
+struct Pulse {
+  double from;
+  double to;
+};
+
+Pulse pulse_of(const AcSupply& supply) {
+  const double rest =
+      supply.kind == OutputKind::quasi_square ? 0.25 * (1.0 - supply.pulse_share) * cells : 0.0;
+  return {.from = rest, .to = half - rest};
+}
+
+double border_sine(std::size_t k) {
+  return std::sin(2.0 * pi * static_cast<double>(k) / cells);
+}
+
+// sin(2 pi k / cells) with lines between.
+const WaveTable& sine_table() {
+  static const WaveTable table = [] {
+    WaveTable made{};
+    for (std::size_t k = 0; k < cells; ++k)
+      made[k] = {.start = border_sine(k), .slope = border_sine(k + 1) - border_sine(k)};
     return made;
   }();
   return table;
 }
 
-// Means over cells: of a sine the sine, a little less; of pulses the part of the cell they cover.
-void tabulate_voltage(const AcSupply& supply, Table& voltage_V) {
+void draw_voltage(const AcSupply& supply, HalfWave& voltage_V) {
+  voltage_V.rest.fill(0.0);
+  if (supply.kind != OutputKind::sine) {
+    voltage_V.pulse.fill(supply.peak_V);
+    return;
+  }
+  for (std::size_t k = 0; k <= half; ++k)
+    voltage_V.pulse[k] = supply.peak_V * sine_table()[k].start;
+}
+
+void add_rheostat(double resistance_ohm, double count, const HalfWave& voltage_V,
+                  HalfWave& current_A) {
+  for (std::size_t k = 0; k <= half; ++k)
+    current_A.pulse[k] += count * voltage_V.pulse[k] / resistance_ohm;
+}
+
+// Mean square of the voltage over cell k.
+double cell_square_V2(const AcSupply& supply, const Pulse& pulse, std::size_t k) {
   if (supply.kind == OutputKind::sine) {
-    const double peak_V = supply.peak_V * std::sin(pi / cells) / (pi / cells);
-    for (std::size_t k = 0; k < half; ++k)
-      voltage_V[k] = peak_V * sine_table()[k];
-  } else {
-    const double share = supply.kind == OutputKind::square ? 1.0 : supply.pulse_share;
-    const double from = 0.25 * (1.0 - share) * cells;
-    const double to = half - from;
-    const auto covered = [&](double middle) {
-      return std::max(0.0, std::min(to, middle + 0.5) - std::max(from, middle - 0.5));
-    };
-    for (std::size_t k = 0; k < half; ++k)
-      voltage_V[k] = supply.peak_V * covered(static_cast<double>(k));
-    // Half of cell 0 belongs to the half period before.
-    voltage_V[0] -= supply.peak_V * covered(half);
+    const double middle_V =
+        supply.peak_V * std::sin(2.0 * pi * (static_cast<double>(k) + 0.5) / cells);
+    return middle_V * middle_V;
   }
+  const auto start = static_cast<double>(k);
+  const double covered =
+      std::max(0.0, std::min(pulse.to, start + 1.0) - std::max(pulse.from, start));
+  return supply.peak_V * supply.peak_V * covered;
 }
 
-void add_resistance(const Table& voltage_V, double resistance_ohm, double count,
-                    HalfPeriod& current_A) {
-  for (std::size_t k = 0; k < half; ++k)
-    current_A[k] += count * voltage_V[k] / resistance_ohm;
-}
-
-// Temperature about its mean from the energy fed above the mean power, then resistance by its
-// slope. Half a period holds a whole one of the power.
-void add_lamp(const Lamp& lamp, double temperature_K, const AcSupply& supply,
-              const Table& voltage_V, double count, HalfPeriod& current_A) {
-  const double resistance_ohm = lamp_resistance_ohm(lamp, temperature_K);
+// Temperature about its mean: C dx/dt = power above its mean - lambda x, lambda of the loss and of
+// the power, which falls as the resistance rises. Half a period holds a whole one of the power.
+void add_lamp(const SwitchedLoad& each, const Lamp& lamp, const AcSupply& supply,
+              const HalfWave& voltage_V, HalfWave& current_A) {
+  const double temperature_K = each.state.temperature_K;
   const double nearby_K = 1e-3 * temperature_K;
-  const double slope =
+  const double resistance_ohm = lamp_resistance_ohm(lamp, temperature_K);
+  const double relative_slope_K1 =
       (lamp_resistance_ohm(lamp, temperature_K + nearby_K) / resistance_ohm - 1.0) / nearby_K;
-  const double per_cell_K =
-      1.0 / (cells * supply.frequency_Hz * resistance_ohm * lamp.heat_capacity_J_K);
+  const Pulse pulse = pulse_of(supply);
+  std::array<double, half> square_V2{};
   double mean_square_V2 = 0.0;
-  for (std::size_t k = 0; k < half; ++k)
-    mean_square_V2 += voltage_V[k] * voltage_V[k] / half;
-  std::array<double, half> rise_K{};
-  double sum_K = 0.0;
-  double mean_K = 0.0;
   for (std::size_t k = 0; k < half; ++k) {
-    const double step_K = per_cell_K * (voltage_V[k] * voltage_V[k] - mean_square_V2);
-    rise_K[k] = sum_K + 0.5 * step_K;
-    sum_K += step_K;
-    mean_K += rise_K[k] / half;
+    square_V2[k] = cell_square_V2(supply, pulse, k);
+    mean_square_V2 += square_V2[k] / half;
   }
+  // The room's temperature does not count in the slope of the loss.
+  const double cooling_K_s = lamp_heating_K_s(lamp, temperature_K, 0.0, 298.15) -
+                             lamp_heating_K_s(lamp, temperature_K + nearby_K, 0.0, 298.15);
+  const double return_s1 = cooling_K_s / nearby_K + relative_slope_K1 * mean_square_V2 /
+                                                        resistance_ohm / lamp.heat_capacity_J_K;
+  const double cell_s = 1.0 / (cells * supply.frequency_Hz);
+  const double kept = std::exp(-return_s1 * cell_s);
+  const double per_square_K =
+      -std::expm1(-return_s1 * cell_s) / return_s1 / (resistance_ohm * lamp.heat_capacity_J_K);
+  double end_K = 0.0;
+  for (std::size_t k = 0; k < half; ++k)
+    end_K = kept * end_K + per_square_K * (square_V2[k] - mean_square_V2);
+  double rise_K = end_K / -std::expm1(-return_s1 * cell_s * half);
   const double most_K = 0.3 * temperature_K;
-  for (std::size_t k = 0; k < half; ++k) {
-    const double ripple_K = std::clamp(rise_K[k] - mean_K, -most_K, most_K);
-    current_A[k] += count * voltage_V[k] / (resistance_ohm * (1.0 + slope * ripple_K));
+  for (std::size_t k = 0; k <= half; ++k) {
+    const double ripple = 1.0 + relative_slope_K1 * std::clamp(rise_K, -most_K, most_K);
+    current_A.pulse[k] += each.count * voltage_V.pulse[k] / (resistance_ohm * ripple);
+    if (k < half) rise_K = kept * rise_K + per_square_K * (square_V2[k] - mean_square_V2);
   }
 }
 
-void add_fan(const AcFan& fan, double speed_rad_s, const AcSupply& supply, double count,
-             HalfPeriod& current_A) {
-  const Table& sine = sine_table();
+// Inside the pulse between the middles of its steps; on beyond them by the last two.
+void add_led(const SwitchedLoad& each, const LedLamp& lamp, const AcSupply& supply,
+             HalfWave& current_A) {
+  std::array<LedPoint, led_points> points;
+  const std::size_t count = led_current(lamp, each.state.capacitor_J, supply, points);
+  if (count < 2) return;
+  std::size_t i = 0;
+  for (std::size_t k = 0; k <= half; ++k) {
+    const double turns = static_cast<double>(k) / cells;
+    while (i + 2 < count && points[i + 1].turns < turns)
+      ++i;
+    const LedPoint& before = points[i];
+    const LedPoint& after = points[i + 1];
+    const double part = (turns - before.turns) / (after.turns - before.turns);
+    // Far outside the pulse a line has no meaning, and none is asked for.
+    const double kept = std::clamp(part, -50.0, 50.0);
+    const double value_A = before.current_A + kept * (after.current_A - before.current_A);
+    current_A.pulse[k] += each.count * std::max(0.0, value_A);
+  }
+}
+
+void add_fan(const SwitchedLoad& each, const AcFan& fan, const AcSupply& supply,
+             HalfWave& current_A) {
+  const WaveTable& sine = sine_table();
   const std::size_t orders = supply.kind == OutputKind::sine ? 1 : harmonic_orders;
   for (std::size_t i = 0; i < orders; ++i) {
     const int order = order_of(i);
-    const std::complex<double> phasor_A =
-        count * std::numbers::sqrt2 * harmonic_V(supply, order) *
-        fan_admittance_S(fan, speed_rad_s, supply.frequency_Hz, order);
-    const auto stride = static_cast<std::size_t>(order);
-    for (std::size_t k = 0; k < half; ++k) {
-      const std::size_t at = k * stride % cells;
-      current_A[k] += phasor_A.real() * sine[at] + phasor_A.imag() * sine[(at + cells / 4) % cells];
+    const std::complex<double> peak_A =
+        each.count * std::numbers::sqrt2 * harmonic_V(supply, order) *
+        fan_admittance_S(fan, each.state.speed_rad_s, supply.frequency_Hz, order);
+    for (std::size_t k = 0; k <= half; ++k) {
+      const std::size_t at = k * static_cast<std::size_t>(order) % cells;
+      const double value_A =
+          peak_A.real() * sine[at].start + peak_A.imag() * sine[(at + cells / 4) % cells].start;
+      current_A.pulse[k] += value_A;
+      current_A.rest[k] += value_A;
     }
   }
 }
 
-void add_load(const SwitchedLoad& each, const AcSupply& supply, const Table& voltage_V,
-              HalfPeriod& current_A) {
+void add_load(const SwitchedLoad& each, const AcSupply& supply, const HalfWave& voltage_V,
+              HalfWave& current_A) {
   if (const auto* rheostat = std::get_if<Rheostat>(&each.load)) {
-    add_resistance(voltage_V, rheostat_resistance_ohm(*rheostat, each.state.temperature_K),
-                   each.count, current_A);
+    add_rheostat(rheostat_resistance_ohm(*rheostat, each.state.temperature_K), each.count,
+                 voltage_V, current_A);
   } else if (const auto* lamp = std::get_if<Lamp>(&each.load)) {
-    add_lamp(*lamp, each.state.temperature_K, supply, voltage_V, each.count, current_A);
+    add_lamp(each, *lamp, supply, voltage_V, current_A);
   } else if (const auto* led = std::get_if<LedLamp>(&each.load)) {
-    add_led_current(*led, each.state.capacitor_J, supply, each.count, current_A);
+    add_led(each, *led, supply, current_A);
   } else if (const auto* fan = std::get_if<AcFan>(&each.load)) {
-    add_fan(*fan, each.state.speed_rad_s, supply, each.count, current_A);
+    add_fan(each, *fan, supply, current_A);
   } else {
     throw base::BadInput("DC motor", "it is connected to AC terminals", "DC terminals");
   }
@@ -129,49 +184,131 @@ double resistive_S(const SwitchedLoad& each) {
   return 0.0;
 }
 
-// The second half period is the first with its sign turned.
-void complete(Table& table) {
-  for (std::size_t k = 0; k < half; ++k)
-    table[half + k] = -table[k];
-  table[cells] = table[0];
+WaveCell line(const std::array<double, half + 1>& values, std::size_t k) {
+  return {.start = values[k], .slope = values[k + 1] - values[k]};
 }
 
-void tabulate_dc_current(const AcOperation& operation, AcPeriod& period) {
-  if (!(operation.dc_voltage_V > 0.0)) {
-    period.dc_current_A.fill(0.0);
-    return;
+WaveCell scaled(const WaveCell& cell, double factor) {
+  return {.start = factor * cell.start, .slope = factor * cell.slope};
+}
+
+WaveCell difference(const WaveCell& a, const WaveCell& b) {
+  return {.start = a.start - b.start, .slope = a.slope - b.slope};
+}
+
+// Lays half a wave into both halves of the table, the second times `sign`; an edge's cell goes on
+// as it began.
+void lay(const HalfWave& wave, const Pulse& pulse, double sign, WaveTable& table) {
+  for (std::size_t k = 0; k < half; ++k) {
+    const auto start = static_cast<double>(k);
+    const bool in_pulse = start >= pulse.from && start < pulse.to;
+    table[k] = line(in_pulse ? wave.pulse : wave.rest, k);
+    table[half + k] = scaled(table[k], sign);
   }
-  double mean_W = 0.0;
-  for (std::size_t k = 0; k < cells; ++k)
-    mean_W += period.voltage_V[k] * period.current_A[k] / cells;
-  for (std::size_t k = 0; k <= cells; ++k) {
-    period.dc_current_A[k] =
-        operation.dc_current_A + operation.dc_ripple_share *
-                                     (period.voltage_V[k] * period.current_A[k] - mean_W) /
-                                     operation.dc_voltage_V;
+}
+
+// Edges within cells; those on a border need nothing.
+void lay_edges(const Pulse& pulse, const std::array<const HalfWave*, 3>& waves, AcPeriod& period) {
+  period.edge_count = 0;
+  for (std::size_t turn = 0; turn < 2; ++turn) {
+    const double sign = turn == 0 ? 1.0 : -1.0;
+    for (const bool rising : {true, false}) {
+      const double at = rising ? pulse.from : pulse.to;
+      const auto k = static_cast<std::size_t>(at);
+      if (at == static_cast<double>(k)) continue;
+      const double way = rising ? 1.0 : -1.0;
+      const auto jump = [&](const HalfWave& wave, double factor) {
+        return scaled(difference(line(wave.pulse, k), line(wave.rest, k)), way * factor);
+      };
+      const std::uint64_t first = turn * half;
+      const double within = at - static_cast<double>(k);
+      period.edges[period.edge_count++] = {
+          .phase = ((first + k) << 52U) + static_cast<std::uint64_t>(std::ceil(within * 0x1p52)),
+          .cell_end = (first + k + 1) << 52U,
+          .voltage_V = jump(*waves[0], sign),
+          .current_A = jump(*waves[1], sign),
+          .dc_current_A = jump(*waves[2], 1.0)};
+    }
+  }
+}
+
+// Mean over half a period of what the lines and edges draw.
+double drawn_mean(const HalfWave& wave, const Pulse& pulse) {
+  double sum = 0.0;
+  for (std::size_t k = 0; k < half; ++k) {
+    const auto start = static_cast<double>(k);
+    const double from = std::clamp(pulse.from - start, 0.0, 1.0);
+    const double to = std::clamp(pulse.to - start, 0.0, 1.0);
+    const WaveCell in = line(wave.pulse, k);
+    const WaveCell out = line(wave.rest, k);
+    const double inside = in.start * (to - from) + 0.5 * in.slope * (to * to - from * from);
+    const double outside =
+        out.start * (1.0 - to + from) + 0.5 * out.slope * (1.0 - to * to + from * from);
+    sum += inside + outside;
+  }
+  return sum / half;
+}
+
+// I + share (v i - P) / V, at the borders of the cells.
+void draw_dc_current(const AcOperation& operation, const Pulse& pulse, const HalfWave& voltage_V,
+                     const HalfWave& current_A, HalfWave& dc_A) {
+  for (std::size_t k = 0; k <= half; ++k) {
+    dc_A.pulse[k] = voltage_V.pulse[k] * current_A.pulse[k];
+    dc_A.rest[k] = voltage_V.rest[k] * current_A.rest[k];
+  }
+  const double mean_W = drawn_mean(dc_A, pulse);
+  const double per_V =
+      operation.dc_voltage_V > 0.0 ? operation.dc_ripple_share / operation.dc_voltage_V : 0.0;
+  for (std::array<double, half + 1>* values : {&dc_A.pulse, &dc_A.rest}) {
+    for (double& value : *values)
+      value = operation.dc_current_A + per_V * (value - mean_W);
   }
 }
 
 // A turn in 2^64 parts; whole turns fall away.
 std::uint64_t parts_of_turn(double turns) {
   const double part = turns - std::floor(turns);
-  const auto scaled = static_cast<std::uint64_t>(part * 0x1p63);
-  return scaled << 1U;
+  return static_cast<std::uint64_t>(part * 0x1p63) << 1U;
 }
 
-double read(const double* table, std::uint64_t phase) {
-  const std::uint64_t cell = phase >> 52U;
-  const auto rest = static_cast<std::int64_t>(phase >> 12U & 0xffffffffffU);
-  const double low = table[cell];
-  return low + static_cast<double>(rest) * 0x1p-40 * (table[cell + 1] - low);
+// Part of the cell that has passed, to 2^-40.
+double within_cell(std::uint64_t phase) {
+  return static_cast<double>(static_cast<std::int64_t>(phase >> 12U & 0xffffffffffU)) * 0x1p-40;
 }
 
-void fill_channel(const Table& table, std::uint64_t phase, std::uint64_t step,
+double read(const WaveCell* table, std::uint64_t phase) {
+  const WaveCell& cell = table[phase >> 52U];
+  return cell.start + within_cell(phase) * cell.slope;
+}
+
+void fill_channel(const WaveTable& table, std::uint64_t phase, std::uint64_t step,
                   std::span<double> samples) {
-  const double* values = table.data();
+  const WaveCell* cell = table.data();
   for (double& sample : samples) {
-    sample = read(values, phase);
+    sample = read(cell, phase);
     phase += step;
+  }
+}
+
+// Adds a jump to the samples between an edge and the end of its cell, turn after turn.
+void add_jump(const WaveEdge& edge, const WaveCell& jump, std::uint64_t phase, std::uint64_t step,
+              std::span<double> samples) {
+  if (step == 0) return;
+  const std::uint64_t width = edge.cell_end - edge.phase;
+  std::uint64_t beyond = phase - edge.phase;  // since the edge was last passed
+  std::size_t i = 0;
+  while (i < samples.size()) {
+    if (beyond < width) {
+      samples[i] += jump.start + within_cell(edge.phase + beyond) * jump.slope;
+      ++i;
+      beyond += step;
+      continue;
+    }
+    const std::uint64_t ahead = std::uint64_t{0} - beyond;
+    const std::uint64_t steps = ahead / step + (ahead % step != 0 ? 1U : 0U);
+    if (steps >= samples.size() - i) return;
+    i += steps;
+    beyond += steps * step;
   }
 }
 
@@ -183,8 +320,8 @@ struct RippleSteps {
 
 void add_ripple(const AcPeriod& period, const RippleSteps& steps, double factor,
                 std::span<double> samples) {
-  const double* envelope = period.ripple_V.data();
-  const double* sine = sine_table().data();
+  const WaveCell* envelope = period.ripple_V.data();
+  const WaveCell* sine = sine_table().data();
   std::uint64_t output = steps.start.output;
   std::uint64_t ripple = steps.start.ripple + (std::uint64_t{1} << 62U);  // cosine
   for (double& sample : samples) {
@@ -194,29 +331,43 @@ void add_ripple(const AcPeriod& period, const RippleSteps& steps, double factor,
   }
 }
 
+void tabulate_ripple(const CarrierRipple& ripple, AcPeriod& period) {
+  period.ripple_Hz = ripple.frequency_Hz;
+  period.has_ripple = ripple.amplitude_V != 0.0;
+  if (!period.has_ripple) return;
+  const auto envelope_V = [&](std::size_t k) {
+    return ripple.amplitude_V * std::sin(pi * ripple.modulation * sine_table()[k % cells].start);
+  };
+  double before_V = envelope_V(0);
+  for (std::size_t k = 0; k < cells; ++k) {
+    const double after_V = envelope_V(k + 1);
+    period.ripple_V[k] = {.start = before_V, .slope = after_V - before_V};
+    before_V = after_V;
+  }
+}
+
 }  // namespace
 
 void tabulate(const AcOperation& operation, std::span<const SwitchedLoad> loads, AcPeriod& period) {
   check(operation.supply);
-  tabulate_voltage(operation.supply, period.voltage_V);
-  HalfPeriod current_A{};
+  const Pulse pulse = pulse_of(operation.supply);
+  HalfWave voltage_V;
+  HalfWave current_A{};
+  HalfWave dc_A;
+  draw_voltage(operation.supply, voltage_V);
   period.ripple_conductance_S = 0.0;
   for (const SwitchedLoad& each : loads) {
     if (!each.on) continue;
-    add_load(each, operation.supply, period.voltage_V, current_A);
+    add_load(each, operation.supply, voltage_V, current_A);
     period.ripple_conductance_S += resistive_S(each);
   }
-  std::copy(current_A.begin(), current_A.end(), period.current_A.begin());
-  complete(period.voltage_V);
-  complete(period.current_A);
-  tabulate_dc_current(operation, period);
+  draw_dc_current(operation, pulse, voltage_V, current_A, dc_A);
+  lay(voltage_V, pulse, -1.0, period.voltage_V);
+  lay(current_A, pulse, -1.0, period.current_A);
+  lay(dc_A, pulse, 1.0, period.dc_current_A);
+  lay_edges(pulse, {&voltage_V, &current_A, &dc_A}, period);
   period.frequency_Hz = operation.supply.frequency_Hz;
-  period.ripple_Hz = operation.ripple.frequency_Hz;
-  period.has_ripple = operation.ripple.amplitude_V != 0.0;
-  for (std::size_t k = 0; period.has_ripple && k <= cells; ++k) {
-    period.ripple_V[k] =
-        operation.ripple.amplitude_V * std::sin(pi * operation.ripple.modulation * sine_table()[k]);
-  }
+  tabulate_ripple(operation.ripple, period);
 }
 
 WavePhase fill(const AcPeriod& period, WavePhase start, double interval_s, const WaveBlock& block) {
@@ -232,6 +383,11 @@ WavePhase fill(const AcPeriod& period, WavePhase start, double interval_s, const
   fill_channel(period.voltage_V, start.output, step, block.voltage_V);
   fill_channel(period.current_A, start.output, step, block.current_A);
   fill_channel(period.dc_current_A, start.output, step, block.dc_current_A);
+  for (const WaveEdge& edge : std::span(period.edges).first(period.edge_count)) {
+    add_jump(edge, edge.voltage_V, start.output, step, block.voltage_V);
+    add_jump(edge, edge.current_A, start.output, step, block.current_A);
+    add_jump(edge, edge.dc_current_A, start.output, step, block.dc_current_A);
+  }
   if (period.has_ripple) {
     const RippleSteps steps{.start = start, .output_step = step, .ripple_step = ripple_step};
     add_ripple(period, steps, 1.0, block.voltage_V);

@@ -272,28 +272,16 @@ double settled_capacitor_J(const LedLamp& lamp, const AcSupply& supply) {
   return 0.5 * (bracket.first + bracket.second);
 }
 
-void add_led_current(const LedLamp& lamp, double capacitor_J, const AcSupply& supply, double count,
-                     std::span<double> half_period_A) {
-  const double cells = static_cast<double>(half_period_A.size());
-  const auto spread = [&](const Step& step, double current_A) {
-    if (!(current_A > 0.0)) return;
-    // Cell k reaches from k - 1/2 to k + 1/2; the last half cell belongs to the first of the other
-    // half period, whose sign is turned.
-    double from = 2.0 * cells * step.from_turns + 0.5;
-    const double to = 2.0 * cells * step.to_turns + 0.5;
-    while (from < to) {
-      const double border = std::min(to, std::floor(from) + 1.0);
-      const auto cell = static_cast<std::size_t>(from);
-      const double charge_A = count * current_A * (border - from);
-      if (cell < half_period_A.size()) {
-        half_period_A[cell] += charge_A;
-      } else {
-        half_period_A[0] -= charge_A;
-      }
-      from = border;
-    }
+std::size_t led_current(const LedLamp& lamp, double capacitor_J, const AcSupply& supply,
+                        std::span<LedPoint> points) {
+  std::size_t count = 0;
+  const auto keep = [&](const Step& step, double current_A) {
+    if (supply.kind != OutputKind::sine && !(step.magnitude_V > 0.0)) return;
+    if (count == points.size()) return;
+    points[count++] = {.turns = 0.5 * (step.from_turns + step.to_turns), .current_A = current_A};
   };
-  half_period(lamp, capacitor_J, supply, fine_sine_steps, spread);
+  half_period(lamp, capacitor_J, supply, fine_sine_steps, keep);
+  return count;
 }
 
 }  // namespace windwright::physics

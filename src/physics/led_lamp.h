@@ -4,6 +4,7 @@
 #include "physics/ac_supply.h"
 #include "physics/load_flow.h"
 
+#include <cstddef>
 #include <span>
 
 namespace windwright::physics {
@@ -43,11 +44,18 @@ DcFlow led_off_flow(const LedLamp& lamp, double capacitor_J);
 /// The energy at the voltage's zero crossing that comes back after half a period.
 double settled_capacitor_J(const LedLamp& lamp, const AcSupply& supply);
 
-/// Adds the current over one half period to equal cells, cell k centred on k / (2 cells) turns
-/// (mean over the cell, so that narrow pulses keep their charge; the second half is the negative).
-/// @param count          of equal lamps
-/// @param half_period_A  (cells), in time, at least 2
-void add_led_current(const LedLamp& lamp, double capacitor_J, const AcSupply& supply, double count,
-                     std::span<double> half_period_A);
+/// The current at one instant of the half period.
+struct LedPoint {
+  double turns;
+  double current_A;
+};
+inline constexpr std::size_t led_points = 2048;
+
+/// The current at the middles of the steps, in time: over the half period of a sine (2048 steps),
+/// over the pulse of other supplies, between whose edges it is smooth; outside it is 0.
+/// @param points  (led_points)
+/// @return        how many of them are filled
+std::size_t led_current(const LedLamp& lamp, double capacitor_J, const AcSupply& supply,
+                        std::span<LedPoint> points);
 
 }  // namespace windwright::physics

@@ -43,7 +43,7 @@ double stored_J(const Load& load, const LoadState& state, double room_temperatur
 /// switching neither makes nor loses energy.
 struct SwitchedLoad {
   Load load;
-  LoadState state;
+  LoadState state{};
   double count = 1.0;  // 0 or more
   bool on = true;
 };

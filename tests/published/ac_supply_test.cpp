@@ -10,6 +10,7 @@
 #include <cstddef>
 #include <memory>
 #include <string>
+#include <vector>
 
 namespace windwright::physics {
 namespace {
@@ -50,7 +51,7 @@ TEST(AcSupply, QuasiSquareLosesItsThirdHarmonicAtThirtyDegrees) {
 }
 
 // Fourier series and means of unit waves; sources in the data file. Tolerance: its digits for the
-// closed forms; 0.04 % for tables, whose edges are ramps of two cells (ac_period.h).
+// closed forms; for the tables that samples are drawn from, what ac_period.h states.
 TEST(AcSupply, SineAndSquareHaveTheirClosedForms) {
   const auto table =
       base::Table::from_file(SOURCE_FOLDER "/tests/published/data/waveform_closed_forms.csv");
@@ -78,14 +79,16 @@ TEST(AcSupply, SineAndSquareHaveTheirClosedForms) {
               .dc_current_A = 0.0,
               .dc_ripple_share = 0.0},
              {}, *period);
+    std::vector<double> samples_V(200000);
+    fill(*period, {}, 1.0 / 10e6, {samples_V, {}, {}});
     double square_V2 = 0.0;
     double sum_V = 0.0;
-    for (std::size_t k = 0; k < AcPeriod::cells; ++k) {
-      square_V2 += period->voltage_V[k] * period->voltage_V[k] / AcPeriod::cells;
-      sum_V += std::abs(period->voltage_V[k]) / AcPeriod::cells;
+    for (const double sample_V : samples_V) {
+      square_V2 += sample_V * sample_V / 200000.0;
+      sum_V += std::abs(sample_V) / 200000.0;
     }
-    EXPECT_NEAR(std::sqrt(square_V2), at(row, "rms"), name == "sine" ? 1e-6 : 4e-4);
-    EXPECT_NEAR(sum_V, at(row, "rectified_mean"), name == "sine" ? 1e-6 : 5e-4);
+    EXPECT_NEAR(std::sqrt(square_V2), at(row, "rms"), 3e-7);
+    EXPECT_NEAR(sum_V, at(row, "rectified_mean"), 3e-7);
   }
   EXPECT_EQ(seen, 2);
 }

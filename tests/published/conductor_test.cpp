@@ -30,8 +30,8 @@ TEST(Conductor, WindingTemperatureFollowsFromItsResistance) {
       at["winding_hot_C"], 1e-6);
 }
 
-// The coefficient of annealed copper at 20 degC is that of a line to zero resistance at -234.5 degC,
-// half a kelvin from the winding relation's -235.
+// The coefficient of annealed copper at 20 degC is that of a line to zero resistance at -234.5
+// degC, half a kelvin from the winding relation's -235.
 TEST(Conductor, CopperCoefficientAgreesWithTheWindingRelation) {
   auto at = published();
   const double ratio = conductor_resistance_ohm(1.0, at["copper_alpha_K1"], 273.15 + 71.0);

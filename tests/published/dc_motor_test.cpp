@@ -30,12 +30,11 @@ double rad_s(double rpm) {
 }
 
 DcMotor motor_with(double constant_V_s, double winding_ohm, double loss_W, double speed_rad_s) {
-  return {.constant_V_s = constant_V_s,
-          .winding_ohm = winding_ohm,
-          .brush_drop_V = 0.0,
-          .shaft = {.inertia_kg_m2 = 1e-3,
-                    .friction_N_m = loss_W / speed_rad_s,
-                    .driven_N_m_s2 = 0.0}};
+  return {
+      .constant_V_s = constant_V_s,
+      .winding_ohm = winding_ohm,
+      .brush_drop_V = 0.0,
+      .shaft = {.inertia_kg_m2 = 1e-3, .friction_N_m = loss_W / speed_rad_s, .driven_N_m_s2 = 0.0}};
 }
 
 TEST(DcMotor, DeliversThePowerOfTheExample) {

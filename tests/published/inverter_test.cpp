@@ -88,16 +88,16 @@ TEST(Inverter, SwitchingRippleIsTheFirstSidebandGroupBehindTheFilter) {
       const double turns = (i + 0.5) / instants;
       const double carrier = triangle(carriers * turns);
       const double reference = m * std::sin(2.0 * pi * turns);
-      const double bridge_V = link_V * ((reference > carrier ? 0.5 : -0.5) -
-                                        (-reference > carrier ? 0.5 : -0.5));
+      const double bridge_V =
+          link_V * ((reference > carrier ? 0.5 : -0.5) - (-reference > carrier ? 0.5 : -0.5));
       line += bridge_V * std::polar(2.0 / instants, -2.0 * pi * (2 * carriers + side) * turns);
     }
     const double published_V = 2.0 * link_V / pi * std::abs(std::cyl_bessel_j(side, pi * m));
     EXPECT_NEAR(std::abs(line), published_V, 2e-3 * link_V) << side;
   }
   const double resonance_Hz = 1.0 / (2.0 * pi * std::sqrt(2e-3 * 1e-6));
-  EXPECT_NEAR(ripple.amplitude_V,
-              2.0 * link_V / pi / (std::pow(40e3 / resonance_Hz, 2.0) - 1.0), 1e-12);
+  EXPECT_NEAR(ripple.amplitude_V, 2.0 * link_V / pi / (std::pow(40e3 / resonance_Hz, 2.0) - 1.0),
+              1e-12);
   // And the same group from the header's product: sin(z sin t) has the sine lines 2 J_n(z).
   std::complex<double> third = 0.0;
   for (int i = 0; i < 4096; ++i) {
