@@ -182,6 +182,25 @@ HalfPeriod half_period(const LedLamp& lamp, double capacitor_J, const AcSupply& 
   return sum;
 }
 
+// exp(-j order 2 pi turns) of every order.
+struct Turned {
+  double turns;
+  Harmonics powers;
+};
+
+Turned turned_by(double turns) {
+  Turned result{.turns = turns, .powers = {}};
+  std::complex<double> power = std::polar(1.0, -2.0 * pi * turns);
+  const double cosine = power.real() * power.real() - power.imag() * power.imag();
+  const double sine = 2.0 * power.real() * power.imag();
+  for (std::complex<double>& each : result.powers) {
+    each = power;
+    power = {power.real() * cosine - power.imag() * sine,
+             power.real() * sine + power.imag() * cosine};
+  }
+  return result;
+}
+
 PowerSplit split_of(const LedLamp& lamp, const HalfPeriod& sum, double length_s) {
   const double light_J = lamp.light_share * sum.driver_J;
   return {.electrical_W = sum.electrical_J / length_s,
@@ -228,18 +247,16 @@ DcFlow led_dc_flow(const LedLamp& lamp, double capacitor_J, double voltage_V) {
 
 AcFlow led_ac_flow(const LedLamp& lamp, double capacitor_J, const AcSupply& supply) {
   AcFlow flow;
+  // Exact for a current constant over each step, so that the orders never hold more than the whole.
+  Turned before = turned_by(0.0);
   const auto add_harmonics = [&](const Step& step, double current_A) {
     if (!(current_A > 0.0)) return;
-    const double middle_rad = pi * (step.from_turns + step.to_turns);
-    const std::complex<double> two_orders = std::polar(1.0, 2.0 * middle_rad);
-    // A constant current over the step: sine and cosine parts 4 integral i over the half period.
-    std::complex<double> turned = std::polar(1.0, middle_rad);
-    const double weight = 4.0 * current_A * (step.to_turns - step.from_turns) / std::numbers::sqrt2;
-    for (std::complex<double>& phasor : flow.harmonics_A) {
-      phasor += weight * std::complex<double>(turned.imag(), turned.real());
-      turned = {turned.real() * two_orders.real() - turned.imag() * two_orders.imag(),
-                turned.real() * two_orders.imag() + turned.imag() * two_orders.real()};
-    }
+    if (before.turns != step.from_turns) before = turned_by(step.from_turns);
+    const Turned after = turned_by(step.to_turns);
+    const double weight_A = std::numbers::sqrt2 / pi * current_A;
+    for (std::size_t i = 0; i < harmonic_orders; ++i)
+      flow.harmonics_A[i] += weight_A / order_of(i) * (before.powers[i] - after.powers[i]);
+    before = after;
   };
   const HalfPeriod sum = half_period(lamp, capacitor_J, supply, sine_steps, add_harmonics);
   const double length_s = 0.5 / supply.frequency_Hz;
