@@ -84,6 +84,8 @@ TEST(LedLamp, AveragesAgreeWithTheCircuitIntegratedStepByStep) {
       EXPECT_NEAR(flow.rms_current_A / right.rms_A, 1.0, 5e-3) << name;
       EXPECT_LT(std::abs(flow.harmonics_A[0] - right.first_A), 2e-3 * right.rms_A) << name;
       EXPECT_NEAR(flow.power.stored_W, 0.0, 1e-6 * lamp.power_W) << name;
+      // What is left for the driver after bridge and resistor is its constant power.
+      EXPECT_NEAR(flow.power.radiated_W, lamp.light_share * lamp.power_W, 1e-9) << name;
     }
   }
 }
