@@ -88,7 +88,7 @@ InverterFlow inverter_flow(const Inverter& inverter, InverterMode mode, double d
   // A sum of rounded powers may exceed its apparent power by rounding.
   need(demand.apparent_power_VA >= std::abs(demand.active_power_W) * (1.0 - 1e-9),
        "apparent power is below the active one", "at least the active power");
-  const double rated_W = inverter.rated_power_VA;
+  const double rated_VA = inverter.rated_power_VA;
   InverterFlow flow{};
   double slope_A = 0.0;  // d(input power)/d(DC voltage)
   switch (mode) {
@@ -101,12 +101,12 @@ InverterFlow inverter_flow(const Inverter& inverter, InverterMode mode, double d
       flow.no_load_loss_W = inverter.standby_power_W;
       break;
     case InverterMode::starting:
-      flow.no_load_loss_W = inverter.losses.no_load_share * rated_W;
+      flow.no_load_loss_W = inverter.losses.no_load_share * rated_VA;
       break;
     case InverterMode::running: {
-      const double part = demand.apparent_power_VA / rated_W;
+      const double part = demand.apparent_power_VA / rated_VA;
       flow.ac_power_W = demand.active_power_W;
-      flow.no_load_loss_W = inverter.losses.no_load_share * rated_W;
+      flow.no_load_loss_W = inverter.losses.no_load_share * rated_VA;
       flow.proportional_loss_W = inverter.losses.proportional_share * demand.apparent_power_VA;
       flow.quadratic_loss_W = inverter.losses.quadratic_share * part * demand.apparent_power_VA;
       const double active_slope_A = demand.active_slope_A * output_slope(inverter, dc_voltage_V);
