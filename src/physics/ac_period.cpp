@@ -2,6 +2,14 @@
 #include "physics/ac_period.h"
 
 #include "base/errors.h"
+#include "physics/ac_supply.h"
+#include "physics/inverter.h"
+#include "physics/lamp.h"
+#include "physics/led_lamp.h"
+#include "physics/load_flow.h"
+#include "physics/load_set.h"
+#include "physics/motor.h"
+#include "physics/rheostat.h"
 
 #include <algorithm>
 #include <array>

@@ -2,6 +2,8 @@
 #include "physics/inverter.h"
 
 #include "base/errors.h"
+#include "physics/ac_supply.h"
+#include "physics/inverter_protection.h"
 
 #include <fmt/format.h>
 

@@ -5,7 +5,6 @@
 
 #include <fmt/format.h>
 
-#include <algorithm>
 #include <cmath>
 
 namespace windwright::physics {
@@ -43,6 +42,10 @@ void decide_live(const InverterLimits& limits, double rated_power_VA, const Inve
   state.overcurrent_s = held_s(load > limits.overcurrent_share, state.overcurrent_s, step_s);
   state.light_s =
       held_s(running && input.connected_VA < limits.standby_below_VA, state.light_s, step_s);
+  const bool wakes =
+      state.mode == InverterMode::standby && input.connected_VA >= limits.standby_below_VA;
+  const bool started =
+      state.mode == InverterMode::starting && state.in_mode_s >= limits.start_delay_s;
   if (input.dc_voltage_V > limits.high_stop_V) {
     stop(state, StopCause::high_voltage, false);
   } else if (state.overcurrent_s > 0.0 && state.overcurrent_s >= limits.overcurrent_delay_s) {
@@ -54,9 +57,7 @@ void decide_live(const InverterLimits& limits, double rated_power_VA, const Inve
   } else if (running && limits.has_standby && state.light_s > 0.0 &&
              state.light_s >= limits.standby_delay_s) {
     enter(state, InverterMode::standby);
-  } else if (state.mode == InverterMode::standby && input.connected_VA >= limits.standby_below_VA) {
-    enter(state, InverterMode::running);
-  } else if (state.mode == InverterMode::starting && state.in_mode_s >= limits.start_delay_s) {
+  } else if (wakes || started) {
     enter(state, InverterMode::running);
   } else if (running && state.in_mode_s >= limits.forgive_s) {
     state.restarts = 0;

@@ -11,14 +11,14 @@ struct InverterLimits {
   double low_stop_delay_s;
   double high_stop_V;  // above it: stop at once
   double high_reconnect_V;
-  double overcurrent_share;    // of rated apparent power: above it for overcurrent_delay_s, stop
-  double overcurrent_delay_s;  //
-  double continuous_share;     // of rated apparent power, held for ever
-  double thermal_time_s;       // time constant of its heating
-  double start_delay_s;        // from switching on, or from a reconnection, to output
-  double restart_delay_s;      // pause after an overload, and within limits after a voltage stop
-  int most_restarts;           // by itself after overloads; 0: every overload locks
-  double forgive_s;            // running this long without overload, restarts count from 0 again
+  double overcurrent_share;  // of rated apparent power: above it for overcurrent_delay_s, stop
+  double overcurrent_delay_s;
+  double continuous_share;  // of rated apparent power, held for ever
+  double thermal_time_s;    // time constant of its heating
+  double start_delay_s;     // from switching on, or from a reconnection, to output
+  double restart_delay_s;   // pause after an overload, and within limits after a voltage stop
+  int most_restarts;        // by itself after overloads; 0: every overload locks
+  double forgive_s;         // running this long without overload, restarts count from 0 again
   bool has_standby;
   double standby_below_VA;  // less than this for standby_delay_s: standby
   double standby_delay_s;

@@ -2,6 +2,8 @@
 #include "physics/led_lamp.h"
 
 #include "base/errors.h"
+#include "physics/ac_supply.h"
+#include "physics/load_flow.h"
 
 #include <boost/math/tools/toms748_solve.hpp>
 #include <fmt/format.h>
@@ -12,6 +14,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <numbers>
+#include <span>
 #include <utility>
 
 namespace windwright::physics {

@@ -2,6 +2,12 @@
 #include "physics/load_set.h"
 
 #include "base/errors.h"
+#include "physics/ac_supply.h"
+#include "physics/lamp.h"
+#include "physics/led_lamp.h"
+#include "physics/load_flow.h"
+#include "physics/motor.h"
+#include "physics/rheostat.h"
 
 #include <fmt/format.h>
 
@@ -9,6 +15,7 @@
 #include <cmath>
 #include <complex>
 #include <cstddef>
+#include <span>
 #include <variant>
 
 namespace windwright::physics {

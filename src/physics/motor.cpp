@@ -2,6 +2,8 @@
 #include "physics/motor.h"
 
 #include "base/errors.h"
+#include "physics/ac_supply.h"
+#include "physics/load_flow.h"
 
 #include <algorithm>
 #include <cmath>
