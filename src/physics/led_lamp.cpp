@@ -15,7 +15,6 @@
 #include <cstdint>
 #include <numbers>
 #include <span>
-#include <utility>
 
 namespace windwright::physics {
 namespace {

@@ -215,7 +215,7 @@ TEST(AcPeriod, SwitchingRippleFollowsItsFormula) {
 }
 
 TEST(AcPeriod, BlocksJoinWithoutASeam) {
-  const auto& supply = supplies()[3].second;
+  const AcSupply supply = supplies()[3].second;
   const auto loads = ac_loads(supply);
   const auto period = std::make_unique<AcPeriod>();
   AcOperation operation = without_inverter(supply);
