@@ -58,9 +58,10 @@ CorrectedPoint corrected(const Section& section, const PointResult& point, const
       },
       thrust);
   const bool beyond = disc.held || disc.free_induction > 0.4;
-  ratio.add("tunnel:wall-correction",
-            {.u = (beyond ? u_correction_part_beyond : u_correction_part) * std::abs(ratio.value() - 1.0),
-             .dof = infinity});
+  ratio.add(
+      "tunnel:wall-correction",
+      {.u = (beyond ? u_correction_part_beyond : u_correction_part) * std::abs(ratio.value() - 1.0),
+       .dof = infinity});
   CorrectedPoint result{.speed_ratio = ratio,
                         .free_air_speed_m_s = divided(point.air_speed_m_s, ratio, -1.0),
                         .tip_speed_ratio = divided(point.tip_speed_ratio, ratio, 1.0),

@@ -121,8 +121,7 @@ HWY_INLINE PlaneRoot root_in(const ElementSetting& setting, const Elements& e, c
     if (part.depth >= deepest || (x_done && u_done)) {
       const Missing m = missing(setting, e, hn::Set(d, x), hn::Set(d, std::sin(x)),
                                 hn::Set(d, std::cos(x)), hn::Set(d, u));
-      if (hn::GetLane(residual_of(m.trial)) < 1e-11 &&
-          std::abs(hn::GetLane(m.reynolds)) < 1e-9) {
+      if (hn::GetLane(residual_of(m.trial)) < 1e-11 && std::abs(hn::GetLane(m.reynolds)) < 1e-9) {
         return {x, u, true};
       }
       continue;
@@ -166,16 +165,16 @@ HWY_INLINE Rows rows_over(const ElementSetting& setting, std::size_t between) {
       table[tables++] = polar->log_reynolds[i];
   }
   std::sort(table.data(), table.data() + tables);
-  tables = static_cast<std::size_t>(std::unique(table.data(), table.data() + tables) -
-                                    table.data());
+  tables =
+      static_cast<std::size_t>(std::unique(table.data(), table.data() + tables) - table.data());
   Rows rows;
   rows.log_reynolds[0] = table[0] - far;
   rows.count = 1;
   const std::size_t cuts = std::max<std::size_t>(1, between / tables);
   for (std::size_t i = 0; i + 1 < tables; ++i) {
     for (std::size_t k = 0; k < cuts && rows.count + 2 < most_rows; ++k) {
-      rows.log_reynolds[rows.count++] = std::lerp(
-          table[i], table[i + 1], static_cast<double>(k) / static_cast<double>(cuts));
+      rows.log_reynolds[rows.count++] =
+          std::lerp(table[i], table[i + 1], static_cast<double>(k) / static_cast<double>(cuts));
     }
   }
   rows.log_reynolds[rows.count++] = table[tables - 1];
@@ -204,8 +203,7 @@ HWY_INLINE void fill(const ElementSetting& setting, const Elements& e, const Row
   for (std::size_t row = 0; row < rows.count; ++row) {
     for (std::size_t k = 0; k < parts; k += hn::Lanes(d)) {
       const Missing m = missing(setting, e, hn::Load(d, &strip.x[k]), hn::Load(d, &strip.sine[k]),
-                                hn::Load(d, &strip.cosine[k]),
-                                hn::Set(d, rows.log_reynolds[row]));
+                                hn::Load(d, &strip.cosine[k]), hn::Set(d, rows.log_reynolds[row]));
       hn::Store(m.across, d, &strip.across[row][k]);
       hn::Store(m.reynolds, d, &strip.reynolds[row][k]);
     }
@@ -228,8 +226,7 @@ HWY_INLINE PlaneRoot root_from(const ElementSetting& setting, const Elements& e,
         const Cell cell{
             .x = {k == 0 ? strip.x_before : strip.x[k - 1], strip.x[k]},
             .log_reynolds = {rows.log_reynolds[row], rows.log_reynolds[row + 1]},
-            .corner = {before[row],
-                       Corner{strip.across[row][k], strip.reynolds[row][k]},
+            .corner = {before[row], Corner{strip.across[row][k], strip.reynolds[row][k]},
                        before[row + 1],
                        Corner{strip.across[row + 1][k], strip.reynolds[row + 1][k]}}};
         if (!may_hold_root(cell)) continue;
