@@ -105,7 +105,8 @@ ElementSetting element_setting(const BladeElement& element, const RotorOptions& 
           .outer = element.outer->arrays(),
           .two_polars = element.inner != element.outer,
           .swirl = options.wake_rotation,
-          .drag_in_swirl = options.drag_in_swirl};
+          .drag_in_swirl = options.drag_in_swirl,
+          .glauert = options.high_thrust == HighThrust::glauert};
 }
 
 void put(const BladeElement& element, double pitch_rad, const RotorFlow& flow, ElementBatch& batch,

@@ -15,6 +15,7 @@ struct ElementSetting {
   bool two_polars;
   bool swirl;
   bool drag_in_swirl;
+  bool glauert;  // closure at high thrust; else Buhl's
 };
 
 /// Up to `most` elements side by side, each quantity an array over them.

@@ -183,6 +183,50 @@ HWY_INLINE V axial_part(const Angle& x, V n, V over_loss) {
   return p;
 }
 
+// The same with Glauert's closure from a = 1/3: ct = 4 a (1 - a (5 - 3 a) / 4) F, which makes
+// F (2 p^2 - 3 s p + 4 s^2 - 3 s^3 / p) = n. With the flow reversed that has a least n, and below
+// it p goes on, continuous, to negative.
+HWY_INLINE V glauert_part(const Angle& x, V n, V over_loss) {
+  const V zero = hn::Zero(d);
+  const V s = x.sine;
+  const V a = x.size;
+  const V m = hn::Mul(hn::Abs(n), over_loss);
+  const V r = hn::Mul(hn::Mul(hn::Set(d, 0.25), m), x.over_size);
+  const V outer = hn::Sqrt(hn::Mul(hn::Set(d, 0.5), m));  // root at s = 0
+  // Newton's steps from above the root; the left side is convex there.
+  const auto root_from = [&](V sine, V p) HWY_ATTR {
+    const V s2 = hn::Mul(sine, sine);
+    const V s3 = hn::Mul(hn::Set(d, 3.0), hn::Mul(s2, sine));
+    for (int step = 0; step < 40; ++step) {
+      const V over = hn::Div(hn::Set(d, 1.0), p);
+      const V value =
+          hn::Sub(hn::Add(hn::Mul(p, hn::Sub(hn::Add(p, p), hn::Mul(hn::Set(d, 3.0), sine))),
+                          hn::Mul(hn::Set(d, 4.0), s2)),
+                  hn::Add(hn::Mul(s3, over), m));
+      const V slope = hn::Add(hn::Sub(hn::Mul(hn::Set(d, 4.0), p), hn::Mul(hn::Set(d, 3.0), sine)),
+                              hn::Mul(s3, hn::Mul(over, over)));
+      const V next = hn::Sub(p, hn::Div(value, hn::Max(slope, hn::Set(d, 1e-300))));
+      p = hn::IfThenElse(hn::Gt(next, zero), next, hn::Mul(hn::Set(d, 0.5), p));
+    }
+    return p;
+  };
+  const M light = hn::Le(r, hn::Mul(hn::Set(d, 0.5), a));
+  const V brake = hn::IfThenElse(light, hn::Add(a, r),
+                                 root_from(a, hn::Add(hn::Mul(hn::Set(d, 1.5), a), outer)));
+  const M pushed = hn::Lt(n, zero);
+  V p = hn::IfThenElse(pushed, hn::Max(hn::Sub(a, r), hn::Neg(outer)), brake);
+  const M reversed = hn::Le(s, zero);
+  if (hn::AllFalse(d, reversed)) return p;
+  constexpr double at_least = 0.7154047696801799;  // p over |s| there: 4 t^3 + 3 t^2 = 3
+  constexpr double least = 11.363252524967988;     // n over F s^2 there
+  const V share = hn::Div(m, hn::Mul(hn::Set(d, least), hn::Mul(a, a)));
+  const V none =
+      hn::Mul(hn::Mul(hn::Set(d, at_least), a), hn::Sub(hn::Add(share, share), hn::Set(d, 1.0)));
+  const V through = root_from(hn::Neg(a), hn::Max(outer, hn::Mul(hn::Set(d, at_least), a)));
+  const V back = hn::IfThenElse(hn::Le(share, hn::Set(d, 1.0)), none, through);
+  return hn::IfThenElse(reversed, hn::IfThenElse(pushed, hn::Neg(brake), back), p);
+}
+
 // Share of the wake's swirl that the momentum theorem gives: all up to a = 0.4, where that theorem
 // ends, then less, none where the flow through the disc stops.
 HWY_INLINE V swirl_share(V s, V n, V p) {
@@ -225,7 +269,7 @@ HWY_INLINE Trial trial(const ElementSetting& setting, const Elements& e, const R
   t.cd = f.cd;
   const V lift = hn::Mul(e.mirror, f.cl);
   const V n = hn::Mul(e.solidity, hn::Add(hn::Mul(lift, c), hn::Mul(f.cd, s)));
-  t.axial = axial_part(x, n, over_loss);
+  t.axial = setting.glauert ? glauert_part(x, n, over_loss) : axial_part(x, n, over_loss);
   t.turning = c;
   if (setting.swirl) {
     const V torque =

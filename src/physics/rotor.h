@@ -37,10 +37,18 @@ struct RotorFlow {
 
 enum class Losses { none, tip, root, both };
 
+/// Thrust of heavily loaded annuli, where the momentum theorem ends.
+enum class HighThrust {
+  buhl,    // from an axial induction of 0.4: Buhl, NREL/TP-500-36834 (2005)
+  glauert  // from 1/3: ct = 4 a (1 - a (5 - 3 a) / 4) F, as in Hansen, Aerodynamics of Wind
+           // Turbines
+};
+
 struct RotorOptions {
   Losses losses = Losses::both;  // Prandtl's factor where the vortices of few blades leave them
   int elements = 40;             // closer at both ends; 1e-3 of power against many more
   bool wake_rotation = true;     // false: the wake leaves without swirl (Betz)
+  HighThrust high_thrust = HighThrust::buhl;  // the other for comparison with texts that use it
   /// Let drag, too, take part in the swirl's momentum balance. Off: what drag does stays in the
   /// thin viscous wakes (Wilson and Lissaman, Applied aerodynamics of wind power machines, Oregon
   /// State University 1974), and the equation stays regular where the flow through the disc stops.

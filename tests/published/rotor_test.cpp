@@ -55,9 +55,10 @@ std::map<std::string, double> exercise_column(const std::string& column) {
 // One blade element with given lift and drag; exercise of the wind turbine aerodynamics course at
 // the Technical University of Denmark, after M. O. L. Hansen, Aerodynamics of Wind Turbines. Inputs
 // and equations stand in the data file. Its axial induction of 0.384 lies below 0.4, where Buhl's
-// parabola begins, so the plain momentum columns apply; the third, for a closure that begins at
-// 1/3, does not.
-void check_exercise(const std::string& column, Losses losses) {
+// parabola begins, so the plain momentum columns apply to it; the third is for the closure that
+// begins at 1/3.
+void check_exercise(const std::string& column, Losses losses,
+                    HighThrust high_thrust = HighThrust::buhl) {
   const auto polar = constant_polar(0.5, 0.01);
   const Rotor rotor{
       .blades = 3,
@@ -69,7 +70,8 @@ void check_exercise(const std::string& column, Losses losses) {
                        .rotor_speed_rad_s = 2.61,
                        .density_kg_m3 = 1.225,
                        .dynamic_viscosity_Pa_s = 1.8e-5};
-  const auto load = element_load(rotor, 24.5, flow, {.losses = losses, .drag_in_swirl = true});
+  const auto load = element_load(
+      rotor, 24.5, flow, {.losses = losses, .high_thrust = high_thrust, .drag_in_swirl = true});
   const auto want = exercise_column(column);
   const auto same = [&](const char* quantity, double value) {
     EXPECT_NEAR(value / want.at(quantity), 1.0, 1e-6) << column << " " << quantity;
@@ -90,6 +92,10 @@ void check_exercise(const std::string& column, Losses losses) {
 
 TEST(PublishedElement, SolvesTheCourseExerciseWithTipLoss) {
   check_exercise("prandtl", Losses::tip);
+}
+
+TEST(PublishedElement, SolvesTheCourseExerciseWithGlauertsClosure) {
+  check_exercise("prandtl_and_glauert_high_thrust", Losses::tip, HighThrust::glauert);
 }
 
 TEST(PublishedElement, SolvesTheCourseExerciseWithoutTipLoss) {
