@@ -3,14 +3,14 @@
 
 #include "base/errors.h"
 #include "base/text.h"
+#include "physics/bridge_cycle.h"
+#include "physics/bridge_table.h"
 
-#include <boost/math/quadrature/gauss.hpp>
+#include <boost/math/tools/minima.hpp>
 #include <boost/math/tools/toms748_solve.hpp>
 
 #include <algorithm>
-#include <array>
 #include <cmath>
-#include <cstddef>
 #include <cstdint>
 #include <limits>
 #include <numbers>
@@ -21,136 +21,23 @@ namespace {
 
 constexpr double pi = std::numbers::pi;
 constexpr double sqrt3 = std::numbers::sqrt3;
-constexpr double deg_30 = pi / 6.0;
-constexpr double deg_60 = pi / 3.0;
-constexpr double deg_90 = pi / 2.0;
-constexpr double deg_120 = 2.0 * pi / 3.0;
-constexpr double deg_150 = 5.0 * pi / 6.0;
+constexpr double highest_number = std::numeric_limits<double>::max();
 
-/// State of the bridge at a relative current x = Id / (sqrt3 E / (2 omega_e L)), the peak of the
-/// short-circuit current between two phases; x in [0, 2/sqrt3].
-struct Commutation {
-  double delay_rad;      // of the start of conduction against the natural commutation point
-  double overlap_rad;    // u
-  double voltage_ratio;  // mean DC voltage over that without current; smooth, falling, concave in x
-};
-
-constexpr double highest_relative_current = 2.0 / sqrt3;
-
-Commutation commutation(double x) {
-  if (x <= 0.5) {  // x = 1 - cos u
-    return {.delay_rad = 0.0,
-            .overlap_rad = 2.0 * std::asin(std::sqrt(0.5 * x)),
-            .voltage_ratio = 1.0 - 0.5 * x};
-  }
-  if (x <= 0.5 * sqrt3) {  // x = cos a - cos(a + 60 deg) = sin(a + 30 deg)
-    return {.delay_rad = std::asin(x) - deg_30,
-            .overlap_rad = deg_60,
-            .voltage_ratio = 0.5 * sqrt3 * std::sqrt((1.0 - x) * (1.0 + x))};
-  }
-  // sqrt3 x = 1 - cos(u + 60 deg)
-  return {.delay_rad = deg_30,
-          .overlap_rad = std::acos(std::max(-1.0, 1.0 - sqrt3 * x)) - deg_60,
-          .voltage_ratio = std::max(0.0, sqrt3 - 1.5 * x)};
-}
-
-/// A stretch of the line current over half a period: di/dtheta = slope sin(theta + phase), theta
-/// counted from the natural commutation point of the phase, current in units of Id.
-struct Stretch {
-  double begin_rad;
-  double end_rad;
-  double amplitude;  // of omega_e L di/dtheta over E: 0 steady, sqrt3/2 two phases, 1 all shorted
-  double phase_rad;
-  double begin_current;
-};
-
-/// Half a period of the line current; the other half is its negative.
-struct HalfWave {
-  std::array<Stretch, 6> stretches;
-  std::size_t count;
-  double slope;  // of current in units of Id for amplitude 1: E / (omega_e L Id)
-};
-
-double stretch_current(const Stretch& stretch, double slope, double theta_rad) {
-  if (stretch.amplitude == 0.0) return stretch.begin_current;
-  // The difference of cosines as a product, which keeps its digits for a short overlap.
-  return stretch.begin_current +
-         stretch.amplitude * slope * 2.0 *
-             std::sin(0.5 * (theta_rad + stretch.begin_rad) + stretch.phase_rad) *
-             std::sin(0.5 * (theta_rad - stretch.begin_rad));
-}
-
-HalfWave half_wave(double x) {
-  const Commutation state = commutation(x);
-  const double a = state.delay_rad;
-  const double u = state.overlap_rad;
-  const double slope = x > 0.0 ? 2.0 / (sqrt3 * x) : 0.0;
-  if (u <= deg_60) {
-    return {.stretches = {{{a, a + u, 0.5 * sqrt3, 0.0, 0.0},
-                           {a + u, a + deg_120, 0.0, 0.0, 1.0},
-                           {a + deg_120, a + deg_120 + u, 0.5 * sqrt3, deg_60, 1.0},
-                           {a + deg_120 + u, a + pi, 0.0, 0.0, 0.0}}},
-            .count = 4,
-            .slope = slope};
-  }
-  // More than 60 degrees: between the commutations of two phases, two overlap and short all three.
-  HalfWave wave{.stretches = {{{-deg_30, u - deg_90, 1.0, deg_30, -1.0},
-                               {u - deg_90, deg_30, 0.5 * sqrt3, deg_60, 0.0},
-                               {deg_30, u - deg_30, 1.0, deg_30, 0.0},
-                               {u - deg_30, deg_90, 0.5 * sqrt3, 0.0, 0.0},
-                               {deg_90, u + deg_30, 1.0, deg_30, 0.0},
-                               {u + deg_30, deg_150, 0.0, 0.0, 1.0}}},
-                .count = 6,
-                .slope = slope};
-  for (std::size_t i = 1; i + 1 < wave.count; ++i) {
-    const Stretch& before = wave.stretches[i - 1];
-    wave.stretches[i].begin_current = stretch_current(before, slope, before.end_rad);
-  }
-  return wave;
-}
-
-/// Integral of f (1 - f) over the overlap, f the rising current over Id up to 60 degrees of
-/// overlap: (cos a - cos(a + theta)) / (cos a - cos(a + u)).
-double overlap_integral_rad(const Commutation& state) {
-  const double a = state.delay_rad;
-  const double u = state.overlap_rad;
-  if (u < 0.1) {  // no delay yet, and the closed form would lose digits
-    return u * (2.0 / 15.0 + u * u * (1.0 / 630.0 - u * u / 12600.0));
-  }
-  const double whole = std::cos(a) - std::cos(a + u);
-  const double sines = std::sin(a + u) - std::sin(a);
-  const double first = u * std::cos(a) - sines;
-  const double second = std::cos(a) * (u * std::cos(a) - 2.0 * sines) + 0.5 * u +
-                        0.25 * (std::sin(2.0 * (a + u)) - std::sin(2.0 * a));
-  return (first - second / whole) / whole;
-}
-
-/// Mean square of the line current over Id^2: 2/3 without overlap, 1/2 at the short circuit.
-double mean_square_ratio(double x) {
-  const Commutation state = commutation(x);
-  if (x <= 0.5 * sqrt3) return 2.0 / 3.0 - 2.0 / pi * overlap_integral_rad(state);
-  // Five different stretches of rise: by quadrature, exact to rounding over so short arcs. Only a
-  // bridge that is nearly short-circuited gets here.
-  const HalfWave wave = half_wave(x);
-  double sum = 0.0;
-  for (std::size_t i = 0; i < wave.count; ++i) {
-    const Stretch& stretch = wave.stretches[i];
-    if (!(stretch.end_rad > stretch.begin_rad)) continue;
-    sum += boost::math::quadrature::gauss<double, 7>::integrate(
-        [&](double theta) {
-          const double current = stretch_current(stretch, wave.slope, theta);
-          return current * current;
-        },
-        stretch.begin_rad, stretch.end_rad);
-  }
-  return sum / pi;
-}
-
+/// The machine at one speed, as the bridge sees it.
 struct Source {
-  double electrical_rad_s;        // magnitude
-  double emf_peak_V;              // phase
-  double no_load_V;               // mean DC voltage without current and losses
-  double relative_current_scale;  // x per ampere of direct current; independent of speed
+  double electrical_rad_s;  // magnitude
+  double emf_peak_V;        // phase
+  double no_load_V;         // mean DC voltage without current and losses
+  double resistance_ohm;    // one phase with its diode
+  double reactance_ohm;
+
+  double short_circuit_A() const { return emf_peak_V / std::hypot(resistance_ohm, reactance_ohm); }
+  SmoothBridge smooth(double current_A) const {
+    return {.emf_peak_V = emf_peak_V,
+            .resistance_ohm = resistance_ohm,
+            .reactance_ohm = reactance_ohm,
+            .dc_current_A = std::min(current_A, short_circuit_A())};
+  }
 };
 
 Source source_at(const Generator& generator, double rotor_speed_rad_s) {
@@ -159,42 +46,54 @@ Source source_at(const Generator& generator, double rotor_speed_rad_s) {
   return {.electrical_rad_s = electrical_rad_s,
           .emf_peak_V = emf_peak_V,
           .no_load_V = 3.0 * sqrt3 * emf_peak_V / pi,
-          .relative_current_scale =
-              2.0 * generator.winding_inductance_H / (sqrt3 * generator.flux_linkage_V_s)};
+          .resistance_ohm = generator.winding_resistance_ohm + generator.diode_resistance_ohm,
+          .reactance_ohm = electrical_rad_s * generator.winding_inductance_H};
 }
 
-/// DC voltage that the machine delivers at a direct current.
-double terminal_voltage_V(const Generator& generator, const Source& source, double current_A) {
-  const double x = std::min(highest_relative_current, source.relative_current_scale * current_A);
-  return source.no_load_V * commutation(x).voltage_ratio -
-         3.0 * generator.winding_resistance_ohm * mean_square_ratio(x) * current_A -
-         2.0 * (generator.diode_drop_V + generator.diode_resistance_ohm * current_A);
+/// Root between two arguments at which a function has different signs.
+template <typename Function>
+double root_between(const Function& function, double low, double high, double at_low,
+                    double at_high) {
+  if (at_low == 0.0) return low;
+  if (at_high == 0.0) return high;
+  std::uintmax_t steps = 80;
+  const auto [below, above] = boost::math::tools::toms748_solve(
+      function, low, high, at_low, at_high, boost::math::tools::eps_tolerance<double>(50), steps);
+  return 0.5 * (below + above);
 }
 
 double direct_current_A(const Generator& generator, const Source& source,
                         double load_resistance_ohm) {
   const double driving_V = source.no_load_V - 2.0 * generator.diode_drop_V;
   if (!(driving_V > 0.0) || std::isinf(load_resistance_ohm)) return 0.0;
-  // The voltage ratio lies between 1 - (sqrt3/2) x and 1 - x/2, the mean square between 1/2 and
-  // 2/3: with the bounds in their place the equation is linear, and its roots bracket ours.
-  const double linear_ohm = load_resistance_ohm + 2.0 * generator.diode_resistance_ohm;
-  const double reactive_ohm = source.no_load_V * source.relative_current_scale;
-  const double lowest_A = driving_V / (linear_ohm + 2.0 * generator.winding_resistance_ohm +
-                                       0.5 * sqrt3 * reactive_ohm);
-  const double highest_A =
-      driving_V / (linear_ohm + 1.5 * generator.winding_resistance_ohm + 0.5 * reactive_ohm);
+  const double limit_A = source.short_circuit_A();
+  if (!(limit_A < highest_number)) return driving_V / load_resistance_ohm;
   const auto excess_V = [&](double current_A) {
-    return terminal_voltage_V(generator, source, current_A) - load_resistance_ohm * current_A;
+    return smooth_bridge_voltage_V(source.smooth(current_A)) - 2.0 * generator.diode_drop_V -
+           load_resistance_ohm * current_A;
   };
-  const double at_lowest_V = excess_V(lowest_A);
-  const double at_highest_V = excess_V(highest_A);
-  if (at_lowest_V <= 0.0) return lowest_A;  // by rounding only
-  if (at_highest_V >= 0.0) return highest_A;
-  std::uintmax_t steps = 60;
-  const auto [below, above] =
-      boost::math::tools::toms748_solve(excess_V, lowest_A, highest_A, at_lowest_V, at_highest_V,
-                                        boost::math::tools::eps_tolerance<double>(50), steps);
-  return 0.5 * (below + above);
+  // Straight lines below and above the fall of voltage with current, from the lossless
+  // commutation and the bounds of the losses: a first guess at a bracket, widened where
+  // resistance in commutation goes beyond it.
+  const double most_ohm =
+      load_resistance_ohm + 2.0 * source.resistance_ohm + 2.7 / sqrt3 * source.reactance_ohm;
+  const double least_ohm =
+      load_resistance_ohm + 1.5 * source.resistance_ohm + 3.0 / pi * source.reactance_ohm;
+  double highest_A = std::min(limit_A, driving_V / least_ohm);
+  double lowest_A = std::min(highest_A, driving_V / most_ohm);
+  double at_lowest_V = excess_V(lowest_A);
+  if (at_lowest_V < 0.0) {
+    highest_A = lowest_A;
+    lowest_A = 0.0;
+    at_lowest_V = driving_V;
+  }
+  double at_highest_V = excess_V(highest_A);
+  if (at_highest_V > 0.0) {
+    highest_A = limit_A;
+    at_highest_V = excess_V(highest_A);
+  }
+  if (at_highest_V > 0.0) return highest_A;  // by rounding only
+  return root_between(excess_V, lowest_A, highest_A, at_lowest_V, at_highest_V);
 }
 
 double iron_loss_W(const Generator& generator, double electrical_rad_s) {
@@ -208,33 +107,13 @@ double bearing_loss_W(const Generator& generator, double rotor_speed_rad_s) {
          (generator.bearing_torque_N_m + generator.bearing_viscous_N_m_s * speed_rad_s);
 }
 
-}  // namespace
-
-GeneratorLoad generator_load(const Generator& generator, double rotor_speed_rad_s,
-                             double load_resistance_ohm) {
-  if (!(load_resistance_ohm > 0.0)) {
-    throw base::BadInput("load resistance", base::number_text(load_resistance_ohm) + " ohm",
-                         "a resistance above 0");
-  }
-  const Source source = source_at(generator, rotor_speed_rad_s);
-  const double current_A = direct_current_A(generator, source, load_resistance_ohm);
-  GeneratorLoad load{};
+/// From the DC side and the currents' squares to the shaft; every sum closes by being formed here.
+void close_balance(const Generator& generator, const Source& source, double rotor_speed_rad_s,
+                   double square_sum, GeneratorLoad& load) {
   load.electrical_rad_s = generator.pole_pairs * rotor_speed_rad_s;
   load.phase_emf_peak_V = source.emf_peak_V;
-  if (current_A > 0.0) {
-    const double x = std::min(highest_relative_current, source.relative_current_scale * current_A);
-    const double mean_square = mean_square_ratio(x) * current_A * current_A;
-    load.dc_voltage_V = load_resistance_ohm * current_A;
-    load.dc_current_A = current_A;
-    load.overlap_rad = commutation(x).overlap_rad;
-    load.line_current_rms_A = std::sqrt(mean_square);
-    load.winding_loss_W = 3.0 * generator.winding_resistance_ohm * mean_square;
-  } else if (std::isinf(load_resistance_ohm)) {
-    load.dc_voltage_V = std::max(0.0, source.no_load_V - 2.0 * generator.diode_drop_V);
-  }
+  load.winding_loss_W = generator.winding_resistance_ohm * square_sum;
   load.dc_power_W = load.dc_voltage_V * load.dc_current_A;
-  load.rectifier_loss_W =
-      2.0 * current_A * (generator.diode_drop_V + generator.diode_resistance_ohm * current_A);
   load.ac_power_W = load.dc_power_W + load.rectifier_loss_W;
   load.electromagnetic_power_W = load.ac_power_W + load.winding_loss_W;
   load.iron_loss_W = iron_loss_W(generator, source.electrical_rad_s);
@@ -243,7 +122,184 @@ GeneratorLoad generator_load(const Generator& generator, double rotor_speed_rad_
     load.shaft_torque_N_m =
         (load.electromagnetic_power_W + load.iron_loss_W + load.bearing_loss_W) / rotor_speed_rad_s;
   }
+}
+
+/// EMF power at a smooth direct current.
+double electromagnetic_power_W(const Source& source, double current_A) {
+  const SmoothMeans means = smooth_bridge_means(source.smooth(current_A));
+  return means.bridge_voltage_V * current_A +
+         3.0 * source.resistance_ohm * means.line_current_rms_A * means.line_current_rms_A;
+}
+
+/// The lowest smooth current that takes up a power. The power rises to a single top, which lies
+/// below the short-circuit current where reactance prevails.
+std::optional<double> current_of_power_A(const Source& source, double power_W) {
+  // No pattern of currents draws more than the no-load voltage times their mean.
+  double below_A = power_W / source.no_load_V;
+  const double limit_A = source.short_circuit_A();
+  if (!(limit_A < highest_number)) return below_A;
+  if (below_A > limit_A) return std::nullopt;
+  const auto excess_W = [&](double current_A) {
+    return electromagnetic_power_W(source, current_A) - power_W;
+  };
+  double at_below_W = excess_W(below_A);
+  if (at_below_W >= 0.0) return below_A;
+  const double step_A = 0.05 * below_A;
+  for (double part = 1.0; below_A < limit_A; part *= 2.0) {
+    double above_A = std::min(limit_A, below_A + part * step_A);
+    double at_above_W = excess_W(above_A);
+    if (at_above_W < 0.0) {  // perhaps the top lies between
+      const auto [top_A, at_top_W] = boost::math::tools::brent_find_minima(
+          [&](double current_A) { return -excess_W(current_A); }, below_A, above_A, 30);
+      if (-at_top_W >= 0.0) {
+        above_A = top_A;
+        at_above_W = -at_top_W;
+      } else if (top_A < 0.999 * above_A && at_above_W < at_below_W) {
+        return std::nullopt;
+      }
+    }
+    if (at_above_W >= 0.0) return root_between(excess_W, below_A, above_A, at_below_W, at_above_W);
+    below_A = above_A;
+    at_below_W = at_above_W;
+  }
+  return std::nullopt;
+}
+
+void require_resistance(double load_resistance_ohm) {
+  if (load_resistance_ohm > 0.0) return;
+  throw base::BadInput("load resistance", base::number_text(load_resistance_ohm) + " ohm",
+                       "a resistance above 0");
+}
+
+VoltageLoad healthy_on_voltage(const Generator& generator, const Source& source,
+                               double rotor_speed_rad_s, double dc_voltage_V) {
+  VoltageLoad result{};
+  GeneratorLoad& load = result.load;
+  load.dc_voltage_V = dc_voltage_V;
+  double mean_square = 0.0;
+  const double line_V = sqrt3 * source.emf_peak_V;
+  const double across_V = dc_voltage_V + 2.0 * generator.diode_drop_V;
+  if (across_V < line_V) {
+    const double impedance_ohm = std::hypot(source.resistance_ohm, source.reactance_ohm);
+    const BridgeMeans means = bridge_means({.voltage = across_V / line_V,
+                                            .resistance = source.resistance_ohm / impedance_ohm,
+                                            .reactance = source.reactance_ohm / impedance_ohm});
+    const double unit_A = source.emf_peak_V / impedance_ohm;
+    load.dc_current_A = means.dc_current * unit_A;
+    mean_square = means.line_current_square * unit_A * unit_A;
+    result.dc_current_slope_S = means.dc_current_slope / (sqrt3 * impedance_ohm);
+  }
+  load.line_current_rms_A = std::sqrt(mean_square);
+  result.line_current_rms_A.fill(load.line_current_rms_A);
+  load.rectifier_loss_W = 2.0 * generator.diode_drop_V * load.dc_current_A +
+                          3.0 * generator.diode_resistance_ohm * mean_square;
+  close_balance(generator, source, rotor_speed_rad_s, 3.0 * mean_square, load);
+  return result;
+}
+
+VoltageLoad faulty_on_voltage(const Generator& generator, const Source& source,
+                              double rotor_speed_rad_s, const BridgeCircuit& circuit) {
+  const BridgeCycle cycle = bridge_cycle(circuit);
+  VoltageLoad result{};
+  GeneratorLoad& load = result.load;
+  load.dc_voltage_V = circuit.dc_voltage_V;
+  load.dc_current_A = cycle.dc_current_A;
+  result.line_current_rms_A = cycle.line_current_rms_A;
+  double square_sum = 0.0;
+  for (const double rms_A : cycle.line_current_rms_A) {
+    load.line_current_rms_A = std::max(load.line_current_rms_A, rms_A);
+    square_sum += rms_A * rms_A;
+  }
+  load.rectifier_loss_W = cycle.threshold_loss_W + generator.diode_resistance_ohm * square_sum;
+  close_balance(generator, source, rotor_speed_rad_s, square_sum, load);
+  const double step_V = 1e-5 * (circuit.dc_voltage_V + source.emf_peak_V);
+  BridgeCircuit lower = circuit;
+  BridgeCircuit upper = circuit;
+  lower.dc_voltage_V = std::max(0.0, circuit.dc_voltage_V - step_V);
+  upper.dc_voltage_V += step_V;
+  const double change_A = bridge_cycle(upper).dc_current_A - bridge_cycle(lower).dc_current_A;
+  result.dc_current_slope_S = change_A / (upper.dc_voltage_V - lower.dc_voltage_V);
+  return result;
+}
+
+}  // namespace
+
+GeneratorLoad generator_load(const Generator& generator, double rotor_speed_rad_s,
+                             double load_resistance_ohm) {
+  require_resistance(load_resistance_ohm);
+  const Source source = source_at(generator, rotor_speed_rad_s);
+  const double current_A = direct_current_A(generator, source, load_resistance_ohm);
+  GeneratorLoad load{};
+  double mean_square = 0.0;
+  if (current_A > 0.0) {
+    const SmoothMeans means = smooth_bridge_means(source.smooth(current_A));
+    load.dc_voltage_V = load_resistance_ohm * current_A;
+    load.dc_current_A = current_A;
+    load.overlap_rad = means.overlap_rad;
+    load.line_current_rms_A = means.line_current_rms_A;
+    mean_square = means.line_current_rms_A * means.line_current_rms_A;
+  } else if (std::isinf(load_resistance_ohm)) {
+    load.dc_voltage_V = std::max(0.0, source.no_load_V - 2.0 * generator.diode_drop_V);
+  }
+  load.rectifier_loss_W =
+      2.0 * current_A * generator.diode_drop_V + 3.0 * generator.diode_resistance_ohm * mean_square;
+  close_balance(generator, source, rotor_speed_rad_s, 3.0 * mean_square, load);
   return load;
+}
+
+VoltageLoad generator_on_voltage(const Generator& generator, double rotor_speed_rad_s,
+                                 double dc_voltage_V, BridgeFault fault) {
+  if (!(dc_voltage_V >= 0.0) || std::isinf(dc_voltage_V)) {
+    throw base::BadInput("DC voltage", base::number_text(dc_voltage_V) + " V", "0 V or more");
+  }
+  if (!std::isfinite(rotor_speed_rad_s)) {
+    throw base::BadInput("rotor speed", base::number_text(rotor_speed_rad_s) + " rad/s",
+                         "a finite speed");
+  }
+  const Source source = source_at(generator, rotor_speed_rad_s);
+  if (!(source.resistance_ohm > 0.0) && !(generator.winding_inductance_H > 0.0)) {
+    throw base::BadInput("generator", "neither resistance nor inductance",
+                         "a winding that limits its current into a held voltage");
+  }
+  if (fault == BridgeFault::none || !(source.emf_peak_V > 0.0)) {
+    return healthy_on_voltage(generator, source, rotor_speed_rad_s, dc_voltage_V);
+  }
+  return faulty_on_voltage(generator, source, rotor_speed_rad_s,
+                           {.emf_peak_V = source.emf_peak_V,
+                            .resistance_ohm = source.resistance_ohm,
+                            .reactance_ohm = source.reactance_ohm,
+                            .dc_voltage_V = dc_voltage_V,
+                            .diode_drop_V = generator.diode_drop_V,
+                            .fault = fault});
+}
+
+VoltageLoad generator_on_capacitor(const Generator& generator, double rotor_speed_rad_s,
+                                   double load_resistance_ohm, BridgeFault fault) {
+  require_resistance(load_resistance_ohm);
+  const double peak_V = sqrt3 * source_at(generator, rotor_speed_rad_s).emf_peak_V;
+  const double highest_V = std::max(0.0, peak_V - 2.0 * generator.diode_drop_V);
+  if (std::isinf(load_resistance_ohm) || highest_V == 0.0) {
+    return generator_on_voltage(generator, rotor_speed_rad_s, highest_V, fault);
+  }
+  // The current falls with the voltage while the resistance's rises: one crossing.
+  const auto excess_A = [&](double voltage_V) {
+    return generator_on_voltage(generator, rotor_speed_rad_s, voltage_V, fault).load.dc_current_A -
+           voltage_V / load_resistance_ohm;
+  };
+  const double at_zero_A = excess_A(0.0);
+  if (at_zero_A <= 0.0) return generator_on_voltage(generator, rotor_speed_rad_s, 0.0, fault);
+  const double voltage_V = root_between(excess_A, 0.0, highest_V, at_zero_A, excess_A(highest_V));
+  return generator_on_voltage(generator, rotor_speed_rad_s, voltage_V, fault);
+}
+
+Generator with_worn_bearing(Generator generator, double friction_factor) {
+  if (!(friction_factor >= 1.0) || std::isinf(friction_factor)) {
+    throw base::BadInput("bearing friction factor", base::number_text(friction_factor),
+                         "1 (as new) or more");
+  }
+  generator.bearing_torque_N_m *= friction_factor;
+  generator.bearing_viscous_N_m_s *= friction_factor;
+  return generator;
 }
 
 std::optional<double> balancing_resistance_ohm(const Generator& generator, double rotor_speed_rad_s,
@@ -254,21 +310,12 @@ std::optional<double> balancing_resistance_ohm(const Generator& generator, doubl
                          bearing_loss_W(generator, rotor_speed_rad_s);
   if (rotor_speed_rad_s == 0.0 || !(power_W >= 0.0)) return std::nullopt;
   if (power_W == 0.0) return std::numeric_limits<double>::infinity();
-  // Commutation costs no power, so the electromagnetic power is no_load_V times Id times the
-  // voltage ratio, which has closed inverses up to its maximum at x = 1/sqrt2.
-  const double ideal_A = power_W / source.no_load_V;
-  const double y = source.relative_current_scale * ideal_A;
-  double current_A = 0.0;
-  if (y <= 0.375) {  // y = x (1 - x/2)
-    current_A = ideal_A * 2.0 / (1.0 + std::sqrt(1.0 - 2.0 * y));
-  } else if (y <= 0.25 * sqrt3) {  // y = (sqrt3/2) x sqrt(1 - x^2)
-    current_A = std::sin(0.5 * std::asin(4.0 * y / sqrt3)) / source.relative_current_scale;
-  } else {
-    return std::nullopt;
-  }
-  const double voltage_V = terminal_voltage_V(generator, source, current_A);
+  const std::optional<double> current_A = current_of_power_A(source, power_W);
+  if (!current_A) return std::nullopt;
+  const double voltage_V =
+      smooth_bridge_voltage_V(source.smooth(*current_A)) - 2.0 * generator.diode_drop_V;
   if (!(voltage_V > 0.0)) return std::nullopt;
-  return voltage_V / current_A;
+  return voltage_V / *current_A;
 }
 
 double breakaway_torque_N_m(const Generator& generator) {
@@ -282,25 +329,11 @@ PhaseSample phase_sample(const Generator& generator, const GeneratorLoad& load,
   const double angle_rad =
       std::signbit(rotor_speed_rad_s) ? -electrical_angle_rad : electrical_angle_rad;
   const double emf_V = source.emf_peak_V * std::sin(angle_rad);
-  if (!(load.dc_current_A > 0.0)) return {.voltage_V = emf_V, .current_A = 0.0};
-  const double x =
-      std::min(highest_relative_current, source.relative_current_scale * load.dc_current_A);
-  const HalfWave wave = half_wave(x);
-  const double start_rad = wave.stretches[0].begin_rad;
-  double theta_rad = std::fmod(angle_rad - deg_30 - start_rad, 2.0 * pi);
-  if (theta_rad < 0.0) theta_rad += 2.0 * pi;
-  const double sign = theta_rad >= pi ? -1.0 : 1.0;
-  theta_rad += start_rad - (theta_rad >= pi ? pi : 0.0);
-  std::size_t i = 0;
-  while (i + 1 < wave.count && theta_rad >= wave.stretches[i].end_rad)
-    ++i;
-  const Stretch& stretch = wave.stretches[i];
-  const double current_A =
-      sign * load.dc_current_A * stretch_current(stretch, wave.slope, theta_rad);
-  const double inductive_V =
-      sign * source.emf_peak_V * stretch.amplitude * std::sin(theta_rad + stretch.phase_rad);
-  return {.voltage_V = emf_V - generator.winding_resistance_ohm * current_A - inductive_V,
-          .current_A = current_A};
+  const SmoothBridge bridge = source.smooth(std::max(0.0, load.dc_current_A));
+  if (!(bridge.dc_current_A > 0.0)) return {.voltage_V = emf_V, .current_A = 0.0};
+  const PhasePoint point = smooth_bridge_point(bridge, angle_rad);
+  return {.voltage_V = emf_V - point.drive_V + generator.diode_resistance_ohm * point.current_A,
+          .current_A = point.current_A};
 }
 
 }  // namespace windwright::physics

@@ -1,6 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "physics/bridge_cycle.h"
+
+#include <array>
 #include <optional>
 
 namespace windwright::physics {
@@ -41,23 +44,52 @@ struct GeneratorLoad {
   double electrical_rad_s;    // pole_pairs times rotor speed, with its sign
 };
 
-/// Sinusoidal back-EMF, commutation at reactance omega_e L without resistance: overlap u up to 60
-/// degrees with cos u = 1 - 2 omega_e L Id / (sqrt3 E), then 60 degrees with a forced delay up to
-/// 30 degrees, then overlap up to 120 degrees, where the bridge is short-circuited; the mean
-/// voltage falls smoothly through all three. Id solves V(Id) - losses/Id = load_resistance_ohm Id;
-/// below the threshold of two diodes none flows, and the terminals of an open circuit show what
-/// exceeds that threshold. Cogging has no mean and is left out. Limit: commutation is taken as
-/// lossless, which puts the DC voltage about 0.4 (3 / pi) overlap R Id too low, R of winding plus
-/// diode (tests/physics/generator_circuit_test.cpp).
+/// Sinusoidal back-EMF, smooth direct current, commutation through inductance and resistance of
+/// winding and diode: overlap up to 60 degrees, then 60 degrees with a forced delay, then four
+/// diodes in part until the bridge is short-circuited; exact (physics/bridge_cycle.h). Id solves
+/// V(Id) = load_resistance_ohm Id; below the threshold of two diodes none flows, and the terminals
+/// of an open circuit show what exceeds that threshold. Cogging has no mean and is left out. Limit:
+/// where four diodes conduct, the slope of two diodes on one phase counts once.
 /// @param rotor_speed_rad_s    any; the torque opposes the motion, and is 0 at standstill (see
 ///                             breakaway_torque_N_m)
 /// @param load_resistance_ohm  above 0; infinity is the open circuit
 /// @throws BadInput            load_resistance_ohm not above 0
 /// Source: Witzke, Kresser, Dillard, Influence of AC reactance on voltage regulation of 6-phase
 /// rectifiers, AIEE Trans. 72 (1953) 244; Kimbark, Direct Current Transmission I (1971), ch. 3
-/// (both from memory). Checked in tests/published/rectifier_test.cpp and generator_test.cpp.
+/// (both from memory; without resistance). Checked in tests/published/rectifier_test.cpp,
+/// generator_test.cpp, and against a time-domain circuit in
+/// tests/physics/bridge_transient_test.cpp.
 GeneratorLoad generator_load(const Generator& generator, double rotor_speed_rad_s,
                              double load_resistance_ohm);
+
+/// The same machine with the DC terminals held at a voltage by a battery or a large capacitor.
+struct VoltageLoad {
+  GeneratorLoad load;         // overlap_rad is 0: not counted here
+  double dc_current_slope_S;  // change of direct current with DC voltage, never positive
+  std::array<double, 3> line_current_rms_A;  // phases a, b, c; load has the highest
+};
+
+/// Without a fault from the table of bridge_means (physics/bridge_table.h) in well under a
+/// microsecond, with one from bridge_cycle itself (some ten microseconds). Closes exactly as
+/// generator_load does.
+/// @param rotor_speed_rad_s  any finite; the torque opposes the motion
+/// @param dc_voltage_V       0 or more; 0 is a shunt controller that shorts the terminals
+/// @throws BadInput          a negative voltage, a value that is not finite, or a machine without
+///                           resistance and inductance, whose current nothing limits
+VoltageLoad generator_on_voltage(const Generator& generator, double rotor_speed_rad_s,
+                                 double dc_voltage_V, BridgeFault fault = BridgeFault::none);
+
+/// The same with a resistance at the DC terminals and a capacitor across it, large enough to hold
+/// the voltage over a sixth of a period: the voltage at which V = load_resistance_ohm I(V).
+/// @param load_resistance_ohm  above 0; infinity leaves the capacitor at the peak of the line
+///                             voltage less two diode drops
+VoltageLoad generator_on_capacitor(const Generator& generator, double rotor_speed_rad_s,
+                                   double load_resistance_ohm,
+                                   BridgeFault fault = BridgeFault::none);
+
+/// A worn bearing: both parts of its friction times a factor.
+/// @throws BadInput  a factor below 1
+Generator with_worn_bearing(Generator generator, double friction_factor);
 
 /// The load resistance that makes the generator take up a torque; the highest one if there are two
 /// (with high reactance, torque falls again towards the short circuit).
@@ -79,8 +111,8 @@ struct PhaseSample {
 /// @param load                 from generator_load of this generator at this rotor speed
 /// @param electrical_angle_rad  any; the back-EMF of the phase is phase_emf_peak_V times its sine
 ///                             (turning backwards, minus that). Phases b and c: less 2 pi/3, 4 pi/3
-/// Voltage is e - R i - L di/dt with the current of the conduction pattern. Limit: commutation
-/// neglects resistance, so during overlap the two commutating terminals differ by up to R Id.
+/// Voltage is e - R i - L di/dt with the current of the conduction pattern. Many samples of one
+/// operating point come faster from physics/bridge_waveform.h.
 PhaseSample phase_sample(const Generator& generator, const GeneratorLoad& load,
                          double rotor_speed_rad_s, double electrical_angle_rad);
 

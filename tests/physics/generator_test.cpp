@@ -31,7 +31,7 @@ Generator bench_generator() {
           .cogging_torque_N_m = 0.015};
 }
 
-constexpr int points = 36000;  // of one electrical period
+constexpr int points = 12000;  // of one electrical period
 
 struct Means {
   double ac_power_W = 0.0;

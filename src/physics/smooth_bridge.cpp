@@ -1,0 +1,328 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "physics/bridge_cycle.h"
+
+#include "base/errors.h"
+
+#include <boost/math/tools/toms748_solve.hpp>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+#include <numbers>
+#include <span>
+#include <string>
+#include <utility>
+
+namespace windwright::physics {
+namespace {
+
+constexpr double pi = std::numbers::pi;
+constexpr double sqrt3 = std::numbers::sqrt3;
+constexpr double deg_30 = pi / 6.0;
+constexpr double deg_60 = pi / 3.0;
+
+/// A sixth of a period in units of EMF and impedance. Angles count from the natural commutation
+/// point of phase a (its EMF's 30 degrees); the lower diode of phase b carries all of the current
+/// j, the upper ones pass it from c to a.
+struct Sixth {
+  std::array<BridgeArc, 2> arcs;
+  std::size_t count;
+  double bridge_voltage;  // mean
+  double overlap_rad;
+  BridgeMode mode;
+};
+
+/// First root of a function that is below 0 at `low` and not below at `high`.
+template <typename Function>
+double rise_through_zero(const Function& function, double low, double high) {
+  const double at_low = function(low);
+  const double at_high = function(high);
+  if (!(at_low < 0.0)) return low;
+  if (!(at_high > 0.0)) return high;
+  std::uintmax_t steps = 100;
+  const auto [below, above] =
+      boost::math::tools::toms748_solve(function, low, high, at_low, at_high,
+                                        boost::math::tools::eps_tolerance<double>(52), steps);
+  return 0.5 * (below + above);
+}
+
+class Solver {
+ public:
+  Solver(double current, double resistance, double reactance)
+      : j_(current),
+        r_(resistance),
+        x_(reactance),
+        decay_(resistance / reactance),
+        lag_rad_(std::atan2(reactance, resistance)) {}
+
+  Sixth solve() const {
+    const double natural_rad = -std::asin(std::min(1.0, r_ * j_ / sqrt3));
+    if (rising(natural_rad, deg_60) >= j_) {
+      const double overlap_rad = overlap(natural_rad);
+      if (std::cos(natural_rad + overlap_rad) >= r_ * j_) return two_three(natural_rad, overlap_rad);
+      return three_four();
+    }
+    // The commutation that takes 60 degrees: the start follows from a sine.
+    const double left = std::exp(-decay_ * deg_60);
+    const double across = 0.5 * sqrt3;
+    const double along = 0.5 - left;
+    const double sine = j_ * (1.0 + left) / (sqrt3 * std::hypot(across, along));
+    if (sine > 1.0) return three_four();
+    const double delay_rad = lag_rad_ - std::atan2(across, along) + std::asin(sine);
+    if (std::cos(delay_rad + deg_60) < r_ * j_) return three_four();
+    return two_three(delay_rad, deg_60);
+  }
+
+ private:
+  /// Current of phase a, theta after it began to take over.
+  double rising(double start_rad, double theta_rad) const {
+    const double risen = -std::expm1(-decay_ * theta_rad);
+    const double middle_rad = start_rad + 0.5 * theta_rad - lag_rad_;
+    return sqrt3 * std::cos(middle_rad) * std::sin(0.5 * theta_rad) +
+           (0.5 * sqrt3 * std::sin(start_rad - lag_rad_) + 0.5 * j_) * risen;
+  }
+
+  /// By Newton's method inside a bracket; the current rises all the way.
+  double overlap(double start_rad) const {
+    double low = 0.0;
+    double high = deg_60;
+    const double lossless = std::sqrt(4.0 * j_ * x_ / sqrt3);
+    double theta = std::clamp(lossless - 2.0 * start_rad, 1e-9, deg_60);
+    for (int step = 0; step < 100; ++step) {
+      const double short_of = rising(start_rad, theta) - j_;
+      (short_of < 0.0 ? low : high) = theta;
+      const double slope =
+          (0.5 * (sqrt3 * std::sin(start_rad + theta) + r_ * j_) - r_ * (short_of + j_)) / x_;
+      const double next = theta - short_of / slope;
+      const bool inside = slope > 0.0 && next > low && next < high;
+      const double before = std::exchange(theta, inside ? next : 0.5 * (low + high));
+      if (std::abs(theta - before) <= 1e-15 * (1.0 + theta) || high - low < 1e-16) break;
+    }
+    return theta;
+  }
+
+  LineArc line(const Sinusoid& drive, double current, double begin_rad) const {
+    const double p = r_ * drive.cosine - x_ * drive.sine;
+    const double q = x_ * drive.cosine + r_ * drive.sine;
+    return {.cosine_A = p,
+            .sine_A = q,
+            .fading_A = current - p * std::cos(begin_rad) - q * std::sin(begin_rad),
+            .rising_A = drive.steady / r_,
+            .drive_V = drive,
+            .rail = 0};
+  }
+  LineArc steady(double current) const {
+    return {.cosine_A = 0.0,
+            .sine_A = 0.0,
+            .fading_A = current,
+            .rising_A = current,
+            .drive_V = {.steady = r_ * current, .cosine = 0.0, .sine = 0.0},
+            .rail = current > 0.0 ? 1 : -1};
+  }
+  static LineArc with_rail(LineArc arc, int rail) {
+    arc.rail = rail;
+    return arc;
+  }
+
+  Sixth two_three(double start_rad, double overlap_rad) const {
+    const double begin_rad = start_rad + deg_30;
+    const double middle_rad = begin_rad + overlap_rad;
+    const double end_rad = begin_rad + deg_60;
+    // (e_a - e_c) / 2 = (sqrt3/2) sin(angle - 30 deg)
+    const Sinusoid up{.steady = 0.5 * r_ * j_, .cosine = -0.25 * sqrt3, .sine = 0.75};
+    const Sinusoid down{.steady = 0.5 * r_ * j_, .cosine = 0.25 * sqrt3, .sine = -0.75};
+    Sixth sixth{};
+    sixth.arcs[0] = {.begin_rad = begin_rad,
+                     .end_rad = middle_rad,
+                     .line = {with_rail(line(up, 0.0, begin_rad), 1), steady(-j_),
+                              with_rail(line(down, j_, begin_rad), 1)}};
+    sixth.arcs[1] = {
+        .begin_rad = middle_rad, .end_rad = end_rad, .line = {steady(j_), steady(-j_), LineArc{}}};
+    const bool always_three = !(overlap_rad < deg_60);
+    sixth.count = always_three ? 1 : 2;
+    // -(3/2) e_b = (3/2) cos theta while three conduct, e_a - e_b = sqrt3 sin(theta + 60 deg) then.
+    const double split_rad = start_rad + overlap_rad;
+    const double three = 1.5 * (std::sin(split_rad) - std::sin(start_rad) - r_ * j_ * overlap_rad);
+    const double two = sqrt3 * (std::cos(split_rad + deg_60) - std::cos(start_rad + 2.0 * deg_60)) -
+                       2.0 * r_ * j_ * (deg_60 - overlap_rad);
+    sixth.bridge_voltage = (three + two) / deg_60;
+    sixth.overlap_rad = overlap_rad;
+    sixth.mode = always_three ? BridgeMode::three : BridgeMode::two_three;
+    return sixth;
+  }
+
+  /// Four diodes from where the voltage of three has come to zero until phase a carries all.
+  Sixth four_then_three(double current) const {
+    const double begin_rad = std::acos(std::min(1.0, r_ * j_)) + deg_30;
+    const double end_rad = begin_rad + deg_60;
+    const Sinusoid emf_a{.steady = 0.0, .cosine = 0.0, .sine = 1.0};
+    const Sinusoid emf_b{.steady = 0.0, .cosine = -0.5 * sqrt3, .sine = -0.5};
+    const Sinusoid emf_c{.steady = 0.0, .cosine = 0.5 * sqrt3, .sine = -0.5};
+    Sixth sixth{};
+    sixth.arcs[0] = {.begin_rad = begin_rad,
+                     .end_rad = end_rad,
+                     .line = {with_rail(line(emf_a, current, begin_rad), 1),
+                              with_rail(line(emf_b, -j_, begin_rad), -1),
+                              with_rail(line(emf_c, j_ - current, begin_rad), 1)}};
+    const BridgeArc& four = sixth.arcs[0];
+    const double split_rad = rise_through_zero(
+        [&](double angle_rad) {
+          return arc_current_A(four.line[0], four, decay_, angle_rad) - j_;
+        },
+        std::max(begin_rad, std::asin(std::min(1.0, r_ * j_))), end_rad);
+    sixth.arcs[0].end_rad = split_rad;
+    // (e_b - e_c) / 2 = -(sqrt3/2) cos(angle)
+    const Sinusoid off{.steady = -0.5 * r_ * j_, .cosine = -0.5 * sqrt3, .sine = 0.0};
+    const Sinusoid on{.steady = -0.5 * r_ * j_, .cosine = 0.5 * sqrt3, .sine = 0.0};
+    const double b = arc_current_A(four.line[1], four, decay_, split_rad);
+    sixth.arcs[1] = {.begin_rad = split_rad,
+                     .end_rad = end_rad,
+                     .line = {steady(j_), with_rail(line(off, b, split_rad), -1),
+                              with_rail(line(on, -j_ - b, split_rad), -1)}};
+    sixth.count = 2;
+    const double three_rad = end_rad - split_rad;
+    sixth.bridge_voltage = std::max(
+        0.0, 1.5 * (std::cos(split_rad) - std::cos(end_rad) - r_ * j_ * three_rad) / deg_60);
+    sixth.overlap_rad = 2.0 * deg_60 - three_rad;
+    sixth.mode = three_rad > 0.0 ? BridgeMode::three_four : BridgeMode::short_circuited;
+    return sixth;
+  }
+
+  Sixth three_four() const {
+    // What phase a carries when four diodes begin to conduct is what c takes on 60 degrees later.
+    const auto shortage = [&](double current) {
+      const Sixth sixth = four_then_three(current);
+      const BridgeArc& last = sixth.arcs[1];
+      return current + arc_current_A(last.line[2], last, decay_, last.end_rad);
+    };
+    return four_then_three(rise_through_zero(shortage, -j_, j_));
+  }
+
+  double j_;
+  double r_;
+  double x_;
+  double decay_;
+  double lag_rad_;
+};
+
+void require(double value, const char* name) {
+  if (std::isfinite(value) && value >= 0.0) return;
+  throw base::BadInput(name, std::to_string(value), "a number of 0 or more");
+}
+
+struct Units {
+  double impedance_ohm;
+  double resistance;
+  double reactance;
+  double current;
+};
+
+Units units_of(const SmoothBridge& bridge) {
+  require(bridge.emf_peak_V, "EMF");
+  require(bridge.resistance_ohm, "phase resistance");
+  require(bridge.reactance_ohm, "phase reactance");
+  require(bridge.dc_current_A, "direct current");
+  const double impedance_ohm = std::hypot(bridge.resistance_ohm, bridge.reactance_ohm);
+  const double drop_V = bridge.dc_current_A * impedance_ohm;
+  if (!(drop_V <= bridge.emf_peak_V * (1.0 + 1e-9))) {
+    throw base::BadInput("direct current", std::to_string(bridge.dc_current_A) + " A",
+                         "at most the short-circuit current, EMF over impedance");
+  }
+  Units units{.impedance_ohm = impedance_ohm, .resistance = 1.0, .reactance = 1e-9, .current = 0.0};
+  if (impedance_ohm > 0.0) {
+    units.resistance = std::max(1e-9, bridge.resistance_ohm / impedance_ohm);
+    units.reactance = std::max(1e-9, bridge.reactance_ohm / impedance_ohm);
+  }
+  if (bridge.emf_peak_V > 0.0) units.current = std::min(1.0, drop_V / bridge.emf_peak_V);
+  return units;
+}
+
+}  // namespace
+
+SmoothMeans smooth_bridge_means(const SmoothBridge& bridge) {
+  const Units units = units_of(bridge);
+  if (!(bridge.dc_current_A > 0.0)) {
+    return {.bridge_voltage_V = 3.0 * sqrt3 / pi * bridge.emf_peak_V,
+            .line_current_rms_A = 0.0,
+            .overlap_rad = 0.0,
+            .mode = BridgeMode::none};
+  }
+  if (!(units.current > 0.0)) {  // no impedance: nothing overlaps
+    return {.bridge_voltage_V = 3.0 * sqrt3 / pi * bridge.emf_peak_V,
+            .line_current_rms_A = std::sqrt(2.0 / 3.0) * bridge.dc_current_A,
+            .overlap_rad = 0.0,
+            .mode = BridgeMode::two_three};
+  }
+  const Sixth sixth = Solver(units.current, units.resistance, units.reactance).solve();
+  double square = 0.0;
+  for (const BridgeArc& arc : std::span(sixth.arcs).first(sixth.count)) {
+    for (const LineArc& line : arc.line)
+      square += arc_integral(line, arc, units.resistance / units.reactance).square;
+  }
+  return {.bridge_voltage_V = sixth.bridge_voltage * bridge.emf_peak_V,
+          .line_current_rms_A =
+              std::sqrt(square / pi) * (bridge.dc_current_A / units.current),
+          .overlap_rad = sixth.overlap_rad,
+          .mode = sixth.mode};
+}
+
+double smooth_bridge_voltage_V(const SmoothBridge& bridge) {
+  const Units units = units_of(bridge);
+  if (!(units.current > 0.0)) return 3.0 * sqrt3 / pi * bridge.emf_peak_V;
+  return bridge.emf_peak_V *
+         Solver(units.current, units.resistance, units.reactance).solve().bridge_voltage;
+}
+
+PhasePoint smooth_bridge_point(const SmoothBridge& bridge, double angle_rad) {
+  const Units units = units_of(bridge);
+  if (!(bridge.dc_current_A > 0.0)) return {.current_A = 0.0, .drive_V = 0.0};
+  const double current = std::max(units.current, 1e-12);
+  const Sixth sixth = Solver(current, units.resistance, units.reactance).solve();
+  // Sixths after this one: a does the opposite of b in the first, then what c does, and so on.
+  const double begin_rad = sixth.arcs[0].begin_rad;
+  double within_rad = std::fmod(angle_rad - begin_rad, 2.0 * pi);
+  if (within_rad < 0.0) within_rad += 2.0 * pi;
+  const auto sixths = static_cast<std::size_t>(std::min(5.0, std::floor(within_rad / deg_60)));
+  within_rad += begin_rad - static_cast<double>(sixths) * deg_60;
+  const bool second = sixth.count > 1 && within_rad >= sixth.arcs[0].end_rad;
+  const BridgeArc& arc = sixth.arcs[second ? 1 : 0];
+  const PhasePoint point =
+      arc_point(arc.line[sixths % 3], arc, units.resistance / units.reactance, within_rad);
+  const double sign = sixths % 2 == 0 ? 1.0 : -1.0;
+  return {.current_A = sign * point.current_A * (bridge.dc_current_A / current),
+          .drive_V = sign * point.drive_V * bridge.emf_peak_V};
+}
+
+BridgeCycle smooth_bridge_cycle(const SmoothBridge& bridge) {
+  const Units units = units_of(bridge);
+  const SmoothMeans means = smooth_bridge_means(bridge);
+  BridgeCycle cycle{};
+  cycle.decay = units.resistance / units.reactance;
+  cycle.mode = means.mode;
+  cycle.dc_current_A = bridge.dc_current_A;
+  cycle.line_current_rms_A.fill(means.line_current_rms_A);
+  const double rms_A = means.line_current_rms_A;
+  cycle.electromagnetic_W = means.bridge_voltage_V * bridge.dc_current_A +
+                            3.0 * bridge.resistance_ohm * rms_A * rms_A;
+  if (!(bridge.dc_current_A > 0.0)) {
+    cycle.arcs.push_back({.begin_rad = 0.0, .end_rad = 2.0 * pi, .line = {}});
+    return cycle;
+  }
+  const double current = std::max(units.current, 1e-12);
+  const Sixth sixth = Solver(current, units.resistance, units.reactance).solve();
+  cycle.arcs = whole_period(std::span(sixth.arcs).first(sixth.count));
+  const double unit_A = bridge.dc_current_A / current;
+  for (BridgeArc& arc : cycle.arcs) {
+    for (LineArc& line : arc.line) {
+      for (double* part : {&line.cosine_A, &line.sine_A, &line.fading_A, &line.rising_A})
+        *part *= unit_A;
+      for (double* part : {&line.drive_V.steady, &line.drive_V.cosine, &line.drive_V.sine})
+        *part *= bridge.emf_peak_V;
+    }
+  }
+  return cycle;
+}
+
+}  // namespace windwright::physics
