@@ -52,11 +52,10 @@ ArcIntegral fading_integral(const LineArc& line, const BridgeArc& arc, double de
   const double double_angle = 0.5 * (sin_b * cos_b - sin_a * cos_a);
   const double half = 0.5 * (b - a);
   return {.current = p * sinus + q * cosinus + c * (b - a) + e * fade,
-          .square = p * p * (half + double_angle) + q * q * (half - double_angle) +
-                    p * q * (sin_b * sin_b - sin_a * sin_a) + c * c * (b - a) +
-                    e * e * fade_square +
-                    2.0 * (c * (p * sinus + q * cosinus + e * fade) +
-                           e * (p * fade_cos + q * fade_sin))};
+          .square =
+              p * p * (half + double_angle) + q * q * (half - double_angle) +
+              p * q * (sin_b * sin_b - sin_a * sin_a) + c * c * (b - a) + e * e * fade_square +
+              2.0 * (c * (p * sinus + q * cosinus + e * fade) + e * (p * fade_cos + q * fade_sin))};
 }
 
 void add_quadrature(const LineArc& line, const BridgeArc& arc, double decay,

@@ -19,8 +19,8 @@ namespace {
 
 constexpr double pi = std::numbers::pi;
 constexpr double never = std::numeric_limits<double>::infinity();
-constexpr double same_rad = 1e-12;    // two events closer than this are one
-constexpr double nothing = 1e-13;     // of the short-circuit current: no current
+constexpr double same_rad = 1e-12;     // two events closer than this are one
+constexpr double nothing = 1e-13;      // of the short-circuit current: no current
 constexpr std::size_t most_arcs = 96;  // of one period; a healthy one has 18 at most
 
 using Lines = std::array<double, 3>;
@@ -228,9 +228,8 @@ class Walk {
     const LineArc& line = arc.line[k];
     double from_rad = arc.begin_rad;
     while (from_rad < arc.end_rad) {
-      const double to_rad =
-          std::min({arc.end_rad, next_zero_rad(line.drive_V, from_rad, 1.0),
-                    next_zero_rad(line.drive_V, from_rad, -1.0)});
+      const double to_rad = std::min({arc.end_rad, next_zero_rad(line.drive_V, from_rad, 1.0),
+                                      next_zero_rad(line.drive_V, from_rad, -1.0)});
       const bool falls = line.rail * at(line.drive_V, 0.5 * (from_rad + to_rad)) < 0.0;
       if (falls && line.rail * arc_current_A(line, arc, decay(), to_rad) < -0.1 * nothing) {
         return root_rad(line, arc, from_rad, to_rad);
@@ -240,7 +239,8 @@ class Walk {
     return never;
   }
 
-  double root_rad(const LineArc& line, const BridgeArc& arc, double low_rad, double high_rad) const {
+  double root_rad(const LineArc& line, const BridgeArc& arc, double low_rad,
+                  double high_rad) const {
     double root = high_rad;
     for (int step = 0; step < 100 && high_rad - low_rad > 4e-16 * std::abs(high_rad); ++step) {
       const double current = line.rail * arc_current_A(line, arc, decay(), root);

@@ -20,7 +20,7 @@ constexpr double pulse_reactive = 3.0 / std::numbers::pi * 0.5 * std::numbers::s
 constexpr double pulse_resistive =
     3.0 / std::numbers::pi * 0.5 * std::numbers::sqrt3 * 4.0 * std::numbers::sqrt2 / 3.0;
 constexpr double balance = pulse_reactive / pulse_resistive;  // 2.387
-constexpr double narrowest = 1e-9;  // region
+constexpr double narrowest = 1e-9;                            // region
 constexpr double smallest_s = 2e-3;  // stands for 0, where a pulse has no width
 
 struct Node {
@@ -103,15 +103,15 @@ Node beyond(const Node& a, const Node& b, const Node& c) {
           .square = 3.0 * (a.square - b.square) + c.square};
 }
 
-/// Between two boundaries the current is smooth, at them its slope jumps: so each region has rows of
-/// its own from boundary to boundary.
+/// Between two boundaries the current is smooth, at them its slope jumps: so each region has rows
+/// of its own from boundary to boundary.
 constexpr std::size_t regions = 4;
 constexpr std::array<std::size_t, regions> cells{48, 32, 64, 64};
 
 using Columns = std::array<double, width>;
 
 struct Table {
-  std::array<Columns, regions + 1> boundary;  // s by column: 0, the three changes, 1
+  std::array<Columns, regions + 1> boundary;    // s by column: 0, the three changes, 1
   std::array<std::vector<Node>, regions> grid;  // rows x width
 };
 
@@ -159,8 +159,8 @@ void fill_ends(std::vector<Node>& grid, std::size_t region) {
   for (std::size_t j = 0; j < width; ++j) {
     // No slope with t where the rows crowd.
     at(0, j) = region >= 2 ? at(2, j) : beyond(at(1, j), at(2, j), at(3, j));
-    at(rows + 2, j) = region == 1 ? at(rows, j)
-                                  : beyond(at(rows + 1, j), at(rows, j), at(rows - 1, j));
+    at(rows + 2, j) =
+        region == 1 ? at(rows, j) : beyond(at(rows + 1, j), at(rows, j), at(rows - 1, j));
   }
 }
 
@@ -184,8 +184,7 @@ Table make_table() {
     for (std::size_t i = 0; i <= cells[region]; ++i) {
       const double t = static_cast<double>(i) / static_cast<double>(cells[region]);
       for (std::size_t j = 1; j <= cells_c + 1; ++j) {
-        const double s =
-            s_of(region, t, table.boundary[region][j], table.boundary[region + 1][j]);
+        const double s = s_of(region, t, table.boundary[region][j], table.boundary[region + 1][j]);
         grid[(i + 1) * width + j] = exact_node(s, static_cast<double>(j - 1) / cells_c);
       }
     }
@@ -202,8 +201,8 @@ struct Interpolated {
   double current_by_column;
 };
 
-Interpolated interpolated(const std::vector<Node>& grid, const Cubic& by_row, const Cubic& by_column,
-                          std::size_t first) {
+Interpolated interpolated(const std::vector<Node>& grid, const Cubic& by_row,
+                          const Cubic& by_column, std::size_t first) {
   Interpolated sum{};
   for (std::size_t m = 0; m < 4; ++m) {
     const Node* node = &grid[first + m * width];

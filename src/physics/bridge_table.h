@@ -3,8 +3,9 @@
 
 namespace windwright::physics {
 
-/// A bridge without fault on a stiff direct voltage, in units of its source: `voltage` u = (V_dc + 2
-/// V_diode) / (sqrt3 E), from 0; resistance and reactance over the impedance Z (squares add to 1).
+/// A bridge without fault on a stiff direct voltage, in units of its source: `voltage` u = (V_dc +
+/// 2 V_diode) / (sqrt3 E), from 0; resistance and reactance over the impedance Z (squares add to
+/// 1).
 struct BridgePoint {
   double voltage;
   double resistance;

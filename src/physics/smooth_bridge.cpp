@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "physics/bridge_cycle.h"
-
 #include "base/errors.h"
+#include "physics/bridge_cycle.h"
 
 #include <boost/math/tools/toms748_solve.hpp>
 
@@ -42,9 +41,8 @@ double rise_through_zero(const Function& function, double low, double high) {
   if (!(at_low < 0.0)) return low;
   if (!(at_high > 0.0)) return high;
   std::uintmax_t steps = 100;
-  const auto [below, above] =
-      boost::math::tools::toms748_solve(function, low, high, at_low, at_high,
-                                        boost::math::tools::eps_tolerance<double>(52), steps);
+  const auto [below, above] = boost::math::tools::toms748_solve(
+      function, low, high, at_low, at_high, boost::math::tools::eps_tolerance<double>(52), steps);
   return 0.5 * (below + above);
 }
 
@@ -61,7 +59,8 @@ class Solver {
     const double natural_rad = -std::asin(std::min(1.0, r_ * j_ / sqrt3));
     if (rising(natural_rad, deg_60) >= j_) {
       const double overlap_rad = overlap(natural_rad);
-      if (std::cos(natural_rad + overlap_rad) >= r_ * j_) return two_three(natural_rad, overlap_rad);
+      if (std::cos(natural_rad + overlap_rad) >= r_ * j_)
+        return two_three(natural_rad, overlap_rad);
       return three_four();
     }
     // The commutation that takes 60 degrees: the start follows from a sine.
@@ -168,9 +167,7 @@ class Solver {
                               with_rail(line(emf_c, j_ - current, begin_rad), 1)}};
     const BridgeArc& four = sixth.arcs[0];
     const double split_rad = rise_through_zero(
-        [&](double angle_rad) {
-          return arc_current_A(four.line[0], four, decay_, angle_rad) - j_;
-        },
+        [&](double angle_rad) { return arc_current_A(four.line[0], four, decay_, angle_rad) - j_; },
         std::max(begin_rad, std::asin(std::min(1.0, r_ * j_))), end_rad);
     sixth.arcs[0].end_rad = split_rad;
     // (e_b - e_c) / 2 = -(sqrt3/2) cos(angle)
@@ -262,8 +259,7 @@ SmoothMeans smooth_bridge_means(const SmoothBridge& bridge) {
       square += arc_integral(line, arc, units.resistance / units.reactance).square;
   }
   return {.bridge_voltage_V = sixth.bridge_voltage * bridge.emf_peak_V,
-          .line_current_rms_A =
-              std::sqrt(square / pi) * (bridge.dc_current_A / units.current),
+          .line_current_rms_A = std::sqrt(square / pi) * (bridge.dc_current_A / units.current),
           .overlap_rad = sixth.overlap_rad,
           .mode = sixth.mode};
 }
@@ -304,8 +300,8 @@ BridgeCycle smooth_bridge_cycle(const SmoothBridge& bridge) {
   cycle.dc_current_A = bridge.dc_current_A;
   cycle.line_current_rms_A.fill(means.line_current_rms_A);
   const double rms_A = means.line_current_rms_A;
-  cycle.electromagnetic_W = means.bridge_voltage_V * bridge.dc_current_A +
-                            3.0 * bridge.resistance_ohm * rms_A * rms_A;
+  cycle.electromagnetic_W =
+      means.bridge_voltage_V * bridge.dc_current_A + 3.0 * bridge.resistance_ohm * rms_A * rms_A;
   if (!(bridge.dc_current_A > 0.0)) {
     cycle.arcs.push_back({.begin_rad = 0.0, .end_rad = 2.0 * pi, .line = {}});
     return cycle;

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // The model's commutation is a closed solution of the circuit; here the same circuit is integrated
 // step by step.
+#include "bench_generator.h"
 #include "physics/generator.h"
 
 #include <gtest/gtest.h>
@@ -64,20 +65,6 @@ Circuit circuit(const Generator& generator, double speed_rad_s, double current_A
                           2.0 * generator.diode_drop_V,
           .line_current_rms_A = std::sqrt(mean_square),
           .overlap_rad = theta_rad - start_rad};
-}
-
-Generator bench_generator() {
-  return {.pole_pairs = 6,
-          .flux_linkage_V_s = 0.0165,
-          .winding_resistance_ohm = 0.45,
-          .winding_inductance_H = 0.5e-3,
-          .diode_drop_V = 0.75,
-          .diode_resistance_ohm = 0.03,
-          .bearing_torque_N_m = 0.006,
-          .bearing_viscous_N_m_s = 1e-5,
-          .iron_hysteresis_J = 2.5e-4,
-          .iron_eddy_J_s = 1.5e-6,
-          .cogging_torque_N_m = 0.015};
 }
 
 TEST(GeneratorCircuit, AgreesWithTheModelWithAndWithoutResistance) {

@@ -123,5 +123,84 @@ RC_GTEST_PROP(Generator, BalancingResistanceTakesUpTheTorqueItWasAskedFor, ()) {
   RC_ASSERT(std::abs(load.shaft_torque_N_m - torque_N_m) <= 1e-8 * std::abs(torque_N_m));
 }
 
+BridgeFault any_fault() {
+  return *rc::gen::element(BridgeFault::none, BridgeFault::open_phase, BridgeFault::shorted_diode);
+}
+
+/// A DC voltage from the short circuit to beyond what the machine reaches.
+double any_voltage_V(const Generator& generator, double speed_rad_s) {
+  const double line_V = std::numbers::sqrt3 * generator.pole_pairs * generator.flux_linkage_V_s *
+                        std::abs(speed_rad_s);
+  return *rc::gen::element(0.0, 1.0) * line_V * spread(1e-3, 1.2);
+}
+
+RC_GTEST_PROP(GeneratorOnVoltage, EveryWattIsAccountedForAndFlowsToTheLoad, ()) {
+  const Generator generator = any_generator();
+  const double speed_rad_s = *rc::gen::element(-1, 1) * spread(0.1, 1000.0);
+  const double voltage_V = any_voltage_V(generator, speed_rad_s);
+  const VoltageLoad result = generator_on_voltage(generator, speed_rad_s, voltage_V, any_fault());
+  const GeneratorLoad& load = result.load;
+  const double shaft_W = load.shaft_torque_N_m * speed_rad_s;
+  const double uses_W = load.dc_power_W + load.rectifier_loss_W + load.winding_loss_W +
+                        load.iron_loss_W + load.bearing_loss_W;
+  RC_ASSERT(std::abs(shaft_W - uses_W) <= 1e-12 * shaft_W);
+  RC_ASSERT(std::abs(load.electromagnetic_power_W - load.winding_loss_W - load.ac_power_W) <=
+            1e-12 * load.electromagnetic_power_W);
+  RC_ASSERT(std::abs(load.ac_power_W - load.rectifier_loss_W - load.dc_power_W) <=
+            1e-12 * load.ac_power_W);
+  for (const double power_W : {load.dc_power_W, load.rectifier_loss_W, load.winding_loss_W})
+    RC_ASSERT(power_W >= 0.0);
+  RC_ASSERT(load.shaft_torque_N_m * speed_rad_s >= 0.0);
+}
+
+RC_GTEST_PROP(GeneratorOnVoltage, CurrentAndLineCurrentFallAsTheVoltageRises, ()) {
+  const Generator generator = any_generator();
+  const double speed_rad_s = any_speed_rad_s(generator);
+  const double voltage_V = any_voltage_V(generator, speed_rad_s);
+  const VoltageLoad low = generator_on_voltage(generator, speed_rad_s, voltage_V);
+  const VoltageLoad high = generator_on_voltage(generator, speed_rad_s, voltage_V * 1.01 + 1e-3);
+  RC_ASSERT(high.load.dc_current_A <= low.load.dc_current_A);
+  RC_ASSERT(high.load.line_current_rms_A <= low.load.line_current_rms_A);
+  RC_ASSERT(low.dc_current_slope_S <= 0.0);
+}
+
+// Kirchhoff and Joule leave a mean power to each side, whatever the pattern of conduction: a held
+// voltage never takes more current than the smooth short circuit of the same phases.
+RC_GTEST_PROP(GeneratorOnVoltage, NeverExceedsTheShortCircuit, ()) {
+  const Generator generator = any_generator();
+  const double speed_rad_s = any_speed_rad_s(generator);
+  const GeneratorLoad load =
+      generator_on_voltage(generator, speed_rad_s, any_voltage_V(generator, speed_rad_s)).load;
+  const double impedance_ohm =
+      std::hypot(generator.winding_resistance_ohm + generator.diode_resistance_ohm,
+                 load.electrical_rad_s * generator.winding_inductance_H);
+  RC_ASSERT(load.line_current_rms_A <=
+            load.phase_emf_peak_V / impedance_ohm / std::numbers::sqrt2 * (1.0 + 1e-4));
+  RC_ASSERT(load.dc_current_A <=
+            3.0 / std::numbers::pi * load.phase_emf_peak_V / impedance_ohm * (1.0 + 1e-4));
+}
+
+RC_GTEST_PROP(GeneratorOnVoltage, IsANumberAtAnySpeedAndVoltage, ()) {
+  const Generator generator = any_generator();
+  const double speed_rad_s = *rc::gen::element(0.0, 1.0, -1.0) * spread(1e-12, 1e7);
+  const double voltage_V = *rc::gen::element(0.0, 1.0) * spread(1e-12, 1e7);
+  const BridgeFault fault = any_fault();
+  const VoltageLoad result = generator_on_voltage(generator, speed_rad_s, voltage_V, fault);
+  RC_ASSERT(std::isfinite(result.load.dc_current_A));
+  RC_ASSERT(std::isfinite(result.load.shaft_torque_N_m));
+  RC_ASSERT(std::isfinite(result.load.line_current_rms_A));
+  RC_ASSERT(std::isfinite(result.dc_current_slope_S));
+  if (speed_rad_s == 0.0) RC_ASSERT(result.load.shaft_torque_N_m == 0.0);
+}
+
+RC_GTEST_PROP(GeneratorOnVoltage, TheCapacitorsLoadTakesTheCurrent, ()) {
+  const Generator generator = any_generator();
+  const double speed_rad_s = any_speed_rad_s(generator);
+  const double resistance_ohm = spread(1e-2, 1e4);
+  const GeneratorLoad load = generator_on_capacitor(generator, speed_rad_s, resistance_ohm).load;
+  RC_ASSERT(std::abs(load.dc_voltage_V - resistance_ohm * load.dc_current_A) <=
+            1e-9 * load.dc_voltage_V);
+}
+
 }  // namespace
 }  // namespace windwright::physics

@@ -2,6 +2,7 @@
 #include "physics/generator.h"
 
 #include "base/errors.h"
+#include "bench_generator.h"
 
 #include <gtest/gtest.h>
 
@@ -16,20 +17,6 @@ namespace {
 
 constexpr double pi = std::numbers::pi;
 constexpr double open_circuit = std::numeric_limits<double>::infinity();
-
-Generator bench_generator() {
-  return {.pole_pairs = 6,
-          .flux_linkage_V_s = 0.0165,
-          .winding_resistance_ohm = 0.45,
-          .winding_inductance_H = 0.5e-3,
-          .diode_drop_V = 0.75,
-          .diode_resistance_ohm = 0.03,
-          .bearing_torque_N_m = 0.006,
-          .bearing_viscous_N_m_s = 1e-5,
-          .iron_hysteresis_J = 2.5e-4,
-          .iron_eddy_J_s = 1.5e-6,
-          .cogging_torque_N_m = 0.015};
-}
 
 constexpr int points = 12000;  // of one electrical period
 

@@ -1,10 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/table.h"
+#include "physics/bridge_cycle.h"
 #include "physics/generator.h"
 
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <limits>
 #include <map>
 #include <numbers>
 #include <string>
@@ -125,6 +127,50 @@ TEST(Rectifier, PassesThroughTheEndsOfItsModesOfCommutation) {
   const GeneratorLoad shorted = generator_load(bridge, speed_rad_s, 1e-9);
   EXPECT_NEAR(shorted.dc_current_A / unit_A, published("mode_3_end_current"), 1e-7);
   EXPECT_NEAR(shorted.line_current_rms_A, 1.0 / 0.2 / std::numbers::sqrt2, 1e-6);
+}
+
+// Single-phase charging of a battery through a resistance, as with one phase open: two lines and
+// four diodes. Bimbhra, example 3.9, is the half-wave case (230 V, 150 V, 8 ohm): a full wave has
+// twice its pulses, the same peak.
+TEST(Rectifier, ChargesTheBatteryOfExample3_9ThroughTwoLines) {
+  BridgeCircuit circuit{.emf_peak_V = 230.0 * std::numbers::sqrt2 / sqrt3,
+                        .resistance_ohm = 4.0,  // twice in the loop
+                        .reactance_ohm = 0.0,
+                        .dc_voltage_V = published("example_3_9_battery_V"),
+                        .diode_drop_V = 0.0,
+                        .fault = BridgeFault::open_phase};
+  const BridgeCycle cycle = bridge_cycle(circuit);
+  EXPECT_NEAR(cycle.dc_current_A, 2.0 * published("example_3_9_idc_A"), 2e-6);
+  const double rms_A = std::numbers::sqrt2 * published("example_3_9_rms_A");
+  EXPECT_NEAR(cycle.line_current_rms_A[1], rms_A, 2e-6);
+  EXPECT_NEAR(circuit.dc_voltage_V * cycle.dc_current_A,
+              2.0 * published("example_3_9_battery_power_W"), 2e-4);
+  EXPECT_NEAR(8.0 * rms_A * rms_A, 2.0 * published("example_3_9_resistor_power_W"), 2e-4);
+  EXPECT_NEAR(cycle.electromagnetic_W / (230.0 * rms_A),
+              std::numbers::sqrt2 * published("example_3_9_power_factor"), 2e-5);
+}
+
+// A single-phase full-wave bridge, ripple-free current, is what an open phase leaves; a large
+// capacitor without load charges to the peak of the line voltage.
+TEST(Rectifier, AnUnloadedCapacitorChargesToThePeakOfTheLineVoltage) {
+  Generator bridge = ideal_bridge();
+  bridge.winding_resistance_ohm = 1.0;
+  const VoltageLoad open =
+      generator_on_capacitor(bridge, 10.0, std::numeric_limits<double>::infinity());
+  EXPECT_NEAR(open.load.dc_voltage_V, sqrt3 * 10.0, 1e-12);
+  EXPECT_EQ(open.load.dc_current_A, 0.0);
+}
+
+// With a little reactance and a heavier one the smooth-current bridge keeps the drop of commutation
+// 3 omega L Id / pi, resistance or not, as far as resistance is small against reactance.
+TEST(Rectifier, KeepsTheDropOfCommutationBesideALittleResistance) {
+  const double voltage_V = 3.0 * sqrt3 / pi;
+  for (const double current_A : {0.05, 0.2, 0.4}) {
+    const SmoothBridge bridge{
+        .emf_peak_V = 1.0, .resistance_ohm = 1e-6, .reactance_ohm = 1.0, .dc_current_A = current_A};
+    EXPECT_NEAR(smooth_bridge_means(bridge).bridge_voltage_V, voltage_V - 3.0 / pi * current_A,
+                5e-6);
+  }
 }
 
 }  // namespace
