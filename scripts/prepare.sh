@@ -4,7 +4,7 @@
 
 packages=(
   g++ cmake ninja-build ccache
-  libfmt-dev libeigen3-dev libboost1.81-dev libboost-json1.81-dev libsundials-dev
+  libfmt-dev libeigen3-dev libceres-dev libboost1.81-dev libboost-json1.81-dev libsundials-dev
   libhwy-dev libkissfft-dev libtomlplusplus-dev libcli11-dev libhdf5-dev libudunits2-dev
   libgtest-dev librapidcheck-dev libbenchmark-dev
   weasyprint fonts-dejavu-core hdf5-tools python3

@@ -15,9 +15,10 @@
 namespace windwright::physics {
 namespace {
 
-constexpr std::size_t star = 6;         // the unknown after the six diodes' currents
-constexpr double star_leak_S = 1e-9;    // fixes the star point's voltage while nothing conducts
-constexpr std::array<double, 6> into_line{1.0, -1.0, 1.0, -1.0, 1.0, -1.0};  // upper, lower of a, b, c
+constexpr std::size_t star = 6;       // the unknown after the six diodes' currents
+constexpr double star_leak_S = 1e-9;  // fixes the star point's voltage while nothing conducts
+constexpr std::array<double, 6> into_line{1.0,  -1.0, 1.0,
+                                          -1.0, 1.0,  -1.0};  // upper, lower of a, b, c
 
 void require(double value, const char* name) {
   if (std::isfinite(value) && value >= 0.0) return;
@@ -77,9 +78,8 @@ BridgeInstant BridgeTransient::advance(double rotor_speed_rad_s, double step_s) 
   const double dc_ohm = side_.inductance_H / step_s;
   const double leak_S =
       side_.holds_voltage ? 0.0 : side_.capacitance_F / step_s + 1.0 / side_.resistance_ohm;
-  const double held_V = side_.holds_voltage
-                            ? side_.voltage_V
-                            : side_.capacitance_F / step_s * capacitor_V_ / leak_S;
+  const double held_V =
+      side_.holds_voltage ? side_.voltage_V : side_.capacitance_F / step_s * capacitor_V_ / leak_S;
   const double load_ohm = side_.holds_voltage ? 0.0 : 1.0 / leak_S;
   Network network{.matrix = Matrix::Zero(), .driving = Vector::Zero()};
   std::array<double, 3> emf_V{};

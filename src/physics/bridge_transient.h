@@ -11,11 +11,11 @@ namespace windwright::physics {
 /// What hangs on the DC terminals: an inductor in series, then either a held voltage or a
 /// resistance with a capacitor across it.
 struct DcSide {
-  double inductance_H = 0.0;          // 0: none
-  bool holds_voltage = false;         // battery of voltage_V; else resistance and capacitor
+  double inductance_H = 0.0;   // 0: none
+  bool holds_voltage = false;  // battery of voltage_V; else resistance and capacitor
   double voltage_V = 0.0;
-  double resistance_ohm = 1.0;        // above 0
-  double capacitance_F = 0.0;         // 0: none
+  double resistance_ohm = 1.0;  // above 0
+  double capacitance_F = 0.0;   // 0: none
 };
 
 /// State and outputs at one instant; currents and powers are those of the step that ended here.
@@ -23,10 +23,10 @@ struct BridgeInstant {
   double electrical_angle_rad;
   std::array<double, 3> line_current_A;
   double dc_current_A;
-  double dc_voltage_V;     // at the bridge's DC terminals, before the inductor
-  double capacitor_V;      // or the held voltage
-  double emf_power_W;      // of the three EMFs together
-  double diode_loss_W;     // thresholds and slopes
+  double dc_voltage_V;  // at the bridge's DC terminals, before the inductor
+  double capacitor_V;   // or the held voltage
+  double emf_power_W;   // of the three EMFs together
+  double diode_loss_W;  // thresholds and slopes
 };
 
 /// The circuit of phases, six diodes and DC side through time, for whatever is not a steady

@@ -32,11 +32,11 @@ void fill_arc(const LineArc& line, const Sinusoid& terminal_V, double diode_resi
   const double fading_A = line.fading_A - line.rising_A;
   const std::size_t count = std::max(voltage_V.size(), current_A.size());
   for (std::size_t i = 0; i < count; ++i) {
-    const double current = line.rising_A + line.cosine_A * now.cosine + line.sine_A * now.sine +
-                           fading_A * now.fading;
+    const double current =
+        line.rising_A + line.cosine_A * now.cosine + line.sine_A * now.sine + fading_A * now.fading;
     current_A[i] = current;
-    voltage_V[i] = terminal_V.steady + terminal_V.cosine * now.cosine +
-                   terminal_V.sine * now.sine + diode_resistance_ohm * current;
+    voltage_V[i] = terminal_V.steady + terminal_V.cosine * now.cosine + terminal_V.sine * now.sine +
+                   diode_resistance_ohm * current;
     const double cosine = now.cosine * step.cosine - now.sine * step.sine;
     now.sine = now.sine * step.cosine + now.cosine * step.sine;
     now.cosine = cosine;
@@ -66,13 +66,13 @@ BridgeWaveform BridgeWaveform::on_voltage(const Generator& generator, double rot
                                           double dc_voltage_V, BridgeFault fault) {
   const double electrical_rad_s = generator.pole_pairs * std::abs(rotor_speed_rad_s);
   const double emf_peak_V = generator.flux_linkage_V_s * electrical_rad_s;
-  return {bridge_cycle({.emf_peak_V = emf_peak_V,
-                        .resistance_ohm =
-                            generator.winding_resistance_ohm + generator.diode_resistance_ohm,
-                        .reactance_ohm = electrical_rad_s * generator.winding_inductance_H,
-                        .dc_voltage_V = dc_voltage_V,
-                        .diode_drop_V = generator.diode_drop_V,
-                        .fault = fault}),
+  return {bridge_cycle(
+              {.emf_peak_V = emf_peak_V,
+               .resistance_ohm = generator.winding_resistance_ohm + generator.diode_resistance_ohm,
+               .reactance_ohm = electrical_rad_s * generator.winding_inductance_H,
+               .dc_voltage_V = dc_voltage_V,
+               .diode_drop_V = generator.diode_drop_V,
+               .fault = fault}),
           emf_peak_V, generator.diode_resistance_ohm};
 }
 
@@ -130,11 +130,10 @@ double BridgeWaveform::fill(double first_rad, double step_rad,
     const BridgeArc& arc = cycle_.arcs[a];
     // Samples before the arc ends; at least this one.
     const double last_rad = a + 1 < cycle_.arcs.size() ? arc.end_rad : begin_rad + turn_rad;
-    const double more = step_rad > 0.0 ? std::ceil((last_rad - angle_rad) / step_rad)
-                                       : static_cast<double>(count);
-    const std::size_t here =
-        std::min(count - done, static_cast<std::size_t>(
-                                   std::clamp(more, 1.0, static_cast<double>(count))));
+    const double more =
+        step_rad > 0.0 ? std::ceil((last_rad - angle_rad) / step_rad) : static_cast<double>(count);
+    const std::size_t here = std::min(
+        count - done, static_cast<std::size_t>(std::clamp(more, 1.0, static_cast<double>(count))));
     const Running start{.cosine = std::cos(angle_rad),
                         .sine = std::sin(angle_rad),
                         .fading = std::exp(-cycle_.decay * (angle_rad - arc.begin_rad))};

@@ -124,6 +124,19 @@ void close_balance(const Generator& generator, const Source& source, double roto
   }
 }
 
+/// A smooth current into the DC voltage that is set already.
+void carry_smooth_current(const Generator& generator, const Source& source,
+                          double rotor_speed_rad_s, double current_A, GeneratorLoad& load) {
+  const SmoothMeans means = smooth_bridge_means(source.smooth(current_A));
+  load.dc_current_A = current_A;
+  load.overlap_rad = means.overlap_rad;
+  load.line_current_rms_A = means.line_current_rms_A;
+  const double mean_square = means.line_current_rms_A * means.line_current_rms_A;
+  load.rectifier_loss_W =
+      2.0 * current_A * generator.diode_drop_V + 3.0 * generator.diode_resistance_ohm * mean_square;
+  close_balance(generator, source, rotor_speed_rad_s, 3.0 * mean_square, load);
+}
+
 /// EMF power at a smooth direct current.
 double electromagnetic_power_W(const Source& source, double current_A) {
   const SmoothMeans means = smooth_bridge_means(source.smooth(current_A));
@@ -230,20 +243,28 @@ GeneratorLoad generator_load(const Generator& generator, double rotor_speed_rad_
   const Source source = source_at(generator, rotor_speed_rad_s);
   const double current_A = direct_current_A(generator, source, load_resistance_ohm);
   GeneratorLoad load{};
-  double mean_square = 0.0;
   if (current_A > 0.0) {
-    const SmoothMeans means = smooth_bridge_means(source.smooth(current_A));
     load.dc_voltage_V = load_resistance_ohm * current_A;
-    load.dc_current_A = current_A;
-    load.overlap_rad = means.overlap_rad;
-    load.line_current_rms_A = means.line_current_rms_A;
-    mean_square = means.line_current_rms_A * means.line_current_rms_A;
-  } else if (std::isinf(load_resistance_ohm)) {
+    carry_smooth_current(generator, source, rotor_speed_rad_s, current_A, load);
+    return load;
+  }
+  if (std::isinf(load_resistance_ohm)) {
     load.dc_voltage_V = std::max(0.0, source.no_load_V - 2.0 * generator.diode_drop_V);
   }
-  load.rectifier_loss_W =
-      2.0 * current_A * generator.diode_drop_V + 3.0 * generator.diode_resistance_ohm * mean_square;
-  close_balance(generator, source, rotor_speed_rad_s, 3.0 * mean_square, load);
+  close_balance(generator, source, rotor_speed_rad_s, 0.0, load);
+  return load;
+}
+
+GeneratorLoad generator_at_current(const Generator& generator, double rotor_speed_rad_s,
+                                   double dc_current_A) {
+  if (!(dc_current_A >= 0.0) || std::isinf(dc_current_A)) {
+    throw base::BadInput("direct current", base::number_text(dc_current_A) + " A", "0 A or more");
+  }
+  const Source source = source_at(generator, rotor_speed_rad_s);
+  const SmoothBridge bridge = source.smooth(dc_current_A);
+  GeneratorLoad load{};
+  load.dc_voltage_V = smooth_bridge_voltage_V(bridge) - 2.0 * generator.diode_drop_V;
+  carry_smooth_current(generator, source, rotor_speed_rad_s, bridge.dc_current_A, load);
   return load;
 }
 

@@ -62,6 +62,12 @@ struct GeneratorLoad {
 GeneratorLoad generator_load(const Generator& generator, double rotor_speed_rad_s,
                              double load_resistance_ohm);
 
+/// The same at a direct current that is given; beyond the short circuit's it is that, and the DC
+/// voltage is below 0 where less than two diode drops is left.
+/// @throws BadInput  a current that is below 0 or not finite
+GeneratorLoad generator_at_current(const Generator& generator, double rotor_speed_rad_s,
+                                   double dc_current_A);
+
 /// The same machine with the DC terminals held at a voltage by a battery or a large capacitor.
 struct VoltageLoad {
   GeneratorLoad load;         // overlap_rad is 0: not counted here

@@ -72,9 +72,8 @@ HeatStep heat_step(const GeneratorHeat& heat, const MachineTemperature& start,
   a(0, 1) = a(1, 0) = -heat.winding_to_frame_W_K / root_w / root_f;
   const HeatFlow flow = heat_flow(heat, start, load, air_temperature_K);
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> modes(a);
-  const Eigen::Vector2d pushed =
-      modes.eigenvectors().transpose() *
-      Eigen::Vector2d(flow.winding_W / root_w, flow.frame_W / root_f);
+  const Eigen::Vector2d pushed = modes.eigenvectors().transpose() *
+                                 Eigen::Vector2d(flow.winding_W / root_w, flow.frame_W / root_f);
   Eigen::Vector2d moved;
   for (Eigen::Index i = 0; i < 2; ++i) {
     const double rate = std::max(0.0, modes.eigenvalues()(i));

@@ -8,15 +8,15 @@ namespace windwright::physics {
 /// What temperature does to the machine, and how its heat leaves. The defaults change nothing: no
 /// coefficient, and heat capacities so large that nothing warms.
 struct GeneratorHeat {
-  double reference_K = 293.15;           // at which Generator's resistance and flux hold
-  double zero_resistance_C = 0.0;        // copper 235, aluminium 225 (IEC 60034-1 form); 0: constant
-  double magnet_flux_K1 = 0.0;           // reversible coefficient, ferrite about -0.002
-  double winding_heat_J_K = 1e300;       // capacity of the winding
-  double frame_heat_J_K = 1e300;         // of iron and frame
+  double reference_K = 293.15;      // at which Generator's resistance and flux hold
+  double zero_resistance_C = 0.0;   // copper 235, aluminium 225 (IEC 60034-1 form); 0: constant
+  double magnet_flux_K1 = 0.0;      // reversible coefficient, ferrite about -0.002
+  double winding_heat_J_K = 1e300;  // capacity of the winding
+  double frame_heat_J_K = 1e300;    // of iron and frame
   double winding_to_frame_W_K = 0.0;
   double frame_to_air_W_K = 0.0;
-  double highest_winding_K = 403.15;     // insulation class B: 130 degC (IEC 60085, from memory)
-  double highest_frame_K = 353.15;       // magnets: 80 degC, common practice, no source
+  double highest_winding_K = 403.15;  // insulation class B: 130 degC (IEC 60085, from memory)
+  double highest_frame_K = 353.15;    // magnets: 80 degC, common practice, no source
 };
 
 struct MachineTemperature {
@@ -34,8 +34,8 @@ Generator generator_at(const Generator& generator, const GeneratorHeat& heat,
 /// Heat flows at one instant. Winding loss heats the winding, iron and bearing loss the frame;
 /// winding_W + frame_W + to_air_W is the sum of the three losses exactly.
 struct HeatFlow {
-  double winding_W;          // that stays in the winding
-  double frame_W;            // that stays in the frame
+  double winding_W;  // that stays in the winding
+  double frame_W;    // that stays in the frame
   double to_air_W;
   double winding_rate_K_s;
   double frame_rate_K_s;

@@ -19,7 +19,8 @@ namespace {
 constexpr double pi = std::numbers::pi;
 constexpr double sqrt3 = std::numbers::sqrt3;
 
-/// Unit EMF and impedance. @param lag_rad  of current behind voltage, 0 resistance to pi/2 reactance
+/// Unit EMF and impedance. @param lag_rad  of current behind voltage, 0 resistance to pi/2
+/// reactance
 BridgeCircuit circuit(double voltage, double lag_rad, BridgeFault fault = BridgeFault::none) {
   return {.emf_peak_V = 1.0,
           .resistance_ohm = std::max(0.0, std::cos(lag_rad)),
@@ -117,8 +118,8 @@ TEST(BridgeCycle, HasTheClosedFormOfPulsesThroughAResistance) {
 }
 
 // While three diodes conduct at every instant, each terminal steps between the rails where its own
-// current passes zero. A Fourier series of those six-step voltages (harmonics 6k +- 1, amplitude 2 V
-// / (pi n); Mohan, Undeland, Robbins, Power Electronics, ch. 8) through the impedance at each
+// current passes zero. A Fourier series of those six-step voltages (harmonics 6k +- 1, amplitude 2
+// V / (pi n); Mohan, Undeland, Robbins, Power Electronics, ch. 8) through the impedance at each
 // harmonic is the same current.
 TEST(BridgeCycle, IsTheFourierSeriesOfSixStepsWhenThreeDiodesAlwaysConduct) {
   using Complex = std::complex<double>;
@@ -129,7 +130,9 @@ TEST(BridgeCycle, IsTheFourierSeriesOfSixStepsWhenThreeDiodesAlwaysConduct) {
       if (cycle.mode != BridgeMode::three) continue;
       const double across_V = u * sqrt3;
       constexpr int harmonics = 200000;
-      const auto impedance = [&](int n) { return Complex(in.resistance_ohm, n * in.reactance_ohm); };
+      const auto impedance = [&](int n) {
+        return Complex(in.resistance_ohm, n * in.reactance_ohm);
+      };
       const auto step_current = [&](int n) { return 2.0 * across_V / (pi * n) / impedance(n); };
       // Current of the EMF at the step's angle less that of the steps at their own zero.
       double at_step = 0.0;
@@ -147,8 +150,7 @@ TEST(BridgeCycle, IsTheFourierSeriesOfSixStepsWhenThreeDiodesAlwaysConduct) {
       }
       EXPECT_NEAR(cycle.line_current_rms_A[0], std::sqrt(square), 1e-6) << u << " " << lag_deg;
       // EMF power from the fundamental alone.
-      const Complex first =
-          1.0 / impedance(1) - step_current(1) * std::polar(1.0, -step_rad);
+      const Complex first = 1.0 / impedance(1) - step_current(1) * std::polar(1.0, -step_rad);
       EXPECT_NEAR(cycle.electromagnetic_W, 1.5 * first.real(), 1e-6) << u << " " << lag_deg;
     }
   }
@@ -161,10 +163,11 @@ TEST(BridgeCycle, OpenPhaseLeavesTheOtherTwoAndAShortedDiodeADirectLineCurrent) 
   EXPECT_LT(open.dc_current_A, bridge_cycle(circuit(0.5, 0.9)).dc_current_A);
   const BridgeCycle shorted = bridge_cycle(circuit(0.5, 0.9, BridgeFault::shorted_diode));
   EXPECT_LT(shorted.line_current_mean_A[0], -0.1);  // the other phases feed into it
-  EXPECT_NEAR(
-      shorted.line_current_mean_A[0] + shorted.line_current_mean_A[1] + shorted.line_current_mean_A[2],
-      0.0, 1e-9);
-  EXPECT_GT(shorted.line_current_rms_A[0], 1.5 * bridge_cycle(circuit(0.5, 0.9)).line_current_rms_A[0]);
+  EXPECT_NEAR(shorted.line_current_mean_A[0] + shorted.line_current_mean_A[1] +
+                  shorted.line_current_mean_A[2],
+              0.0, 1e-9);
+  EXPECT_GT(shorted.line_current_rms_A[0],
+            1.5 * bridge_cycle(circuit(0.5, 0.9)).line_current_rms_A[0]);
 }
 
 TEST(BridgeCycle, RefusesWhatIsNoCircuit) {
@@ -189,25 +192,24 @@ TEST(BridgeTable, KeepsToTheExactSolution) {
       const double part = (i + 0.37) / 120.0;
       const double s = j % 2 == 0 ? part : std::pow(10.0, -2.5 * part);
       const double lag_part = (j + 0.61) / 60.0;
-      const double lag_rad =
-          0.5 * pi * (i % 2 == 0 ? lag_part : std::pow(10.0, -4.0 * lag_part));
-      const BridgePoint point{.voltage = 1.0 - s * s,
-                              .resistance = std::cos(lag_rad),
-                              .reactance = std::sin(lag_rad)};
+      const double lag_rad = 0.5 * pi * (i % 2 == 0 ? lag_part : std::pow(10.0, -4.0 * lag_part));
+      const BridgePoint point{
+          .voltage = 1.0 - s * s, .resistance = std::cos(lag_rad), .reactance = std::sin(lag_rad)};
       BridgeCircuit in = circuit(point.voltage, lag_rad);
       const BridgeCycle exact = bridge_cycle(in);
       const BridgeMeans means = bridge_means(point);
-      worst_current = std::max(worst_current, std::abs(means.dc_current / exact.dc_current_A - 1.0));
-      worst_rms = std::max(worst_rms, std::abs(std::sqrt(means.line_current_square) /
-                                                   exact.line_current_rms_A[0] -
-                                               1.0));
+      worst_current =
+          std::max(worst_current, std::abs(means.dc_current / exact.dc_current_A - 1.0));
+      worst_rms = std::max(
+          worst_rms,
+          std::abs(std::sqrt(means.line_current_square) / exact.line_current_rms_A[0] - 1.0));
       const double step = 1e-4 * s * s;
       BridgePoint above = point;
       above.voltage += step;
       in = circuit(above.voltage, lag_rad);
       const double slope = (bridge_cycle(in).dc_current_A - exact.dc_current_A) / step;
-      worst_slope = std::max(worst_slope, std::abs(means.dc_current_slope - slope) /
-                                              (std::abs(slope) + 0.05 * s));
+      worst_slope = std::max(
+          worst_slope, std::abs(means.dc_current_slope - slope) / (std::abs(slope) + 0.05 * s));
       ASSERT_LE(means.dc_current_slope, 0.0);
       ASSERT_LE(bridge_means(above).dc_current, means.dc_current);
     }

@@ -52,8 +52,7 @@ TEST(BridgeWaveform, CarriesTheAveragedPowersAt250KiloSamplesPerSecond) {
         const double line_V = std::numbers::sqrt3 * 6.0 * 0.0165 * speed_rad_s;
         const double voltage_V = std::max(0.0, part * line_V - 1.5);
         const VoltageLoad load = generator_on_voltage(generator, speed_rad_s, voltage_V, fault);
-        const auto waveform =
-            BridgeWaveform::on_voltage(generator, speed_rad_s, voltage_V, fault);
+        const auto waveform = BridgeWaveform::on_voltage(generator, speed_rad_s, voltage_V, fault);
         const Recorded out = recorded(waveform, 0.1, 2.0 * pi * 100.0 * step_s, samples);
         double ac_W = 0.0;
         for (std::size_t k = 0; k < 3; ++k) {
@@ -75,10 +74,9 @@ TEST(BridgeWaveform, CarriesTheAveragedPowersAt250KiloSamplesPerSecond) {
 
 TEST(BridgeWaveform, BlocksMeetSingleSamplesAndEachOther) {
   const Generator generator = bench_generator();
-  for (const auto& waveform :
-       {BridgeWaveform::on_voltage(generator, 120.0, 12.0),
-        BridgeWaveform::on_current(generator, 120.0, 3.0),
-        BridgeWaveform::on_voltage(generator, 120.0, 100.0)}) {
+  for (const auto& waveform : {BridgeWaveform::on_voltage(generator, 120.0, 12.0),
+                               BridgeWaveform::on_current(generator, 120.0, 3.0),
+                               BridgeWaveform::on_voltage(generator, 120.0, 100.0)}) {
     const double step_rad = 0.0123;
     const Recorded whole = recorded(waveform, -3.0, step_rad, 3000);
     const Recorded second = recorded(waveform, -3.0 + 1000 * step_rad, step_rad, 2000);

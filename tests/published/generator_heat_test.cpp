@@ -5,7 +5,6 @@
 
 #include <gtest/gtest.h>
 
-
 namespace windwright::physics {
 namespace {
 
@@ -89,10 +88,10 @@ TEST(GeneratorHeat, StepIsTheIntegralOfTheRatesAndItsEnergyCloses) {
   for (int i = 0; i < steps; ++i) {
     const double dt = duration_s / steps;
     const HeatFlow flow = heat_flow(heat, now, load, kelvin(20.0));
-    const HeatFlow middle = heat_flow(
-        heat, {now.winding_K + 0.5 * dt * flow.winding_rate_K_s,
-               now.frame_K + 0.5 * dt * flow.frame_rate_K_s},
-        load, kelvin(20.0));
+    const HeatFlow middle = heat_flow(heat,
+                                      {now.winding_K + 0.5 * dt * flow.winding_rate_K_s,
+                                       now.frame_K + 0.5 * dt * flow.frame_rate_K_s},
+                                      load, kelvin(20.0));
     const double losses_W = load.winding_loss_W + load.iron_loss_W + load.bearing_loss_W;
     ASSERT_NEAR(flow.winding_W + flow.frame_W + flow.to_air_W, losses_W, 1e-12 * losses_W);
     now.winding_K += dt * middle.winding_rate_K_s;
