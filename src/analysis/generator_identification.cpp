@@ -52,7 +52,7 @@ double& field(physics::Generator& generator, GeneratorParameter parameter) {
 
 /// Bridge and winding alone, at a true speed and a true DC voltage (or current).
 struct Electrical {
-  double dc;        // direct current, or voltage where the current is given
+  double dc;          // direct current, or voltage where the current is given
   double torque_N_m;  // electromagnetic
 };
 
@@ -132,7 +132,8 @@ class Residuals {
   static bool is_loaded(const GeneratorPoint& point) { return point.dc_current_A.has_value(); }
 
   static int readings_of(const GeneratorPoint& point) {
-    return (is_loaded(point) ? 1 : point.dc_voltage_V.has_value() + point.ac_voltage_V.has_value()) +
+    return (is_loaded(point) ? 1
+                             : point.dc_voltage_V.has_value() + point.ac_voltage_V.has_value()) +
            point.torque_N_m.has_value();
   }
 
@@ -184,8 +185,7 @@ class Residuals {
           physics::generator_on_voltage(generator, speed_rad_s, dc).load;
       return {.dc = load.dc_current_A, .torque_N_m = load.shaft_torque_N_m};
     }
-    const physics::GeneratorLoad load =
-        physics::generator_at_current(generator, speed_rad_s, dc);
+    const physics::GeneratorLoad load = physics::generator_at_current(generator, speed_rad_s, dc);
     return {.dc = load.dc_voltage_V, .torque_N_m = load.shaft_torque_N_m};
   }
 
@@ -253,8 +253,13 @@ Values scales_of(physics::Generator start) {
   // Frictions may start at 0: a part of a typical torque then sets the scale.
   const double torque_N_m = 1e-2 * start.pole_pairs * start.flux_linkage_V_s;
   const double poles = start.pole_pairs;
-  const Values typical{start.flux_linkage_V_s,    1.0, 1e-3, torque_N_m, 1e-2 * torque_N_m,
-                       torque_N_m / poles, 1e-2 * torque_N_m / poles / poles};
+  const Values typical{start.flux_linkage_V_s,
+                       1.0,
+                       1e-3,
+                       torque_N_m,
+                       1e-2 * torque_N_m,
+                       torque_N_m / poles,
+                       1e-2 * torque_N_m / poles / poles};
   Values scale{};
   for (std::size_t i = 0; i < count; ++i) {
     const double value = std::abs(field(start, static_cast<GeneratorParameter>(i)));
@@ -313,9 +318,9 @@ void describe(const Square& information, const Values& scale, GeneratorIdentific
       const double correlation = norm > 0.0 ? inverse(row, column) / norm : 0.0;
       result.correlation[i * count + j] = correlation;
       if (i < j && std::abs(correlation) > 0.99 && !lost[i] && !lost[j]) {
-        result.confounded.push_back({.parameters = {static_cast<GeneratorParameter>(i),
-                                                    static_cast<GeneratorParameter>(j)},
-                                     .entirely = false});
+        result.confounded.push_back(
+            {.parameters = {static_cast<GeneratorParameter>(i), static_cast<GeneratorParameter>(j)},
+             .entirely = false});
       }
     }
     result.u[i] = lost[i] ? std::numeric_limits<double>::infinity()
@@ -327,8 +332,8 @@ void describe(const Square& information, const Values& scale, GeneratorIdentific
 void add_drag(const Values& value, double pole_pairs, GeneratorIdentification& result) {
   const auto sum = [&](std::size_t a, std::size_t b, double weight) {
     const auto& c = result.covariance;
-    const double variance = c[a * count + a] + 2.0 * weight * c[a * count + b] +
-                            weight * weight * c[b * count + b];
+    const double variance =
+        c[a * count + a] + 2.0 * weight * c[a * count + b] + weight * weight * c[b * count + b];
     return Reading{.value = value[a] + weight * value[b], .u = std::sqrt(std::max(0.0, variance))};
   };
   result.drag_torque_N_m = sum(3, 5, pole_pairs);
@@ -377,8 +382,8 @@ std::string reason(Solver::Status status) {
 
 std::string_view name_of(GeneratorParameter parameter) {
   constexpr std::array<std::string_view, count> names{
-      "flux_linkage_V_s",      "winding_resistance_ohm", "winding_inductance_H",
-      "bearing_torque_N_m",    "bearing_viscous_N_m_s",  "iron_hysteresis_J",
+      "flux_linkage_V_s",   "winding_resistance_ohm", "winding_inductance_H",
+      "bearing_torque_N_m", "bearing_viscous_N_m_s",  "iron_hysteresis_J",
       "iron_eddy_J_s"};
   return names[static_cast<std::size_t>(parameter)];
 }

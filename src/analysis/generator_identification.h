@@ -43,7 +43,7 @@ struct GeneratorPoint {
   std::optional<Reading> dc_current_A = std::nullopt;
   std::optional<Reading> torque_N_m = std::nullopt;    // at the shaft
   std::optional<Reading> ac_voltage_V = std::nullopt;  // rms of a phase; open terminals only
-  bool magnetised = true;               // false: a rotor without magnets, or before they are fitted
+  bool magnetised = true;  // false: a rotor without magnets, or before they are fitted
 };
 
 /// What hangs on the bridge: decides which of the two models holds.
@@ -73,9 +73,9 @@ struct GeneratorIdentification {
   std::array<double, generator_parameters * generator_parameters> correlation;
   std::vector<Confounded> confounded;
   /// Constant part and slope of the drag at open terminals, always told apart from each other.
-  Reading drag_torque_N_m;    // bearing + pole_pairs hysteresis
-  Reading drag_slope_N_m_s;   // viscous + pole_pairs^2 eddy
-  double chi_squared;         // of all readings, known values included
+  Reading drag_torque_N_m;   // bearing + pole_pairs hysteresis
+  Reading drag_slope_N_m_s;  // viscous + pole_pairs^2 eddy
+  double chi_squared;        // of all readings, known values included
   int degrees_of_freedom;
   double p_value;             // that readings as good as stated would miss by more
   double largest_residual;    // in standard deviations of that residual
@@ -85,11 +85,11 @@ struct GeneratorIdentification {
   std::string stopped_because;
 };
 
-/// Weighted least squares with errors in all variables: the true speed and the true DC voltage (on a
-/// smooth current: the true current) of every point are unknowns too, so that an error in them
+/// Weighted least squares with errors in all variables: the true speed and the true DC voltage (on
+/// a smooth current: the true current) of every point are unknowns too, so that an error in them
 /// reaches all readings of its point together, as it does at the bench. Levenberg-Marquardt
-/// (Ceres' TinySolver); derivatives by Jets but for the bridge's mean current, by central differences.
-/// Diode values, pole pairs and cogging stay those of `start`.
+/// (Ceres' TinySolver); derivatives by Jets but for the bridge's mean current, by central
+/// differences. Diode values, pole pairs and cogging stay those of `start`.
 ///
 /// At constant flux bearing_torque and pole_pairs times iron_hysteresis, viscous friction and
 /// pole_pairs^2 times iron_eddy are one constant and one slope of drag: to part them takes a point
@@ -102,8 +102,8 @@ GeneratorIdentification identify_generator(const physics::Generator& start,
                                            std::span<const GeneratorPoint> points,
                                            const IdentificationOptions& options);
 
-/// Speeds of a rotor that coasts down, as points of drag: consecutive pairs, each used once, so that
-/// their errors are independent. Mean speed and inertia times deceleration.
+/// Speeds of a rotor that coasts down, as points of drag: consecutive pairs, each used once, so
+/// that their errors are independent. Mean speed and inertia times deceleration.
 struct CoastDown {
   std::vector<double> time_s;
   std::vector<double> rotor_speed_rad_s;

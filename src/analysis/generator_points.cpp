@@ -74,7 +74,8 @@ std::vector<GeneratorPoint> points_of_coast_down(const CoastDown& run) {
   std::vector<GeneratorPoint> points;
   for (std::size_t i = 0; i + 1 < samples; i += 2) {
     const double span_s = run.time_s[i + 1] - run.time_s[i];
-    if (!(span_s > 0.0)) throw base::BadInput("coast-down", "times that do not rise", "rising times");
+    if (!(span_s > 0.0))
+      throw base::BadInput("coast-down", "times that do not rise", "rising times");
     const double first_rad_s = run.rotor_speed_rad_s[i];
     const double second_rad_s = run.rotor_speed_rad_s[i + 1];
     const double per_speed_N_m_s = run.inertia_kg_m2 / span_s;
