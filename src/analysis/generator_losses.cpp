@@ -4,8 +4,6 @@
 #include "physics/generator.h"
 
 #include <algorithm>
-#include <cmath>
-#include <limits>
 
 namespace windwright::analysis {
 
@@ -24,30 +22,20 @@ GeneratorLosses generator_losses(const physics::Generator& generator, double rot
                                  double dc_current_A) {
   const double speed_rad_s = std::max(rotor_speed_rad_s, 0.0);
   const double wanted_A = std::max(dc_current_A, 0.0);
-  const auto at = [&](double resistance_ohm) {
-    return physics::generator_load(generator, speed_rad_s, resistance_ohm);
-  };
-  const auto open = at(std::numeric_limits<double>::infinity());
-  if (wanted_A <= 0.0) return losses_of(open);
-
-  // The current falls as the load resistance rises: bisection on its logarithm.
-  double low = std::log(1e-6);
-  double high = std::log(1e9);
-  const auto short_circuit = at(std::exp(low));
-  if (short_circuit.dc_current_A <= wanted_A) {
-    GeneratorLosses losses = losses_of(short_circuit);
-    if (short_circuit.dc_current_A > 0.0) {
-      const double ratio = wanted_A / short_circuit.dc_current_A;
-      losses.winding_W *= ratio * ratio;
-      losses.rectifier_W *= ratio;
-    }
-    return losses;
+  const physics::GeneratorLoad load =
+      physics::generator_at_current(generator, speed_rad_s, wanted_A);
+  if (load.dc_current_A >= wanted_A && (load.dc_voltage_V >= 0.0 || wanted_A == 0.0)) {
+    return losses_of(load);
   }
-  for (int step = 0; step < 80; ++step) {
-    const double middle = 0.5 * (low + high);
-    (at(std::exp(middle)).dc_current_A > wanted_A ? low : high) = middle;
+  const physics::GeneratorLoad short_circuit =
+      physics::generator_load(generator, speed_rad_s, 1e-6);
+  GeneratorLosses losses = losses_of(short_circuit);
+  if (short_circuit.dc_current_A > 0.0) {
+    const double ratio = wanted_A / short_circuit.dc_current_A;
+    losses.winding_W *= ratio * ratio;
+    losses.rectifier_W *= ratio;
   }
-  return losses_of(at(std::exp(0.5 * (low + high))));
+  return losses;
 }
 
 }  // namespace windwright::analysis

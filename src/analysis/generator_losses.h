@@ -13,8 +13,7 @@ struct GeneratorLosses {
   double bearing_W;
 };
 
-/// The generator model's losses at a measured speed and direct current: the model is loaded until
-/// it carries that current. A current that the model cannot carry at this speed (the measured one
+/// The generator model's losses at a measured speed and direct current. A current that the model cannot carry at this speed (the measured one
 /// is larger than its short-circuit current) gives the losses at short circuit with winding and
 /// rectifier losses scaled as current squared and current.
 /// @param rotor_speed_rad_s  0 or above
