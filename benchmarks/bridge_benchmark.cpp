@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
-// Phase voltages and currents between generator and bridge, three phases at 250 kS/s, as blocks of 4
-// ms with a new operating point each (speed and voltage drift). Limit: 100 times real time on one
+// Phase voltages and currents between generator and bridge, three phases at 250 kS/s, as blocks of
+// 4 ms with a new operating point each (speed and voltage drift). Limit: 100 times real time on one
 // core. Peer in the same run: the same arcs looked up and evaluated sample by sample with the
 // library's sine, cosine and exponential. Beside them the averaged machine, and its exact solution.
 #include "physics/bridge_cycle.h"
@@ -56,14 +56,14 @@ struct Point {
 };
 
 Point drifting(int i) {
-  return {.speed_rad_s = 120.0 + 10.0 * std::sin(0.01 * i), .voltage_V = 12.0 + std::cos(0.007 * i)};
+  return {.speed_rad_s = 120.0 + 10.0 * std::sin(0.01 * i),
+          .voltage_V = 12.0 + std::cos(0.007 * i)};
 }
 
 void report(benchmark::State& state) {
   state.SetItemsProcessed(static_cast<std::int64_t>(6 * block) * state.iterations());
-  state.counters["times_real_time"] =
-      benchmark::Counter(block / rate_Hz * static_cast<double>(state.iterations()),
-                         benchmark::Counter::kIsRate);
+  state.counters["times_real_time"] = benchmark::Counter(
+      block / rate_Hz * static_cast<double>(state.iterations()), benchmark::Counter::kIsRate);
 }
 
 void waveform_blocks(benchmark::State& state) {

@@ -13,9 +13,9 @@ struct GeneratorLosses {
   double bearing_W;
 };
 
-/// The generator model's losses at a measured speed and direct current. A current that the model cannot carry at this speed (the measured one
-/// is larger than its short-circuit current) gives the losses at short circuit with winding and
-/// rectifier losses scaled as current squared and current.
+/// The generator model's losses at a measured speed and direct current. A current that the model
+/// cannot carry at this speed (the measured one is larger than its short-circuit current) gives the
+/// losses at short circuit with winding and rectifier losses scaled as current squared and current.
 /// @param rotor_speed_rad_s  0 or above
 /// @param dc_current_A       mean; below 0 (noise about zero) counts as 0
 /// @return losses, all 0 or above. The ripple of the current over a dwell is left out: it adds its

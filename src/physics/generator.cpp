@@ -72,28 +72,28 @@ double direct_current_A(const Generator& generator, const Source& source,
     return smooth_bridge_voltage_V(source.smooth(current_A)) - 2.0 * generator.diode_drop_V -
            load_resistance_ohm * current_A;
   };
-  // Straight lines below and above the fall of voltage with current, from the lossless
-  // commutation and the bounds of the losses: a first guess at a bracket, widened where
-  // resistance in commutation goes beyond it.
-  const double most_ohm =
-      load_resistance_ohm + 2.0 * source.resistance_ohm + 2.7 / sqrt3 * source.reactance_ohm;
-  const double least_ohm =
-      load_resistance_ohm + 1.5 * source.resistance_ohm + 3.0 / pi * source.reactance_ohm;
-  double highest_A = std::min(limit_A, driving_V / least_ohm);
-  double lowest_A = std::min(highest_A, driving_V / most_ohm);
-  double at_lowest_V = excess_V(lowest_A);
-  if (at_lowest_V < 0.0) {
-    highest_A = lowest_A;
-    lowest_A = 0.0;
-    at_lowest_V = driving_V;
+  // Secants from the slope that the lossless commutation has: four steps as a rule. What they do
+  // not bring to rest goes to the bracketed search.
+  const double slope_ohm =
+      load_resistance_ohm + 2.0 * source.resistance_ohm + 3.0 / pi * source.reactance_ohm;
+  double last_A = 0.0;
+  double at_last_V = driving_V;
+  double current_A = driving_V / slope_ohm;
+  for (int step = 0; step < 10 && current_A > 0.0 && current_A < limit_A; ++step) {
+    const double at_V = excess_V(current_A);
+    double fall_ohm = (at_last_V - at_V) / (current_A - last_A);
+    if (step == 0 || !(fall_ohm > 0.3 * slope_ohm)) fall_ohm = slope_ohm;
+    const double next_A = current_A + at_V / fall_ohm;
+    if (std::abs(next_A - current_A) <= 1e-13 * current_A) return next_A;
+    // A secant's next error is about the product of its last two: this step is the last.
+    if (step > 1 && std::abs(next_A - current_A) <= 1e-8 * current_A) return next_A;
+    last_A = current_A;
+    at_last_V = at_V;
+    current_A = next_A;
   }
-  double at_highest_V = excess_V(highest_A);
-  if (at_highest_V > 0.0) {
-    highest_A = limit_A;
-    at_highest_V = excess_V(highest_A);
-  }
-  if (at_highest_V > 0.0) return highest_A;  // by rounding only
-  return root_between(excess_V, lowest_A, highest_A, at_lowest_V, at_highest_V);
+  const double at_limit_V = excess_V(limit_A);
+  if (at_limit_V >= 0.0) return limit_A;  // by rounding only
+  return root_between(excess_V, 0.0, limit_A, driving_V, at_limit_V);
 }
 
 double iron_loss_W(const Generator& generator, double electrical_rad_s) {

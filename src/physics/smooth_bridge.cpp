@@ -2,6 +2,7 @@
 #include "base/errors.h"
 #include "physics/bridge_cycle.h"
 
+#include <boost/math/quadrature/gauss.hpp>
 #include <boost/math/tools/toms748_solve.hpp>
 
 #include <algorithm>
@@ -10,6 +11,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <numbers>
+#include <optional>
 #include <span>
 #include <string>
 #include <utility>
@@ -53,53 +55,142 @@ class Solver {
         r_(resistance),
         x_(reactance),
         decay_(resistance / reactance),
-        lag_rad_(std::atan2(reactance, resistance)) {}
+        sine_(-resistance * current / sqrt3),
+        cosine_(std::sqrt(1.0 - sine_ * sine_)) {}
+
+  /// The overlap of mode 1, where the incoming diode starts as soon as it can and is through within
+  /// 60 degrees: most of a bench's life, so without arcs and with few calls of the library.
+  std::optional<double> simple_overlap_rad() const {
+    double low = 0.0;
+    double high = deg_60;
+    // Where i = (sqrt3 cos / 4 X) theta^2 / (1 + R theta / 2 X), right for X and for R alone.
+    const double a = 0.25 * sqrt3 * cosine_;
+    const double b = 0.5 * r_ * j_;
+    double theta_rad = std::min(deg_60, (b + std::sqrt(b * b + 4.0 * a * j_ * x_)) / (2.0 * a));
+    // The guess is within a tenth, so only a long one may hide an overlap beyond 60 degrees.
+    const Half sixth{.sine = 0.5, .cosine = 0.5 * sqrt3, .angle_rad = deg_30};
+    if (theta_rad > 0.8 * deg_60 && rising(sixth).current < j_) return std::nullopt;
+    for (int step = 0; step < 100; ++step) {
+      const Rising now = rising(half_of(theta_rad));
+      const double short_of = now.current - j_;
+      (short_of < 0.0 ? low : high) = theta_rad;
+      const double next_rad = theta_rad - short_of / now.slope;
+      const bool inside = now.slope > 0.0 && next_rad > low && next_rad < high;
+      const double before_rad = std::exchange(theta_rad, inside ? next_rad : 0.5 * (low + high));
+      // Newton's next error is about the square of this step.
+      if (std::abs(theta_rad - before_rad) <= 1e-9 * theta_rad) break;
+    }
+    const Half half = half_of(theta_rad);
+    const double cosine_at_end =
+        cosine_ * (1.0 - 2.0 * half.sine * half.sine) - sine_ * 2.0 * half.sine * half.cosine;
+    if (cosine_at_end < r_ * j_) return std::nullopt;
+    return theta_rad;
+  }
+
+  double simple_voltage(double overlap_rad) const { return voltage(sine_, cosine_, overlap_rad); }
+
+  double simple_begin_rad() const { return std::asin(sine_) + deg_30; }
+
+  /// A line of the sixth (0 takes over, 1 carries all, 2 hands over), theta after its beginning.
+  PhasePoint simple_point(double overlap_rad, std::size_t line, double theta_rad) const {
+    if (line == 1) return {.current_A = -j_, .drive_V = -r_ * j_};
+    if (theta_rad >= overlap_rad) {
+      return line == 0 ? PhasePoint{.current_A = j_, .drive_V = r_ * j_} : PhasePoint{};
+    }
+    const Rising now = rising(half_of(theta_rad));
+    const double drive = x_ * now.slope + r_ * now.current;
+    if (line == 0) return {.current_A = now.current, .drive_V = drive};
+    return {.current_A = j_ - now.current, .drive_V = r_ * j_ - drive};
+  }
+
+  /// Sum of the three lines' squares, integrated over a sixth of a period.
+  double simple_square(double overlap_rad) const {
+    if (decay_ * overlap_rad > 2.0) {
+      const Sixth sixth = two_three(std::asin(sine_), overlap_rad);
+      return squares(sixth);
+    }
+    using Rule = boost::math::quadrature::gauss<double, 7>;
+    double sum = 0.0;  // of i (j - i): what sharing takes off
+    const auto add = [&](double theta_rad, double weight) {
+      const double current = rising(half_of(theta_rad)).current;
+      sum += weight * current * (j_ - current);
+    };
+    for (std::size_t n = 0; n < Rule::abscissa().size(); ++n) {
+      const double offset = Rule::abscissa()[n];
+      add(0.5 * overlap_rad * (1.0 + offset), Rule::weights()[n]);
+      if (offset != 0.0) add(0.5 * overlap_rad * (1.0 - offset), Rule::weights()[n]);
+    }
+    return 2.0 * (j_ * j_ * deg_60 - 0.5 * overlap_rad * sum);
+  }
+
+  double squares(const Sixth& sixth) const {
+    double square = 0.0;
+    for (const BridgeArc& arc : std::span(sixth.arcs).first(sixth.count)) {
+      for (const LineArc& line : arc.line)
+        square += arc_integral(line, arc, decay_).square;
+    }
+    return square;
+  }
 
   Sixth solve() const {
-    const double natural_rad = -std::asin(std::min(1.0, r_ * j_ / sqrt3));
-    if (rising(natural_rad, deg_60) >= j_) {
-      const double overlap_rad = overlap(natural_rad);
-      if (std::cos(natural_rad + overlap_rad) >= r_ * j_)
-        return two_three(natural_rad, overlap_rad);
-      return three_four();
+    if (const std::optional<double> overlap_rad = simple_overlap_rad()) {
+      return two_three(std::asin(sine_), *overlap_rad);
     }
+    const double lag_rad = std::atan2(x_, r_);
     // The commutation that takes 60 degrees: the start follows from a sine.
     const double left = std::exp(-decay_ * deg_60);
     const double across = 0.5 * sqrt3;
     const double along = 0.5 - left;
     const double sine = j_ * (1.0 + left) / (sqrt3 * std::hypot(across, along));
     if (sine > 1.0) return three_four();
-    const double delay_rad = lag_rad_ - std::atan2(across, along) + std::asin(sine);
+    const double delay_rad = lag_rad - std::atan2(across, along) + std::asin(sine);
+    // Through within 60 degrees from the natural start, but the voltage came to zero before.
+    if (delay_rad < std::asin(sine_)) return three_four();
     if (std::cos(delay_rad + deg_60) < r_ * j_) return three_four();
     return two_three(delay_rad, deg_60);
   }
 
  private:
-  /// Current of phase a, theta after it began to take over.
-  double rising(double start_rad, double theta_rad) const {
-    const double risen = -std::expm1(-decay_ * theta_rad);
-    const double middle_rad = start_rad + 0.5 * theta_rad - lag_rad_;
-    return sqrt3 * std::cos(middle_rad) * std::sin(0.5 * theta_rad) +
-           (0.5 * sqrt3 * std::sin(start_rad - lag_rad_) + 0.5 * j_) * risen;
+  struct Half {  // of an angle
+    double sine;
+    double cosine;
+    double angle_rad;
+  };
+  static Half half_of(double angle_rad) {
+    return {.sine = std::sin(0.5 * angle_rad),
+            .cosine = std::cos(0.5 * angle_rad),
+            .angle_rad = 0.5 * angle_rad};
   }
 
-  /// By Newton's method inside a bracket; the current rises all the way.
-  double overlap(double start_rad) const {
-    double low = 0.0;
-    double high = deg_60;
-    const double lossless = std::sqrt(4.0 * j_ * x_ / sqrt3);
-    double theta = std::clamp(lossless - 2.0 * start_rad, 1e-9, deg_60);
-    for (int step = 0; step < 100; ++step) {
-      const double short_of = rising(start_rad, theta) - j_;
-      (short_of < 0.0 ? low : high) = theta;
-      const double slope =
-          (0.5 * (sqrt3 * std::sin(start_rad + theta) + r_ * j_) - r_ * (short_of + j_)) / x_;
-      const double next = theta - short_of / slope;
-      const bool inside = slope > 0.0 && next > low && next < high;
-      const double before = std::exchange(theta, inside ? next : 0.5 * (low + high));
-      if (std::abs(theta - before) <= 1e-15 * (1.0 + theta) || high - low < 1e-16) break;
-    }
-    return theta;
+  struct Rising {
+    double current;
+    double slope;
+  };
+
+  /// Current of phase a after it began to take over at the natural start, and its slope.
+  Rising rising(const Half& half) const {
+    const double risen = -std::expm1(-2.0 * decay_ * half.angle_rad);
+    // Start less the lag of the impedance, whose sine and cosine are x and r.
+    const double sine = sine_ * r_ - cosine_ * x_;
+    const double cosine = cosine_ * r_ + sine_ * x_;
+    const double current = sqrt3 * (cosine * half.cosine - sine * half.sine) * half.sine +
+                           0.5 * (sqrt3 * sine + j_) * risen;
+    const double sine_now =
+        sine_ * (1.0 - 2.0 * half.sine * half.sine) + cosine_ * 2.0 * half.sine * half.cosine;
+    return {.current = current, .slope = (0.5 * (sqrt3 * sine_now + r_ * j_) - r_ * current) / x_};
+  }
+
+  /// Mean: -(3/2) e_b = (3/2) cos theta while three conduct, e_a - e_b = sqrt3 sin(theta + 60 deg)
+  /// then. @param sine, cosine  of the start
+  double voltage(double sine, double cosine, double overlap_rad) const {
+    const double sine_w = std::sin(overlap_rad);
+    const double cosine_w = std::cos(overlap_rad);
+    const double split_sine = sine * cosine_w + cosine * sine_w;
+    const double split_cosine = cosine * cosine_w - sine * sine_w;
+    const double three = 1.5 * (split_sine - sine - r_ * j_ * overlap_rad);
+    const double two = sqrt3 * (0.5 * (split_cosine + cosine) + 0.5 * sqrt3 * (sine - split_sine)) -
+                       2.0 * r_ * j_ * (deg_60 - overlap_rad);
+    return (three + two) / deg_60;
   }
 
   LineArc line(const Sinusoid& drive, double current, double begin_rad) const {
@@ -141,12 +232,7 @@ class Solver {
         .begin_rad = middle_rad, .end_rad = end_rad, .line = {steady(j_), steady(-j_), LineArc{}}};
     const bool always_three = !(overlap_rad < deg_60);
     sixth.count = always_three ? 1 : 2;
-    // -(3/2) e_b = (3/2) cos theta while three conduct, e_a - e_b = sqrt3 sin(theta + 60 deg) then.
-    const double split_rad = start_rad + overlap_rad;
-    const double three = 1.5 * (std::sin(split_rad) - std::sin(start_rad) - r_ * j_ * overlap_rad);
-    const double two = sqrt3 * (std::cos(split_rad + deg_60) - std::cos(start_rad + 2.0 * deg_60)) -
-                       2.0 * r_ * j_ * (deg_60 - overlap_rad);
-    sixth.bridge_voltage = (three + two) / deg_60;
+    sixth.bridge_voltage = voltage(std::sin(start_rad), std::cos(start_rad), overlap_rad);
     sixth.overlap_rad = overlap_rad;
     sixth.mode = always_three ? BridgeMode::three : BridgeMode::two_three;
     return sixth;
@@ -201,7 +287,8 @@ class Solver {
   double r_;
   double x_;
   double decay_;
-  double lag_rad_;
+  double sine_;  // of the natural start, counted from the natural commutation point
+  double cosine_;
 };
 
 void require(double value, const char* name) {
@@ -252,14 +339,17 @@ SmoothMeans smooth_bridge_means(const SmoothBridge& bridge) {
             .overlap_rad = 0.0,
             .mode = BridgeMode::two_three};
   }
-  const Sixth sixth = Solver(units.current, units.resistance, units.reactance).solve();
-  double square = 0.0;
-  for (const BridgeArc& arc : std::span(sixth.arcs).first(sixth.count)) {
-    for (const LineArc& line : arc.line)
-      square += arc_integral(line, arc, units.resistance / units.reactance).square;
+  const Solver solver(units.current, units.resistance, units.reactance);
+  const double unit_A = bridge.dc_current_A / units.current;
+  if (const std::optional<double> overlap_rad = solver.simple_overlap_rad()) {
+    return {.bridge_voltage_V = solver.simple_voltage(*overlap_rad) * bridge.emf_peak_V,
+            .line_current_rms_A = std::sqrt(solver.simple_square(*overlap_rad) / pi) * unit_A,
+            .overlap_rad = *overlap_rad,
+            .mode = BridgeMode::two_three};
   }
+  const Sixth sixth = solver.solve();
   return {.bridge_voltage_V = sixth.bridge_voltage * bridge.emf_peak_V,
-          .line_current_rms_A = std::sqrt(square / pi) * (bridge.dc_current_A / units.current),
+          .line_current_rms_A = std::sqrt(solver.squares(sixth) / pi) * unit_A,
           .overlap_rad = sixth.overlap_rad,
           .mode = sixth.mode};
 }
@@ -267,25 +357,35 @@ SmoothMeans smooth_bridge_means(const SmoothBridge& bridge) {
 double smooth_bridge_voltage_V(const SmoothBridge& bridge) {
   const Units units = units_of(bridge);
   if (!(units.current > 0.0)) return 3.0 * sqrt3 / pi * bridge.emf_peak_V;
+  const Solver solver(units.current, units.resistance, units.reactance);
+  const std::optional<double> overlap_rad = solver.simple_overlap_rad();
   return bridge.emf_peak_V *
-         Solver(units.current, units.resistance, units.reactance).solve().bridge_voltage;
+         (overlap_rad ? solver.simple_voltage(*overlap_rad) : solver.solve().bridge_voltage);
 }
 
 PhasePoint smooth_bridge_point(const SmoothBridge& bridge, double angle_rad) {
   const Units units = units_of(bridge);
   if (!(bridge.dc_current_A > 0.0)) return {.current_A = 0.0, .drive_V = 0.0};
   const double current = std::max(units.current, 1e-12);
-  const Sixth sixth = Solver(current, units.resistance, units.reactance).solve();
+  const Solver solver(current, units.resistance, units.reactance);
+  const std::optional<double> overlap_rad = solver.simple_overlap_rad();
+  const Sixth sixth = overlap_rad ? Sixth{} : solver.solve();
   // Sixths after this one: a does the opposite of b in the first, then what c does, and so on.
-  const double begin_rad = sixth.arcs[0].begin_rad;
+  const double begin_rad = overlap_rad ? solver.simple_begin_rad() : sixth.arcs[0].begin_rad;
   double within_rad = std::fmod(angle_rad - begin_rad, 2.0 * pi);
   if (within_rad < 0.0) within_rad += 2.0 * pi;
   const auto sixths = static_cast<std::size_t>(std::min(5.0, std::floor(within_rad / deg_60)));
-  within_rad += begin_rad - static_cast<double>(sixths) * deg_60;
-  const bool second = sixth.count > 1 && within_rad >= sixth.arcs[0].end_rad;
-  const BridgeArc& arc = sixth.arcs[second ? 1 : 0];
-  const PhasePoint point =
-      arc_point(arc.line[sixths % 3], arc, units.resistance / units.reactance, within_rad);
+  within_rad -= static_cast<double>(sixths) * deg_60;
+  const std::size_t line = sixths % 3;
+  PhasePoint point{};
+  if (overlap_rad) {
+    point = solver.simple_point(*overlap_rad, line, within_rad);
+  } else {
+    const bool second = sixth.count > 1 && begin_rad + within_rad >= sixth.arcs[0].end_rad;
+    const BridgeArc& arc = sixth.arcs[second ? 1 : 0];
+    point =
+        arc_point(arc.line[line], arc, units.resistance / units.reactance, begin_rad + within_rad);
+  }
   const double sign = sixths % 2 == 0 ? 1.0 : -1.0;
   return {.current_A = sign * point.current_A * (bridge.dc_current_A / current),
           .drive_V = sign * point.drive_V * bridge.emf_peak_V};

@@ -34,8 +34,8 @@ physics::Generator true_generator() {
 }
 
 std::array<double, generator_parameters> values_of(const physics::Generator& g) {
-  return {g.flux_linkage_V_s,      g.winding_resistance_ohm, g.winding_inductance_H,
-          g.bearing_torque_N_m,    g.bearing_viscous_N_m_s,  g.iron_hysteresis_J,
+  return {g.flux_linkage_V_s,   g.winding_resistance_ohm, g.winding_inductance_H,
+          g.bearing_torque_N_m, g.bearing_viscous_N_m_s,  g.iron_hysteresis_J,
           g.iron_eddy_J_s};
 }
 
@@ -61,7 +61,8 @@ struct Plan {
 /// Readings of a run with the instruments of a small bench; `seed` 0 is without errors.
 class SimulatedRun {
  public:
-  SimulatedRun(const Plan& plan, std::uint64_t seed) : plan_(plan), stream_(seed, "run"), seed_(seed) {
+  SimulatedRun(const Plan& plan, std::uint64_t seed)
+      : plan_(plan), stream_(seed, "run"), seed_(seed) {
     for (int i = 1; i <= 10; ++i)
       add_open(25.0 * i, true);
     for (int i = 1; i <= 10 && plan.without_magnets; ++i)
@@ -81,9 +82,8 @@ class SimulatedRun {
     const physics::Generator g = true_generator();
     const double electrical_rad_s = g.pole_pairs * speed_rad_s;
     const Reading speed = noisy(speed_rad_s, 0.1);
-    GeneratorPoint point{.rotor_speed_rad_s = speed.value,
-                         .u_rotor_speed_rad_s = speed.u,
-                         .magnetised = magnetised};
+    GeneratorPoint point{
+        .rotor_speed_rad_s = speed.value, .u_rotor_speed_rad_s = speed.u, .magnetised = magnetised};
     double drag_N_m = g.bearing_torque_N_m + g.bearing_viscous_N_m_s * speed_rad_s;
     if (magnetised) {
       const bool held = plan_.terminals == DcTerminals::held_voltage;
@@ -253,15 +253,12 @@ TEST(GeneratorIdentification, FindsTheReadingThatDoesNotFit) {
 
 TEST(GeneratorIdentification, TakesDragFromACoastDown) {
   // J domega/dt = -(a + b omega) has omega(t) = (omega0 + a/b) exp(-b t / J) - a/b.
-  CoastDown run{.time_s = {},
-                .rotor_speed_rad_s = {},
-                .u_rotor_speed_rad_s = 0.02,
-                .inertia_kg_m2 = 2e-3};
+  CoastDown run{
+      .time_s = {}, .rotor_speed_rad_s = {}, .u_rotor_speed_rad_s = 0.02, .inertia_kg_m2 = 2e-3};
   for (int i = 0; i < 40; ++i) {
     const double time_s = 0.5 * i;
     run.time_s.push_back(time_s);
-    run.rotor_speed_rad_s.push_back((260.0 + 0.015 / 1.5e-4) *
-                                        std::exp(-1.5e-4 * time_s / 2e-3) -
+    run.rotor_speed_rad_s.push_back((260.0 + 0.015 / 1.5e-4) * std::exp(-1.5e-4 * time_s / 2e-3) -
                                     0.015 / 1.5e-4);
   }
   run.time_s.resize(30);
@@ -278,7 +275,8 @@ TEST(GeneratorIdentification, TakesDragFromACoastDown) {
 TEST(GeneratorIdentification, ReadsPointsAndRefusesReadingsWithoutUncertainty) {
   const std::string text =
       "# source: drive of the second-year laboratory\n"
-      "rotor_speed_rad_s,u_rotor_speed_rad_s,dc_voltage_V,u_dc_voltage_V,dc_current_A,u_dc_current_A,"
+      "rotor_speed_rad_s,u_rotor_speed_rad_s,dc_voltage_V,u_dc_voltage_V,dc_current_A,u_dc_current_"
+      "A,"
       "torque_N_m,u_torque_N_m,setting/magnetised\n"
       "100,0.1,15.6,0.02,0,0.01,0.03,0.001,1\n"
       "100,0.1,,,,,0.01,0.001,0\n"
