@@ -24,4 +24,9 @@ double chi_squared_tail(double chi_squared, double dof) {
   return boost::math::cdf(boost::math::complement(boost::math::chi_squared(dof), chi_squared));
 }
 
+double chi_squared_quantile(double level, double dof) {
+  if (!(level > 0.0 && level < 1.0 && dof > 0.0)) return std::numeric_limits<double>::quiet_NaN();
+  return boost::math::quantile(boost::math::chi_squared(dof), level);
+}
+
 }  // namespace windwright::metrology

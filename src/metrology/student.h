@@ -15,4 +15,10 @@ double student_factor(double level, double dof);
 /// Chance that a chi-squared variable with `dof` degrees of freedom exceeds `chi_squared`.
 double chi_squared_tail(double chi_squared, double dof);
 
+/// Value that a chi-squared variable with `dof` degrees of freedom exceeds with chance 1 - `level`.
+/// @param level  in (0, 1)
+/// @param dof    above 0
+/// @return       NaN outside these domains
+double chi_squared_quantile(double level, double dof);
+
 }  // namespace windwright::metrology
