@@ -267,11 +267,14 @@ std::vector<std::optional<Estimate>> reconciled_values(const Inputs& inputs,
     const auto& value = result.quantities[static_cast<std::size_t>(i)].value;
     values.emplace_back(std::nullopt);
     if (!value) continue;
-    values.back() = Estimate(*value);
+    std::map<std::string, metrology::Contribution> contributions;
     for (std::size_t k = 0; k < inputs.names.size(); ++k) {
       const double u = parts(i, static_cast<Eigen::Index>(k));
-      if (u != 0.0) values.back()->add(inputs.names[k], {.u = u, .dof = inputs.dof[k]});
+      if (u == 0.0) continue;
+      contributions.emplace_hint(contributions.end(), inputs.names[k],
+                                 metrology::Contribution{.u = u, .dof = inputs.dof[k]});
     }
+    values.back() = Estimate(*value, std::move(contributions));
   }
   return values;
 }
@@ -304,8 +307,9 @@ StagePowers powers_of(const ChainWindow& window, const WindowPlaces& places, con
   if (!powers.lost_W && powers.in_W && powers.out_W && powers.stored_W) {
     powers.lost_W = *powers.in_W - *powers.out_W - *powers.stored_W;
   }
-  if (powers.in_W && powers.out_W && powers.in_W->value() > 0.0) {
-    powers.efficiency = *powers.out_W / *powers.in_W;
+  if (powers.in_W && powers.out_W && powers.stored_W) {
+    const Estimate passed_on_W = *powers.in_W - *powers.stored_W;
+    if (passed_on_W.value() > 0.0) powers.efficiency = *powers.out_W / passed_on_W;
   }
   return powers;
 }

@@ -11,6 +11,7 @@
 #include <optional>
 #include <set>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace windwright::analysis {
@@ -67,7 +68,8 @@ struct StagePowers {
   std::optional<metrology::Estimate> out_W;
   std::optional<metrology::Estimate> lost_W;
   std::optional<metrology::Estimate> stored_W;
-  std::optional<metrology::Estimate> efficiency;  // out over in; nothing where in is not above 0
+  std::optional<metrology::Estimate>
+      efficiency;  // out over in less stored; nothing where that is not above 0
 };
 
 struct ChainStage {

@@ -86,7 +86,7 @@ json::object suspect_json(const Suspect& suspect) {
 }
 
 std::string cell(const std::optional<Estimate>& power_W) {
-  if (!power_W) return "-";
+  if (!power_W || (power_W->value() == 0.0 && power_W->u() == 0.0)) return "-";
   return fmt::format("{:.4g} ± {:.2g}", power_W->value(), power_W->expanded());
 }
 

@@ -1,9 +1,16 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "analysis/generator_losses.h"
 
+#include "bench/bench.h"
+#include "metrology/estimate.h"
 #include "physics/generator.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
+#include <array>
+#include <limits>
+#include <span>
 
 namespace windwright::analysis {
 
@@ -36,6 +43,21 @@ GeneratorLosses generator_losses(const physics::Generator& generator, double rot
     losses.rectifier_W *= ratio;
   }
   return losses;
+}
+
+metrology::Estimate modelled_loss(const bench::Bench& bench,
+                                  const metrology::Estimate& rotor_speed_rad_s,
+                                  const metrology::Estimate& dc_current_A, const LossPart& part) {
+  const std::array<metrology::Estimate, 2> arguments{rotor_speed_rad_s, dc_current_A};
+  metrology::Estimate loss = metrology::propagate(
+      [&](std::span<const double> x) {
+        return generator_losses(bench.generator, x[0], x[1]).*part.watts;
+      },
+      arguments);
+  loss.add(
+      fmt::format("generator:{}-loss", part.name),
+      {.u = bench.u_loss_relative * loss.value(), .dof = std::numeric_limits<double>::infinity()});
+  return loss;
 }
 
 }  // namespace windwright::analysis

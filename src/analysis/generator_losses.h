@@ -1,7 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "bench/bench.h"
+#include "metrology/estimate.h"
 #include "physics/generator.h"
+
+#include <string_view>
 
 namespace windwright::analysis {
 
@@ -22,5 +26,21 @@ struct GeneratorLosses {
 ///         relative variance to the winding loss.
 GeneratorLosses generator_losses(const physics::Generator& generator, double rotor_speed_rad_s,
                                  double dc_current_A);
+
+/// One of these losses of a bench as an estimate: the uncertainties of speed and current carried
+/// through the model, and the model's own as the input `generator:<name>-loss`.
+struct LossPart {
+  std::string_view name;  // "rectifier"
+  double GeneratorLosses::* watts;
+};
+metrology::Estimate modelled_loss(const bench::Bench& bench,
+                                  const metrology::Estimate& rotor_speed_rad_s,
+                                  const metrology::Estimate& dc_current_A, const LossPart& part);
+
+inline constexpr LossPart rectifier_loss{.name = "rectifier",
+                                         .watts = &GeneratorLosses::rectifier_W};
+inline constexpr LossPart winding_loss{.name = "winding", .watts = &GeneratorLosses::winding_W};
+inline constexpr LossPart iron_loss{.name = "iron", .watts = &GeneratorLosses::iron_W};
+inline constexpr LossPart bearing_loss{.name = "bearing", .watts = &GeneratorLosses::bearing_W};
 
 }  // namespace windwright::analysis

@@ -83,19 +83,6 @@ struct Measured {
   Estimate wind_power_W;
 };
 
-Estimate modelled_loss(const Measured& m, const Estimate& current_A, const std::string& name,
-                       double GeneratorLosses::* part) {
-  const std::array<Estimate, 2> arguments{m.speed_rad_s, current_A};
-  Estimate loss = metrology::propagate(
-      [&](std::span<const double> x) {
-        return generator_losses(m.input.bench->generator, x[0], x[1]).*part;
-      },
-      arguments);
-  loss.add("generator:" + name,
-           {.u = m.input.bench->u_loss_relative * loss.value(), .dof = infinity});
-  return loss;
-}
-
 struct Shaft {
   Estimate power_W;
   std::string basis;
@@ -119,7 +106,7 @@ std::optional<Shaft> shaft_of(const Measured& m) {
   std::optional<Estimate> rectified;
   if (can_model) {
     rectified =
-        *dc_power + modelled_loss(m, *dc_current, "rectifier-loss", &GeneratorLosses::rectifier_W);
+        *dc_power + modelled_loss(*m.input.bench, m.speed_rad_s, *dc_current, rectifier_loss);
     if (!shaft.ac_power_W) {
       shaft.ac_power_W = rectified;
       shaft.ac_basis = modelled_basis;
@@ -132,10 +119,11 @@ std::optional<Shaft> shaft_of(const Measured& m) {
     shaft.power_W = *torque * m.speed_rad_s;
     shaft.basis = measured_basis;
   } else if (can_model) {
-    shaft.power_W = *rectified +
-                    modelled_loss(m, *dc_current, "winding-loss", &GeneratorLosses::winding_W) +
-                    modelled_loss(m, *dc_current, "iron-loss", &GeneratorLosses::iron_W) +
-                    modelled_loss(m, *dc_current, "bearing-loss", &GeneratorLosses::bearing_W);
+    shaft.power_W = *rectified;
+    for (const LossPart& part : {winding_loss, iron_loss, bearing_loss}) {
+      shaft.power_W =
+          shaft.power_W + modelled_loss(*m.input.bench, m.speed_rad_s, *dc_current, part);
+    }
     shaft.basis = modelled_basis;
   } else {
     return std::nullopt;

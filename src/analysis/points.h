@@ -36,6 +36,26 @@ struct Point {
 /// @throws BadInput  a test point lies outside the recording, or a channel is missing there
 std::vector<Point> points_of_run(const campaign::Run& run);
 
+/// A stretch of a run's recording, in seconds from its first sample.
+struct Window {
+  double from_s;
+  double to_s;
+};
+
+/// A window as a point, and what its ends say of the energy that turns.
+struct WindowPoint {
+  Point point;                            // numbered from 1 in the order of the windows
+  metrology::Estimate first_speed_rad_s;  // mean over the window's first block, its scatter alone
+  metrology::Estimate last_speed_rad_s;
+};
+
+/// As points_of_run, for any windows: settled or not, between test points or across them; settings
+/// are those of the test point that the window leads to or lies in.
+/// @throws BadInput  a window that is not inside the recording, holds a gap or fewer than four
+///                   blocks
+std::vector<WindowPoint> points_of_windows(const campaign::Run& run,
+                                           const std::vector<Window>& windows);
+
 /// Points CSV: columns, then `u_NAME`; a run's file also has `u_NAME/INPUT` columns (one signed
 /// contribution each, `u_NAME/random...` for those that belong to the row alone), so that
 /// correlation survives the file. Same points, same bytes. docs/points.md.

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // Samples become points here: docs/theory/reduction.md has the equations.
 #include "analysis/points.h"
+#include "base/errors.h"
 #include "bench/bench.h"
 #include "campaign/conductor.h"
 #include "metrology/certificate.h"
@@ -319,6 +320,44 @@ Point point_of(const campaign::Run& run, const recording::Recording& recording,
   return point;
 }
 
+campaign::TestPoint stretch_of(const campaign::Run& run, const recording::Recording& recording,
+                               const Window& window, int number) {
+  const std::string where = fmt::format("window {:g}:{:g}", window.from_s, window.to_s);
+  const double rate_hz = recording.sample_rate_hz();
+  const double length_s = static_cast<double>(recording.samples()) / rate_hz;
+  const bool inside = window.from_s >= 0.0 && window.to_s <= length_s;
+  if (!inside || !(window.to_s - window.from_s >= 4.0 * run.bench.block_s)) {
+    throw base::BadInput(where, "is not a stretch of the recording",
+                         fmt::format("FROM:TO inside 0 to {:g} s, at least {:g} s long", length_s,
+                                     4.0 * run.bench.block_s));
+  }
+  const auto first = static_cast<std::int64_t>(std::llround(window.from_s * rate_hz));
+  const auto end =
+      std::min(static_cast<std::int64_t>(std::llround(window.to_s * rate_hz)), recording.samples());
+  for (const recording::Gap& gap : recording.gaps()) {
+    if (gap.before_sample > first && gap.before_sample < end) {
+      throw base::BadInput(where, "holds a gap of the recording",
+                           fmt::format("a window on one side of {:g} s",
+                                       static_cast<double>(gap.before_sample) / rate_hz));
+    }
+  }
+  const auto ahead = std::find_if(run.points.begin(), run.points.end(), [&](const auto& point) {
+    return point.first_sample + point.samples > first;
+  });
+  campaign::TestPoint stretch =
+      ahead != run.points.end() ? *ahead
+                                : (run.points.empty() ? campaign::TestPoint{} : run.points.back());
+  stretch.number = number;
+  stretch.first_sample = first;
+  stretch.samples = end - first;
+  return stretch;
+}
+
+Estimate speed_of_block(std::span<const double> speed_rad_s, const std::string& name) {
+  const auto mean = signal::mean_of_correlated(speed_rad_s);
+  return Estimate(mean.mean, {{"random-speed-" + name, {.u = mean.u, .dof = mean.dof}}});
+}
+
 }  // namespace
 
 std::vector<Point> points_of_run(const campaign::Run& run) {
@@ -326,6 +365,27 @@ std::vector<Point> points_of_run(const campaign::Run& run) {
   std::vector<Point> points;
   for (const campaign::TestPoint& test_point : run.points)
     points.push_back(point_of(run, recording, test_point));
+  return points;
+}
+
+std::vector<WindowPoint> points_of_windows(const campaign::Run& run,
+                                           const std::vector<Window>& windows) {
+  const recording::Recording recording(run.recording);
+  std::vector<WindowPoint> points;
+  for (const Window& window : windows) {
+    const campaign::TestPoint stretch =
+        stretch_of(run, recording, window, static_cast<int>(points.size()) + 1);
+    const auto speeds =
+        signal_of(run, recording, run.bench.channel_index("rotor_speed_rad_s"), stretch);
+    const auto block =
+        static_cast<std::size_t>(std::lround(run.bench.block_s * recording.sample_rate_hz()));
+    const std::span<const double> values(speeds.values);
+    points.push_back({.point = point_of(run, recording, stretch),
+                      .first_speed_rad_s = speed_of_block(values.first(block),
+                                                          fmt::format("first#{}", stretch.number)),
+                      .last_speed_rad_s = speed_of_block(values.last(block),
+                                                         fmt::format("last#{}", stretch.number))});
+  }
   return points;
 }
 

@@ -1,10 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "analysis/chain_of_window.h"
 #include "analysis/comparison.h"
+#include "analysis/energy_chain.h"
 #include "analysis/points.h"
 #include "analysis/results.h"
 #include "base/errors.h"
 #include "base/files.h"
 #include "base/json.h"
+#include "base/text.h"
 #include "bench/rotor_file.h"
 #include "campaign/conductor.h"
 #include "cli/run_products.h"
@@ -21,6 +24,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <utility>
 #include <vector>
 
@@ -36,6 +40,7 @@ struct Request {
   std::string rotor;
   std::string into;
   std::optional<double> section_area_m2;
+  std::vector<std::string> windows;
   bool json = false;
 };
 
@@ -154,14 +159,47 @@ int reduce_points(const Request& request) {
   return tell(request, results);
 }
 
+std::vector<analysis::Window> windows_of(const Request& request) {
+  std::vector<analysis::Window> windows;
+  for (const std::string& text : request.windows) {
+    const auto colon = text.find(':');
+    const auto from_s = base::number_from_text(std::string_view(text).substr(0, colon));
+    const auto to_s = colon == std::string::npos
+                          ? std::nullopt
+                          : base::number_from_text(std::string_view(text).substr(colon + 1));
+    if (!from_s || !to_s) {
+      throw base::BadInput("--window", fmt::format("\"{}\" is not a stretch of time", text),
+                           "FROM:TO, in seconds of the recording");
+    }
+    windows.push_back({.from_s = *from_s, .to_s = *to_s});
+  }
+  return windows;
+}
+
+int tell_chain(const Request& request) {
+  const auto study =
+      analysis::study_windows(campaign::run_from_folder(request.what), windows_of(request));
+  if (request.json) {
+    fmt::print("{}", base::json_text(analysis::to_json(study)));
+  } else {
+    fmt::print("{}", analysis::study_text(study));
+  }
+  const bool closes = !study.global || study.global->passed;
+  return closes && study.suspects.empty() ? done : negative_verdict;
+}
+
 int run_reduce(const Request& request) {
   if (!fs::exists(request.what)) {
     throw base::BadInput(request.what, "does not exist", "the folder of a run, or a points CSV");
+  }
+  if (!request.windows.empty() && !fs::is_directory(request.what)) {
+    throw base::BadInput("--window", "needs the samples of a run", "the folder of a run");
   }
   if (!fs::is_directory(request.what)) return reduce_points(request);
   if (!request.into.empty()) refuse_beside_a_run("--into");
   if (!request.rotor.empty()) refuse_beside_a_run("--rotor");
   if (request.section_area_m2) refuse_beside_a_run("--tunnel-area");
+  if (!request.windows.empty()) return tell_chain(request);
   return tell(request, reduce_run(campaign::run_from_folder(request.what)));
 }
 
@@ -181,6 +219,9 @@ void add_reduce(CLI::App& program, int& exit_code) {
                    "what they would be in open air; left out: open jet or open air");
   verb->add_option("--into", request->into,
                    "folder for points.csv, curves.csv, results.json and the report");
+  verb->add_option("--window", request->windows,
+                   "FROM:TO, seconds of a run's recording: the energy chain there, reconciled; "
+                   "may be given several times, then the windows check each other");
   verb->add_flag("--json", request->json, "one JSON document on stdout");
   verb->footer(
       "Example: windwright reduce examples/two-bladed-rotor/points.csv\n"

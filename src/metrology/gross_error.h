@@ -27,7 +27,7 @@ struct FaultTest {
   /// balance answers to it.
   std::optional<double> test;
   double size;    // of the fault that explains most, in its units
-  double u_size;  // infinity never: 0 where nothing answers
+  double u_size;  // 0 where nothing answers
   /// Size that the test finds with a chance of 90 %, in its units; 0 where nothing answers.
   double detectable_size;
   std::size_t group;  // index into the groups; faults that nothing answers to have none: no_group

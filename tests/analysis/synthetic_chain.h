@@ -33,7 +33,7 @@ inline const std::map<std::string, InventedSensor>& invented_sensors() {
   static const std::map<std::string, InventedSensor> sensors{
       {"torque_N_m", {0.005, 0.001}},          {"rotor_speed_rad_s", {0.001, 0.002}},
       {"encoder_speed_rad_s", {0.001, 0.002}}, {"ac_power_W", {0.005, 0.01}},
-      {"inverter_power_W", {0.003, 0.01}},     {"rectifier_voltage_V", {0.002, 0.001}},
+      {"inverter_power_W", {0.005, 0.01}},     {"rectifier_voltage_V", {0.002, 0.001}},
       {"rectifier_current_A", {0.003, 0.001}}, {"bus_voltage_V", {0.002, 0.001}},
       {"bus_current_A", {0.003, 0.001}},       {"battery_voltage_V", {0.002, 0.001}},
       {"battery_current_A", {0.003, 0.001}},   {"dump_voltage_V", {0.002, 0.001}},

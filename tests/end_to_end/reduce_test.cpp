@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/json.h"
+#include "campaign/conductor.h"
 #include "end_to_end/program.h"
 
 #include <boost/json.hpp>
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -120,8 +122,31 @@ TEST(Reduce, RefusesWhatItCannotUseAndWritesNothing) {
                      "--tunnel-area", "50", "--into", "out"}),
             "tunnel area: 50 m2 do not hold the rotor's 79.45 m2: the clear cross-section of the "
             "tunnel at the rotor\n");
+  EXPECT_EQ(refusal({"reduce", (measured_rotor / "points.csv").string(), "--window", "0:10"}),
+            "--window: needs the samples of a run: the folder of a run\n");
   fs::create_directories(folder / "empty");
   EXPECT_NE(refusal({"reduce", "empty"}).find("empty"), std::string::npos);
+}
+
+// A window that is the dwell of a test point has that point's powers.
+void expect_window_like_the_first_point(const fs::path& folder) {
+  const campaign::Run run = campaign::run_from_folder(folder / "run");
+  const campaign::TestPoint& point = run.points.at(0);
+  const double from_s = static_cast<double>(point.first_sample) / run.bench.sample_rate_hz;
+  const double to_s = from_s + static_cast<double>(point.samples) / run.bench.sample_rate_hz;
+  const std::string window = fmt::format("{}:{}", from_s, to_s);
+  const Ended ended = windwright({"reduce", "run", "--window", window, "--json"}, folder);
+  ASSERT_LE(ended.exit_code, 1) << ended.err;
+  const json::value study = base::json_from_text(ended.out, "stdout");
+  const json::array& flows = study.at("windows").at(0).at("flows").as_array();
+  const json::value results = base::json_from_text(text_of(folder / "run/results.json"), "results");
+  const json::value& first = results.at("points").at(0);
+  const double dc_W = first.at("dc_power_W").at("value").to_number<double>();
+  EXPECT_EQ(flows.back().at("to").as_string(), "DC load");
+  EXPECT_NEAR(flows.back().at("measured_W").at("value").to_number<double>(), dc_W, 1e-9);
+  EXPECT_EQ(study.at("global_test").at("dof").to_number<int>(), 1);
+  EXPECT_EQ(windwright({"reduce", "run", "--window", "5:1e6"}, folder).exit_code, 2);
+  EXPECT_EQ(windwright({"reduce", "run", "--window", "5"}, folder).exit_code, 2);
 }
 
 TEST(Reduce, RunAndItsOwnPointsGiveTheSameBytes) {
@@ -135,6 +160,7 @@ TEST(Reduce, RunAndItsOwnPointsGiveTheSameBytes) {
   const std::string points = text_of(folder / "run/points.csv");
   ASSERT_FALSE(results.empty());
 
+  expect_window_like_the_first_point(folder);
   const Ended from_points = windwright({"reduce", "run/points.csv", "--json"}, folder);
   EXPECT_EQ(from_points.out, results);
   const Ended from_run = windwright({"reduce", "run", "--json"}, folder);

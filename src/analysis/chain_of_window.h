@@ -1,0 +1,20 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "analysis/energy_chain.h"
+#include "analysis/points.h"
+#include "campaign/conductor.h"
+
+#include <vector>
+
+namespace windwright::analysis {
+
+/// The energy chains of some windows of a run, reconciled together. What a bench with generator,
+/// bridge and DC load knows: wind, rotor, shaft (bearings; stores while the rotor speeds up),
+/// generator (winding and iron), rectifier, DC load. Torque and AC power come in where they are
+/// measured; losses come from the generator model with the bench's u_loss. The moment of inertia
+/// is taken as described.
+/// @throws BadInput  as points_of_windows and study_energy_chain
+ChainStudy study_windows(const campaign::Run& run, const std::vector<Window>& windows);
+
+}  // namespace windwright::analysis
