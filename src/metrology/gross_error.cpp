@@ -273,10 +273,13 @@ GrossErrors find_gross_errors(const BalanceProblem& problem, const std::vector<F
   result.critical_value = critical_of();
   result.tests = tests_of(answers, groups, faults, result.critical_value);
 
+  // Every finding uses up one redundant balance.
+  const int dof = result.plain.global ? result.plain.global->dof : 0;
   std::vector<Index> freed;
-  while (const auto best = largest(answers, groups)) {
+  while (static_cast<int>(freed.size()) < dof) {
+    const auto best = largest(answers, groups);
     const double critical_value = critical_of();
-    if (best->test <= critical_value) break;
+    if (!best || best->test <= critical_value) break;
     result.findings.push_back(finding_of(*best, answers, groups, faults));
     result.findings.back().critical_value = critical_value;
     freed.push_back(groups[best->group].front());
