@@ -70,8 +70,8 @@ struct GrossErrors {
 /// @throws BadInput  as reconcile; shifts that do not fit the quantities, are not finite or all 0
 /// Source: Narasimhan and Mah, Generalized likelihood ratio method for gross error identification,
 /// AIChE J. 33 (1987) 1514; serial elimination: Rosenberg, Mah, Iordache, Ind. Eng. Chem. Res. 26
-/// (1987) 555; sizes free: Keller, Zasadzinski, Darouach, Comput. Chem. Eng. 18 (1994) 113 (all
-/// from memory).
+/// (1987) 555; several at once: Narasimhan and Jordache, Data Reconciliation and Gross Error
+/// Detection (2000), ch. 8 (all from memory).
 GrossErrors find_gross_errors(const BalanceProblem& problem, const std::vector<Fault>& faults,
                               const TestLevels& levels = {});
 
