@@ -48,7 +48,7 @@ struct RotorOptions {
   Losses losses = Losses::both;  // Prandtl's factor where the vortices of few blades leave them
   int elements = 40;             // closer at both ends; 1e-3 of power against many more
   bool wake_rotation = true;     // false: the wake leaves without swirl (Betz)
-  HighThrust high_thrust = HighThrust::buhl;  // the other for comparison with texts that use it
+  HighThrust high_thrust = HighThrust::buhl;  // glauert: for texts; stray elements may not balance
   /// Let drag, too, take part in the swirl's momentum balance. Off: what drag does stays in the
   /// thin viscous wakes (Wilson and Lissaman, Applied aerodynamics of wind power machines, Oregon
   /// State University 1974), and the equation stays regular where the flow through the disc stops.

@@ -83,17 +83,14 @@ struct Points {
 
 Points any_points(int number) {
   Draw draw(number);
-  Points points{
-      .rotor = any_rotor(draw),
-      .flow = {.air_speed_m_s = draw.between(0.5, 30.0),
-               .rotor_speed_rad_s = 0.0,
-               .density_kg_m3 = draw.between(0.9, 1.4),
-               .dynamic_viscosity_Pa_s = 1.8e-5},
-      .options = {.elements = 30,
-                  .high_thrust = number % 10 == 9 ? HighThrust::glauert : HighThrust::buhl,
-                  .rotational_augmentation = number % 2 == 0},
-      .ratio = {},
-      .pitch_rad = {}};
+  Points points{.rotor = any_rotor(draw),
+                .flow = {.air_speed_m_s = draw.between(0.5, 30.0),
+                         .rotor_speed_rad_s = 0.0,
+                         .density_kg_m3 = draw.between(0.9, 1.4),
+                         .dynamic_viscosity_Pa_s = 1.8e-5},
+                .options = {.elements = 30, .rotational_augmentation = number % 2 == 0},
+                .ratio = {},
+                .pitch_rad = {}};
   for (std::size_t i = 0; i < ratios; ++i)
     points.ratio.push_back(0.05 * std::pow(500.0, draw.between(0.0, 1.0)));  // 0.05 to 25
   for (std::size_t i = 0; i < pitches; ++i)
@@ -107,7 +104,7 @@ double size_of(const RotorLoad& load) {
 }
 
 // A million points: 1 to 12 blades, tip-speed ratios 0.05 to 25, pitch -20 to 90 degrees, half of
-// them with rotational augmentation, a tenth with Glauert's closure, all polars with a stall.
+// them with rotational augmentation, all polars with a stall.
 TEST(RotorStates, AMillionRandomPointsAllBalanceWithinTheLimitOfTheirSection) {
   double worst_residual = 0.0;
   double closest_to_limit = 0.0;
