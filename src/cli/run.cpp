@@ -33,6 +33,7 @@ int run(int argc, const char* const* argv) {
   add_conduct(program, exit_code);
   add_reduce(program, exit_code);
   add_power(program, exit_code);
+  add_compare(program, exit_code);
   add_report(program, exit_code);
   try {
     program.parse(argc, argv);

@@ -28,6 +28,7 @@ void add_conduct(CLI::App& program, int& exit_code);
 void add_reduce(CLI::App& program, int& exit_code);
 void add_power(CLI::App& program, int& exit_code);
 void add_report(CLI::App& program, int& exit_code);
+void add_compare(CLI::App& program, int& exit_code);
 
 /// Parses, runs one verb, turns every exception into a message on stderr and an exit code.
 int run(int argc, const char* const* argv);

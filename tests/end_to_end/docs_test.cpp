@@ -60,5 +60,11 @@ TEST(Docs, PowerRunsAsWritten) {
   EXPECT_NE(text_of(folder / "out.txt").find("THD, orders 2 to 50"), std::string::npos);
 }
 
+TEST(Docs, CompareRunsAsWritten) {
+  const fs::path folder = scratch_folder("docs-compare");
+  run_page(folder, "compare.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
+  EXPECT_NE(text_of(folder / "out.txt").find("reproducibility"), std::string::npos);
+}
+
 }  // namespace
 }  // namespace windwright::end_to_end

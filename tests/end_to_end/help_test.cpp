@@ -20,7 +20,7 @@ TEST_P(Help, ShowsAnExampleThatNamesTheVerb) {
 
 INSTANTIATE_TEST_SUITE_P(Of, Help,
                          testing::Values("air", "rotor", "calibrate", "simulate", "ready",
-                                         "conduct", "reduce", "report", "power"),
+                                         "conduct", "reduce", "report", "power", "compare"),
                          [](const auto& verb) { return std::string(verb.param); });
 
 TEST(CommandLine, SaysItsVersion) {

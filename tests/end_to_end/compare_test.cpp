@@ -1,0 +1,117 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "base/json.h"
+#include "end_to_end/program.h"
+
+#include <boost/json.hpp>
+#include <fmt/format.h>
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <filesystem>
+#include <map>
+#include <string>
+
+namespace windwright::end_to_end {
+namespace {
+
+namespace fs = std::filesystem;
+namespace json = boost::json;
+
+const fs::path published = fs::path(SOURCE_FOLDER) / "tests/published/data";
+
+json::value compared(const std::vector<std::string>& arguments, const fs::path& folder, int code) {
+  std::vector<std::string> all{"compare", "--json"};
+  all.insert(all.end(), arguments.begin(), arguments.end());
+  const Ended ended = windwright(all, folder);
+  EXPECT_EQ(ended.exit_code, code) << ended.err;
+  return base::json_from_text(ended.out, "stdout");
+}
+
+// ASTM E691, glucose in serum: the printed summary of the materials A, D and E.
+TEST(Compare, GivesThePrintedPrecisionOfGlucose) {
+  const json::value set = base::json_from_file(published / "astm_e691_glucose.json");
+  const fs::path folder = scratch_folder("compare-glucose");
+  std::string csv = "group,level,value\n";
+  for (const auto& level : set.at_pointer("/inputs/values").as_object()) {
+    int laboratory = 0;
+    for (const json::value& values : level.value().as_array()) {
+      ++laboratory;
+      for (const json::value& value : values.as_array())
+        csv += fmt::format("Lab{},{},{}\n", laboratory, std::string(level.key()),
+                           value.to_number<double>());
+    }
+  }
+  write_text(folder / "glucose.csv", csv);
+  const json::value got = compared({"glucose.csv"}, folder, 1);  // C and E have an outlier
+  const std::map<std::string, std::string> names{{"mean", "mean"},
+                                                 {"s_of_lab_means", "deviation_of_means"},
+                                                 {"s_r", "repeatability"},
+                                                 {"s_R", "reproducibility"},
+                                                 {"r", "repeatability_limit"},
+                                                 {"R", "reproducibility_limit"}};
+  int checked = 0;
+  for (const json::value& level : got.at("levels").as_array()) {
+    const auto* printed = set.at("expected").as_object().if_contains(level.at("level").as_string());
+    if (printed == nullptr) continue;
+    for (const auto& member : printed->as_object()) {
+      const std::string key(member.key());
+      const double half_digit = key == "r" || key == "R" ? 0.005 : key == "mean" ? 0.0005 : 0.00005;
+      EXPECT_NEAR(level.at(names.at(key)).to_number<double>(), member.value().to_number<double>(),
+                  half_digit)
+          << level.at("level") << key;
+      ++checked;
+    }
+  }
+  EXPECT_EQ(checked, 18);
+}
+
+// ISO 5725-5:1998, creosote oil.
+TEST(Compare, GivesTheRobustMeanOfCreosote) {
+  const json::value set = base::json_from_file(published / "iso5725_5_creosote_robust_mean.json");
+  const fs::path folder = scratch_folder("compare-creosote");
+  std::string csv = "group,level,value\n";
+  int laboratory = 0;
+  for (const json::value& value : set.at_pointer("/inputs/laboratory_means").as_array())
+    csv += fmt::format("{},titration,{}\n", ++laboratory, value.to_number<double>());
+  write_text(folder / "creosote.csv", csv);
+  const Ended ended = windwright({"compare", "--json", "creosote.csv"}, folder);
+  const json::value got = base::json_from_text(ended.out, "stdout");
+  const json::value& robust = got.at_pointer("/levels/0/robust");
+  EXPECT_NEAR(robust.at("mean").to_number<double>(),
+              set.at_pointer("/expected/robust_mean").to_number<double>(), 0.00005);
+  EXPECT_NEAR(robust.at("standard_deviation").to_number<double>(),
+              set.at_pointer("/expected/robust_sd").to_number<double>(), 0.00005);
+  EXPECT_TRUE(got.at_pointer("/levels/0/repeatability").is_null()) << "no repeats";
+}
+
+TEST(Compare, NamesWhoStandsOutInTheClassOfThirty) {
+  const fs::path folder = scratch_folder("compare-class");
+  const std::string file =
+      (fs::path(SOURCE_FOLDER) / "examples/class-of-thirty/groups.csv").string();
+  const json::value got = compared({file, "--reference", "technician"}, folder, 1);
+  const json::array& levels = got.at("levels").as_array();
+  ASSERT_EQ(levels.size(), 2U);
+  EXPECT_EQ(json::serialize(levels[0].at("outliers")), R"(["team 11"])");
+  EXPECT_EQ(json::serialize(levels[1].at("outliers")), R"(["team 19","team 23"])");
+  for (const json::value& level : levels) {
+    EXPECT_EQ(level.at("cells").as_array().size(), 30U) << "nobody is left out silently";
+    EXPECT_EQ(level.at("groups").to_number<int>(), 30);
+    EXPECT_EQ(level.at("assigned").at("basis").as_string(), "reference technician");
+  }
+  const Ended text = windwright({"compare", file}, folder);
+  EXPECT_EQ(text.exit_code, 1);
+  EXPECT_NE(text.out.find("without team 19, team 23"), std::string::npos) << text.out;
+}
+
+TEST(Compare, RefusesAReferenceThatIsNotThere) {
+  const fs::path folder = scratch_folder("compare-reference");
+  write_text(folder / "g.csv", "group,level,value\na,1,1\nb,1,2\nc,1,3\n");
+  const Ended ended = windwright({"compare", "g.csv", "--reference", "d"}, folder);
+  EXPECT_EQ(ended.exit_code, 2);
+  EXPECT_EQ(ended.err,
+            "g.csv:1: the reference 'd' has no value at level '1': a group of that name at every "
+            "level, or another --reference\n");
+}
+
+}  // namespace
+}  // namespace windwright::end_to_end
