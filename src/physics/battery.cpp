@@ -106,10 +106,9 @@ struct Branch {
 };
 
 /// @param drive_V  open-circuit less diffusion less terminal voltage
-Branch main_branch(const Battery& battery, const Levels& levels, double drive_V) {
-  const double a = std::clamp(levels.available, 0.0, 1.0);
-  const double conductance = std::exp(-battery.resistance_K1 * levels.excess_K) /
-                             (battery.cells * battery.cell_resistance_ohm);
+Branch main_branch(const Battery& battery, const BatteryPoint& point, double drive_V) {
+  const double a = std::clamp(point.available_level, 0.0, 1.0);
+  const double conductance = point.conductance_S;
   // As conductances, which are 0 where the resistance has no bound.
   const double share = drive_V >= 0.0 ? a / (a + battery.discharge_polarisation * (1.0 - a))
                                       : (1.0 - a) / (1.0 - a + acceptance_limit * a);
@@ -117,13 +116,12 @@ Branch main_branch(const Battery& battery, const Levels& levels, double drive_V)
 }
 
 /// Tafel's law, less its value at no voltage: a dead short makes no gas.
-Branch gassing_branch(const Battery& battery, double excess, double terminal_V) {
+Branch gassing_branch(const Battery& battery, const BatteryPoint& point, double terminal_V) {
   const double per_e_fold_V = battery.cells * battery.gassing_slope_V;
-  const double at_0 = battery.gassing_K1 * excess - battery.gassing_V / battery.gassing_slope_V;
-  const double exponent = at_0 + terminal_V / per_e_fold_V;
+  const double exponent = point.gassing_exponent + terminal_V / per_e_fold_V;
   const double power = std::exp(std::min(exponent, highest_exponent));
   const double growth = power * (1.0 + std::max(0.0, exponent - highest_exponent));
-  return {.current_A = battery.gassing_current_A * (growth - std::exp(at_0)),
+  return {.current_A = battery.gassing_current_A * (growth - point.gassing_at_0),
           .slope_A_V = battery.gassing_current_A * power / per_e_fold_V};
 }
 
@@ -222,32 +220,46 @@ double stored_energy_J(const Battery& battery, const BatteryState& state) {
              diffusion_ohm(battery);
 }
 
-BatteryFlow battery_flow(const Battery& battery, const BatteryState& state,
-                         double terminal_voltage_V) {
-  require(std::abs(terminal_voltage_V) <= highest_terminal_V, "the terminal voltage",
-          terminal_voltage_V, "within 1e6 V");
+BatteryPoint battery_point(const Battery& battery, const BatteryState& state) {
   require(std::isfinite(state.available_A_s + state.bound_A_s + state.diffusion_V +
                         state.temperature_K),
           "the sum of the state", state.available_A_s + state.bound_A_s, "finite");
   const Levels levels = levels_of(battery, state);
+  const double gassing_exponent =
+      battery.gassing_K1 * levels.excess_K - battery.gassing_V / battery.gassing_slope_V;
+  return {.state = state,
+          .tanks = levels.tanks,
+          .available_level = levels.available,
+          .excess_K = levels.excess_K,
+          .enthalpy_available_V = enthalpy_V(battery, levels.available),
+          .enthalpy_bound_V = enthalpy_V(battery, levels.bound),
+          .conductance_S = std::exp(-battery.resistance_K1 * levels.excess_K) /
+                           (battery.cells * battery.cell_resistance_ohm),
+          .diffusion_current_A = diffusion_current_A(battery, levels, state.diffusion_V),
+          .exchange_A = exchange_current_A(levels.tanks, {state.available_A_s, state.bound_A_s}),
+          .self_discharge_s1 = self_discharge_s1(battery, levels.excess_K),
+          .gassing_exponent = gassing_exponent,
+          .gassing_at_0 = std::exp(gassing_exponent)};
+}
+
+BatteryFlow battery_flow(const Battery& battery, const BatteryPoint& point,
+                         double terminal_voltage_V) {
+  require(std::abs(terminal_voltage_V) <= highest_terminal_V, "the terminal voltage",
+          terminal_voltage_V, "within 1e6 V");
+  const BatteryState& state = point.state;
   const double cells = battery.cells;
-  const double enthalpy_available_V = enthalpy_V(battery, levels.available);
-  const double enthalpy_bound_V = enthalpy_V(battery, levels.bound);
-  const double entropic_V = battery.open_circuit_V_K * (reference_K + levels.excess_K);
-  const double open_V = cells * (enthalpy_available_V + entropic_V);
+  const double entropic_V = battery.open_circuit_V_K * (reference_K + point.excess_K);
+  const double open_V = cells * (point.enthalpy_available_V + entropic_V);
   const double drive_V = open_V - state.diffusion_V - terminal_voltage_V;
-  const Branch branch = main_branch(battery, levels, drive_V);
-  const Branch gassing = gassing_branch(battery, levels.excess_K, terminal_voltage_V);
+  const Branch branch = main_branch(battery, point, drive_V);
+  const Branch gassing = gassing_branch(battery, point, terminal_voltage_V);
   // While charging, a part of the main branch misses the tank and makes gas instead.
   const double missed_A =
       branch.current_A < 0.0 ? (battery.charge_efficiency - 1.0) * branch.current_A : 0.0;
   const double reaction_A = branch.current_A + missed_A;
-  const double exchange_A =
-      exchange_current_A(levels.tanks, {state.available_A_s, state.bound_A_s});
-  const double lost_s1 = self_discharge_s1(battery, levels.excess_K);
-  const double diffusion_W =
-      state.diffusion_V * diffusion_current_A(battery, levels, state.diffusion_V);
-  const double exchange_W = cells * (enthalpy_bound_V - enthalpy_available_V) * exchange_A;
+  const double diffusion_W = state.diffusion_V * point.diffusion_current_A;
+  const double exchange_W =
+      cells * (point.enthalpy_bound_V - point.enthalpy_available_V) * point.exchange_A;
 
   BatteryFlow flow{};
   flow.current_A = branch.current_A - gassing.current_A;
@@ -257,12 +269,12 @@ BatteryFlow battery_flow(const Battery& battery, const BatteryState& state,
   flow.gassing_current_A = gassing.current_A + missed_A;
   flow.terminal_power_W = terminal_voltage_V * flow.current_A;
   flow.self_discharge_loss_W =
-      cells * lost_s1 *
-      (enthalpy_available_V * state.available_A_s + enthalpy_bound_V * state.bound_A_s);
+      cells * point.self_discharge_s1 *
+      (point.enthalpy_available_V * state.available_A_s + point.enthalpy_bound_V * state.bound_A_s);
   flow.reversible_heat_W = cells * entropic_V * reaction_A;
   flow.ohmic_loss_W = drive_V * branch.current_A;
   flow.diffusion_loss_W = diffusion_W + exchange_W;
-  flow.chemical_power_W = cells * enthalpy_available_V * reaction_A + exchange_W +
+  flow.chemical_power_W = cells * point.enthalpy_available_V * reaction_A + exchange_W +
                           flow.self_discharge_loss_W - state.diffusion_V * branch.current_A +
                           diffusion_W;
   flow.gassing_loss_W = terminal_voltage_V * gassing.current_A + open_V * missed_A;
@@ -273,23 +285,30 @@ BatteryFlow battery_flow(const Battery& battery, const BatteryState& state,
   return flow;
 }
 
-BatteryRates battery_rates(const Battery& battery, const BatteryState& state,
+BatteryRates battery_rates(const Battery& battery, const BatteryPoint& point,
                            const BatteryFlow& flow, double room_temperature_K) {
-  const Levels levels = levels_of(battery, state);
-  const double exchange_A =
-      exchange_current_A(levels.tanks, {state.available_A_s, state.bound_A_s});
-  const double lost_s1 = self_discharge_s1(battery, levels.excess_K);
-  const double relaxing_A = diffusion_current_A(battery, levels, state.diffusion_V);
+  const BatteryState& state = point.state;
   BatteryRates rates{};
-  rates.available_A = exchange_A - flow.reaction_current_A - lost_s1 * state.available_A_s;
-  rates.bound_A = -exchange_A - lost_s1 * state.bound_A_s;
-  rates.diffusion_V_s1 =
-      (flow.charging_current_A - relaxing_A) * diffusion_ohm(battery) / battery.diffusion_time_s;
+  rates.available_A =
+      point.exchange_A - flow.reaction_current_A - point.self_discharge_s1 * state.available_A_s;
+  rates.bound_A = -point.exchange_A - point.self_discharge_s1 * state.bound_A_s;
+  rates.diffusion_V_s1 = (flow.charging_current_A - point.diffusion_current_A) *
+                         diffusion_ohm(battery) / battery.diffusion_time_s;
   rates.heat_W = flow.ohmic_loss_W + flow.diffusion_loss_W + flow.gassing_loss_W +
                  flow.self_discharge_loss_W - flow.gas_power_W - flow.reversible_heat_W;
   rates.heat_to_room_W = battery.heat_conductance_W_K * (state.temperature_K - room_temperature_K);
   rates.temperature_K_s = (rates.heat_W - rates.heat_to_room_W) / battery.heat_capacity_J_K;
   return rates;
+}
+
+BatteryFlow battery_flow(const Battery& battery, const BatteryState& state,
+                         double terminal_voltage_V) {
+  return battery_flow(battery, battery_point(battery, state), terminal_voltage_V);
+}
+
+BatteryRates battery_rates(const Battery& battery, const BatteryState& state,
+                           const BatteryFlow& flow, double room_temperature_K) {
+  return battery_rates(battery, battery_point(battery, state), flow, room_temperature_K);
 }
 
 std::optional<double> terminal_voltage_V(const Battery& battery, const BatteryState& state,
@@ -300,10 +319,11 @@ std::optional<double> terminal_voltage_V(const Battery& battery, const BatterySt
       battery_flow(battery, state, high_V).current_A > current_A) {
     return std::nullopt;
   }
+  const BatteryPoint point = battery_point(battery, state);
   double voltage_V = open_circuit_V(battery, state) - state.diffusion_V;
   for (int step = 0; step < 200 && high_V - low_V > 1e-12 * battery.cells; ++step) {
     if (!(voltage_V > low_V && voltage_V < high_V)) voltage_V = 0.5 * (low_V + high_V);
-    const BatteryFlow flow = battery_flow(battery, state, voltage_V);
+    const BatteryFlow flow = battery_flow(battery, point, voltage_V);
     const double excess_A = flow.current_A - current_A;
     if (excess_A == 0.0) return voltage_V;
     (excess_A > 0.0 ? low_V : high_V) = voltage_V;

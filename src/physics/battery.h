@@ -83,6 +83,22 @@ struct BatteryFlow {
   double self_discharge_loss_W;
 };
 
+/// What the flows need of a state, worked out once for many terminal voltages.
+struct BatteryPoint {
+  BatteryState state;
+  KineticTanks tanks;  // exchange at the state's temperature
+  double available_level;
+  double excess_K;
+  double enthalpy_available_V;  // of one cell
+  double enthalpy_bound_V;
+  double conductance_S;  // of the main branch without polarisation
+  double diffusion_current_A;
+  double exchange_A;
+  double self_discharge_s1;
+  double gassing_exponent;  // of one cell at no voltage
+  double gassing_at_0;      // its exponential
+};
+
 /// d/dt of every state, and where the heat goes.
 struct BatteryRates {
   double available_A;
@@ -132,6 +148,13 @@ double stored_energy_J(const Battery& battery, const BatteryState& state);
 /// @throws BadInput           voltage outside, or a state not finite
 BatteryFlow battery_flow(const Battery& battery, const BatteryState& state,
                          double terminal_voltage_V);
+
+/// @throws BadInput  a state that is not finite
+BatteryPoint battery_point(const Battery& battery, const BatteryState& state);
+BatteryFlow battery_flow(const Battery& battery, const BatteryPoint& point,
+                         double terminal_voltage_V);
+BatteryRates battery_rates(const Battery& battery, const BatteryPoint& point,
+                           const BatteryFlow& flow, double room_temperature_K);
 
 /// @param flow  from battery_flow of this battery and state
 BatteryRates battery_rates(const Battery& battery, const BatteryState& state,

@@ -236,11 +236,16 @@ Boundary boundary_at(const Columns& line, const Cubic& by_column, std::size_t fi
   return at;
 }
 
+/// The same numbers in every run and thread: a constant that is only made when first wanted.
+const Table& the_table() {
+  static const Table table = make_table();
+  return table;
+}
+
 }  // namespace
 
 BridgeMeans bridge_means(const BridgePoint& point) {
-  // The same numbers in every run and thread: a constant that is only made when first wanted.
-  static const Table table = make_table();
+  const Table& table = the_table();
   if (!(point.voltage < 1.0)) {
     return {.dc_current = 0.0, .dc_current_slope = 0.0, .line_current_square = 0.0};
   }
@@ -278,6 +283,21 @@ BridgeMeans bridge_means(const BridgePoint& point) {
   return {.dc_current = scale.current * means.current,
           .dc_current_slope = -0.5 * by_s / s,
           .line_current_square = scale.square * means.square};
+}
+
+BridgeGrid bridge_grid() {
+  BridgeGrid grid;
+  for (const Columns& line : the_table().boundary)
+    grid.boundary.emplace_back(line.begin(), line.end());
+  for (const std::vector<Node>& nodes : the_table().grid) {
+    std::vector<double>& current = grid.current.emplace_back();
+    std::vector<double>& square = grid.square.emplace_back();
+    for (const Node& node : nodes) {
+      current.push_back(node.current);
+      square.push_back(node.square);
+    }
+  }
+  return grid;
 }
 
 }  // namespace windwright::physics

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <vector>
+
 namespace windwright::physics {
 
 /// A bridge without fault on a stiff direct voltage, in units of its source: `voltage` u = (V_dc +
@@ -28,5 +30,14 @@ struct BridgeMeans {
 /// The table is computed at the first call, in 0.1 s, not generated into the source: 17 000 numbers
 /// would be a file that nobody can read or check. Any thread may call.
 BridgeMeans bridge_means(const BridgePoint& point);
+
+/// What is interpolated, for others that must find the same values.
+struct BridgeGrid {
+  /// s at which the regions begin and end, at 67 values of c from -1/64 in steps of 1/64.
+  std::vector<std::vector<double>> boundary;  // (5), each (67)
+  std::vector<std::vector<double>> current;   // (4 regions), rows x 67, columns contiguous
+  std::vector<std::vector<double>> square;
+};
+BridgeGrid bridge_grid();
 
 }  // namespace windwright::physics

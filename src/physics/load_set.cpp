@@ -150,6 +150,27 @@ double total_A(const Currents& sum, double supply_V) {
   return std::sqrt(std::max(0.0, square_A2));
 }
 
+// Of the loads that are on; those that are off add their powers to total alone.
+struct AcSum {
+  AcTotal total;
+  Currents currents;
+};
+
+void add(AcSum& sum, const AcFlow& flow, double count) {
+  add(sum.currents, flow, count);
+  add(sum.total.power, flow.power, count);
+  sum.total.reactive_power_var += count * flow.reactive_power_var;
+  sum.total.active_slope_A += count * flow.active_slope_A;
+}
+
+AcTotal completed(const AcSum& sum, const AcSupply& supply) {
+  AcTotal total = sum.total;
+  total.active_power_W = total.power.electrical_W;
+  total.rms_current_A = total_A(sum.currents, rms_V(supply));
+  total.apparent_power_VA = rms_V(supply) * total.rms_current_A;
+  return total;
+}
+
 }  // namespace
 
 void check(const Load& load) {
@@ -251,23 +272,29 @@ DcTotal dc_total(std::span<const SwitchedLoad> loads, double voltage_V, double r
 AcTotal ac_total(std::span<const SwitchedLoad> loads, const AcSupply& supply,
                  double room_temperature_K) {
   check(supply);
-  AcTotal total;
-  Currents currents;
+  AcSum sum;
   for (const SwitchedLoad& each : loads) {
     if (!each.on) {
-      add(total.power, off_flow(each.load, each.state, room_temperature_K).power, each.count);
+      add(sum.total.power, off_flow(each.load, each.state, room_temperature_K).power, each.count);
       continue;
     }
-    const AcFlow flow = ac_flow(each.load, each.state, supply, room_temperature_K);
-    add(currents, flow, each.count);
-    add(total.power, flow.power, each.count);
-    total.reactive_power_var += each.count * flow.reactive_power_var;
-    total.active_slope_A += each.count * flow.active_slope_A;
+    add(sum, ac_flow(each.load, each.state, supply, room_temperature_K), each.count);
   }
-  total.active_power_W = total.power.electrical_W;
-  total.rms_current_A = total_A(currents, rms_V(supply));
-  total.apparent_power_VA = rms_V(supply) * total.rms_current_A;
-  return total;
+  return completed(sum, supply);
+}
+
+AcTotal ac_total(std::span<const SwitchedLoad> loads, std::span<const AcFlow> flows,
+                 const AcSupply& supply) {
+  need(flows.size() == loads.size(), "AC loads", "flows are not as many as loads", "one each");
+  AcSum sum;
+  for (std::size_t i = 0; i < loads.size(); ++i) {
+    if (loads[i].on) {
+      add(sum, flows[i], loads[i].count);
+    } else {
+      add(sum.total.power, flows[i].power, loads[i].count);
+    }
+  }
+  return completed(sum, supply);
 }
 
 SelectorState turned_to(const Selector& selector, const SelectorState& state,

@@ -67,6 +67,10 @@ struct AcTotal {
 };
 AcTotal ac_total(std::span<const SwitchedLoad> loads, const AcSupply& supply,
                  double room_temperature_K);
+/// The same from flows worked out before.
+/// @param flows  (loads), of off_flow's powers where a load is off
+AcTotal ac_total(std::span<const SwitchedLoad> loads, std::span<const AcFlow> flows,
+                 const AcSupply& supply);
 
 /// Which loads a selector's position connects, one bit a load, the lowest the first load.
 using Connection = std::uint32_t;

@@ -1,4 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "twin/averaged_chain.h"
+#include "twin/chain_example.h"
 #include "twin/demo_bench.h"
 #include "twin/simulated_bench.h"
 
@@ -38,6 +40,22 @@ TEST(SimulatedBench, AllocatesNothingOnceItRuns) {
   const long before = allocations;
   for (int i = 0; i < 100; ++i)
     device.read(block);
+  EXPECT_EQ(allocations, before);
+}
+
+TEST(AveragedChain, AllocatesNothingOnceItRuns) {
+  AveragedChain chain =
+      shed_chain(physics::SourceControl::tracker, physics::DumpControl::on_off, 0.9);
+  chain.set_wind(9.0);
+  chain.switch_inverter(true);
+  chain.turn_ac_selector(5);
+  chain.turn_dc_selector(3);
+  chain.advance(10);
+  const long before = allocations;
+  chain.advance(300);
+  chain.turn_ac_selector(2);
+  chain.turn_dc_selector(1);
+  chain.advance(300);
   EXPECT_EQ(allocations, before);
 }
 

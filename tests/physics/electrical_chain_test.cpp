@@ -1,0 +1,258 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "physics/electrical_chain.h"
+
+#include "base/errors.h"
+#include "inverter_examples.h"
+#include "load_examples.h"
+#include "physics/battery.h"
+#include "physics/chain_loads.h"
+#include "physics/charge_controller.h"
+#include "physics/generator.h"
+#include "physics/led_lamp.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <optional>
+#include <vector>
+
+namespace windwright::physics {
+namespace {
+
+constexpr double room_temperature_K = 298.15;
+
+Generator machine() {
+  return {.pole_pairs = 6,
+          .flux_linkage_V_s = 0.05,
+          .winding_resistance_ohm = 0.25,
+          .winding_inductance_H = 0.8e-3,
+          .diode_drop_V = 0.75,
+          .diode_resistance_ohm = 0.01,
+          .bearing_torque_N_m = 0.03,
+          .bearing_viscous_N_m_s = 2e-4,
+          .iron_hysteresis_J = 1.5e-3,
+          .iron_eddy_J_s = 8e-6,
+          .cogging_torque_N_m = 0.05};
+}
+
+ElectricalChain chain_of(SourceControl source) {
+  return {.generator = machine(),
+          .controller = {.cells = 12,
+                         .set_points = common_set_points(BatteryKind::flooded),
+                         .source = source,
+                         .dump = DumpControl::on_off,
+                         .rated_current_A = 20.0,
+                         .dump_current_A = 15.0,
+                         .absorption_end_current_A = 0.6},
+          .converter = {.no_load_W = 1.0, .drop_V = 0.4, .series_ohm = 0.02},
+          .battery = typical_battery(BatteryKind::flooded, 12, 60.0 * 3600.0),
+          .inverter = bench_inverter()};
+}
+
+struct Bus {
+  ElectricalChain chain;
+  BatteryState battery{};
+  ChainPositions positions{};
+  std::vector<SwitchedLoad> dc_loads = {};
+  std::vector<SwitchedLoad> ac_loads = {};
+  ChainMemory memory = {};
+
+  ChainFlow at(double rotor_speed_rad_s) {
+    return electrical_flow(chain, positions,
+                           {.rotor_speed_rad_s = rotor_speed_rad_s,
+                            .battery = battery,
+                            .dc_loads = dc_loads,
+                            .ac_loads = ac_loads,
+                            .room_temperature_K = room_temperature_K},
+                           memory);
+  }
+};
+
+Bus bus(SourceControl source, double state_of_charge = 0.6) {
+  Bus made{.chain = chain_of(source)};
+  made.battery = rested_state(made.chain.battery, state_of_charge, room_temperature_K);
+  made.positions.controller = controller_at_start(made.chain.controller);
+  return made;
+}
+
+void expect_closed(const ChainFlow& f, double rotor_speed_rad_s) {
+  const double scale_W = 100.0;
+  const SourceFlow& s = f.source;
+  EXPECT_NEAR(
+      s.shaft_torque_N_m * rotor_speed_rad_s,
+      s.bearing_loss_W + s.iron_loss_W + s.winding_loss_W + s.rectifier_loss_W + s.dc_power_W,
+      1e-12 * scale_W);
+  EXPECT_NEAR(s.dc_power_W, s.controller_loss_W + s.charge_power_W, 1e-12 * scale_W);
+  EXPECT_NEAR(s.charge_power_W + f.battery.terminal_power_W + f.mains.output_power_W,
+              f.dump_power_W + f.dc.power.electrical_W + f.inverter.dc_power_W, 1e-12 * scale_W);
+  const BatteryFlow& b = f.battery;
+  EXPECT_NEAR(b.terminal_power_W,
+              b.chemical_power_W + b.reversible_heat_W - b.ohmic_loss_W - b.diffusion_loss_W -
+                  b.gassing_loss_W - b.self_discharge_loss_W,
+              1e-12 * scale_W);
+  EXPECT_NEAR(f.inverter.ac_power_W, f.ac.active_power_W, 1e-12 * scale_W);
+  EXPECT_TRUE(f.converged);
+}
+
+// Elementary circuit theory (maximum power transfer): a source E behind r that feeds a constant
+// power P stands at V = (E + sqrt(E^2 - 4 r P)) / 2.
+TEST(ElectricalChain, StandsWhereAConstantPowerMeetsTheBatterysResistance) {
+  Bus b = bus(SourceControl::always_on);
+  b.chain.battery.gassing_current_A = 0.0;
+  b.chain.inverter->off_power_W = 60.0;
+  const double open_V = open_circuit_V(b.chain.battery, b.battery);
+  const double level = 0.6;
+  const Battery& battery = b.chain.battery;
+  const double ohm = battery.cells * battery.cell_resistance_ohm *
+                     (1.0 + battery.discharge_polarisation * (1.0 - level) / level);
+  const ChainFlow flow = b.at(0.0);
+  EXPECT_NEAR(flow.bus_voltage_V, 0.5 * (open_V + std::sqrt(open_V * open_V - 4.0 * ohm * 60.0)),
+              1e-9);
+  expect_closed(flow, 0.0);
+}
+
+// A resistance across the same source: V = E R / (R + r).
+TEST(ElectricalChain, StandsWhereAResistanceDividesTheBatterysVoltage) {
+  Bus b = bus(SourceControl::always_on);
+  b.chain.battery.gassing_current_A = 0.0;
+  b.chain.inverter.reset();
+  b.positions.controller.dump_share = 1.0;
+  const double open_V = open_circuit_V(b.chain.battery, b.battery);
+  const Battery& battery = b.chain.battery;
+  const double inner_ohm = battery.cells * battery.cell_resistance_ohm *
+                           (1.0 + battery.discharge_polarisation * 0.4 / 0.6);
+  const double dump_ohm = dump_resistance_ohm(b.chain.controller);
+  EXPECT_DOUBLE_EQ(dump_ohm, 12.0 * 2.43 / 15.0);
+  EXPECT_NEAR(b.at(0.0).bus_voltage_V, open_V * dump_ohm / (dump_ohm + inner_ohm), 1e-9);
+}
+
+TEST(ElectricalChain, ClosesEveryNodeInEveryPosition) {
+  for (const auto source : {SourceControl::always_on, SourceControl::series_pwm,
+                            SourceControl::shunt_pwm, SourceControl::tracker}) {
+    Bus b = bus(source, 0.95);
+    b.chain.mains_charger = MainsCharger{.highest_current_A = 8.0,
+                                         .absorption_V = 28.8,
+                                         .float_V = 27.0,
+                                         .regulation_ohm = 0.02,
+                                         .efficiency = 0.88,
+                                         .no_load_W = 3.0,
+                                         .end_current_A = 0.6};
+    b.dc_loads = {{.load = dc_fan(), .state = {.speed_rad_s = 100.0}},
+                  {.load = Lamp{.rated_voltage_V = 24.0,
+                                .rated_power_W = 20.0,
+                                .rated_temperature_K = 2700.0,
+                                .heat_capacity_J_K = 0.01},
+                   .state = {.temperature_K = 2000.0}}};
+    b.ac_loads = {{.load = mains_lamp(), .state = {.temperature_K = 2500.0}},
+                  {.load = led_bulb()},
+                  {.load = desk_fan(), .state = {.speed_rad_s = 130.0}}};
+    for (const double speed_rad_s : {0.0, 30.0, 55.0, 80.0, 150.0}) {
+      for (const double share : {0.0, 0.3, 1.0}) {
+        for (const bool on : {false, true}) {
+          ControllerOutput& out = b.positions.controller;
+          out.source_share = source == SourceControl::tracker ? 1.0 : share;
+          out.short_circuited_share = source == SourceControl::shunt_pwm ? 1.0 - share : 0.0;
+          if (source == SourceControl::tracker) out.output_current_limit_A = 20.0 * share;
+          out.demand.input_voltage_V = on ? std::optional(33.0) : std::nullopt;
+          out.dump_share = on ? 0.5 : 0.0;
+          b.positions.mains_on = on;
+          b.positions.inverter = on ? InverterMode::running : InverterMode::off;
+          expect_closed(b.at(speed_rad_s), speed_rad_s);
+        }
+      }
+    }
+  }
+}
+
+// The pulses' mean is the mean of its two states at the voltage where the bus stands.
+TEST(ElectricalChain, AveragesTheStatesOfAPulsedSwitch) {
+  for (const auto source : {SourceControl::series_pwm, SourceControl::shunt_pwm}) {
+    Bus b = bus(source);
+    b.positions.controller.source_share = 0.4;
+    if (source == SourceControl::shunt_pwm) b.positions.controller.short_circuited_share = 0.6;
+    const ChainFlow flow = b.at(70.0);
+    const VoltageLoad on = generator_on_voltage(machine(), 70.0, flow.bus_voltage_V);
+    const double open_V = 1e3;
+    const VoltageLoad off =
+        generator_on_voltage(machine(), 70.0, source == SourceControl::shunt_pwm ? 0.0 : open_V);
+    EXPECT_NEAR(flow.source.charge_current_A, 0.4 * on.load.dc_current_A, 1e-12);
+    EXPECT_NEAR(flow.source.shaft_torque_N_m,
+                0.4 * on.load.shaft_torque_N_m + 0.6 * off.load.shaft_torque_N_m, 1e-12);
+  }
+}
+
+TEST(ElectricalChain, HoldsTheTrackersInputAndEasesOffAtItsLimit) {
+  Bus b = bus(SourceControl::tracker);
+  b.positions.controller.demand.input_voltage_V = 35.0;
+  const ChainFlow free = b.at(90.0);
+  EXPECT_NEAR(free.source.dc_voltage_V, 35.0, 1e-12);
+  EXPECT_GT(free.source.charge_current_A, 5.0);
+  EXPECT_NEAR(free.source.charge_power_W + 1.0 + 0.4 * free.source.charge_current_A +
+                  0.02 * std::pow(free.source.charge_current_A, 2),
+              free.source.dc_power_W, 1e-9);
+  b.positions.controller.output_current_limit_A = 3.0;
+  const ChainFlow limited = b.at(90.0);
+  EXPECT_DOUBLE_EQ(limited.source.charge_current_A, 3.0);
+  EXPECT_GT(limited.source.dc_voltage_V, 35.0);
+  EXPECT_NEAR(limited.source.dc_power_W, 3.0 * limited.bus_voltage_V + 1.0 + 1.2 + 0.18, 1e-8);
+  b.positions.controller.output_current_limit_A = 100.0;
+  b.positions.controller.demand = {.input_voltage_V = {}, .input_current_A = 4.0};
+  EXPECT_NEAR(b.at(90.0).source.dc_current_A, 4.0, 1e-9);
+  b.positions.controller.demand = {.input_voltage_V = 5.0, .input_current_A = {}};
+  const ChainFlow lowest = b.at(90.0);
+  EXPECT_NEAR(lowest.source.dc_voltage_V, lowest.bus_voltage_V + 0.4, 1e-9);
+}
+
+TEST(ElectricalChain, DoesNotDependOnWhereTheSearchBegins) {
+  Bus b = bus(SourceControl::series_pwm);
+  b.ac_loads = {{.load = mains_rheostat(), .state = {.temperature_K = 400.0}}};
+  b.positions.inverter = InverterMode::running;
+  const double first_V = b.at(70.0).bus_voltage_V;
+  for (const double near_V : {15.0, 24.0, 31.0, 60.0}) {
+    b.memory.near_V = near_V;
+    EXPECT_NEAR(b.at(70.0).bus_voltage_V, first_V, 1e-9 * first_V);
+  }
+}
+
+// What the lamp's own equations come to when its capacitor has had a second.
+TEST(ElectricalChain, SettledLedLampIsWhereTheLampComesTo) {
+  const LedLamp lamp{.power_W = 5.0,
+                     .lowest_voltage_V = 15.0,
+                     .bridge_drop_V = 1.4,
+                     .series_ohm = 1.0,
+                     .capacitance_F = 1e-3,
+                     .light_share = 0.35};
+  for (const double voltage_V : {0.5, 10.0, 24.0, 30.0}) {
+    double stored_J = 1e-4;
+    for (int i = 0; i < 100000; ++i)
+      stored_J += 1e-5 * led_dc_flow(lamp, stored_J, voltage_V).rates.capacitor_W;
+    const DcFlow settled = led_settled_dc_flow(lamp, voltage_V);
+    EXPECT_NEAR(settled.current_A, led_dc_flow(lamp, stored_J, voltage_V).current_A, 1e-6);
+    const PowerSplit& p = settled.power;
+    EXPECT_NEAR(p.electrical_W, p.heat_W + p.radiated_W, 1e-12);
+    const double step_V = 1e-5;
+    EXPECT_NEAR(settled.slope_S,
+                (led_settled_dc_flow(lamp, voltage_V + step_V).current_A -
+                 led_settled_dc_flow(lamp, voltage_V - step_V).current_A) /
+                    (2.0 * step_V),
+                1e-6);
+  }
+}
+
+TEST(ElectricalChain, ShowsFaultsOfTheBridge) {
+  Bus b = bus(SourceControl::series_on_off);
+  const ChainFlow healthy = b.at(70.0);
+  b.chain.bridge_fault = BridgeFault::open_phase;
+  const ChainFlow open = b.at(70.0);
+  EXPECT_LT(open.source.charge_current_A, 0.8 * healthy.source.charge_current_A);
+  expect_closed(open, 70.0);
+  b.chain.bridge_fault = BridgeFault::shorted_diode;
+  const ChainFlow shorted = b.at(70.0);
+  EXPECT_GT(shorted.source.winding_loss_W, 2.0 * healthy.source.winding_loss_W);
+  expect_closed(shorted, 70.0);
+  b.positions.controller.source_share = 0.0;  // it circulates behind an open switch, too
+  EXPECT_GT(b.at(70.0).source.winding_loss_W, 10.0);
+}
+
+}  // namespace
+}  // namespace windwright::physics
