@@ -3,6 +3,7 @@
 
 #include "physics/element_scan.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstddef>
@@ -111,72 +112,97 @@ HWY_INLINE Guess guessed(const Elements& e, const Bracket& b) {
 }
 
 // Secant steps from a guess, the relative speed drawn on along with the angle, until both stand
-// still. Elements that stray or do not settle are not good.
-HWY_INLINE Solved settled(const ElementSetting& setting, const Elements& e, I step,
-                          const Guess& from, M good) {
+// still. Elements that stray or do not settle are not good. One pass at a time, so that several
+// vectors can take turns: what a pass waits for, the passes of the others fill.
+struct Course {
+  Elements e;
+  V middle, middle_sine, middle_cosine;  // of the step
+  V reach;
+  V x, W, run, W_slope;
+  V x_before, f_before, W_before;
+  M comparable;
+  M good;
+  Fields fields;
+  Solved result;
+  bool over;
+};
+constexpr int most_passes = 20;
+
+HWY_INLINE void begin(const Elements& e, I step, const Guess& from, M good, Course& k) {
   const ElementScan& scan = element_scan();
   const V zero = hn::Zero(d);
-  const V middle = hn::GatherIndex(d, scan.middle_rad.data(), step);
-  const V middle_sine = hn::GatherIndex(d, scan.middle_sine.data(), step);
-  const V middle_cosine = hn::GatherIndex(d, scan.middle_cosine.data(), step);
+  k.e = e;
+  k.middle = hn::GatherIndex(d, scan.middle_rad.data(), step);
+  k.middle_sine = hn::GatherIndex(d, scan.middle_sine.data(), step);
+  k.middle_cosine = hn::GatherIndex(d, scan.middle_cosine.data(), step);
   // As far as `turned` holds, and no farther than the steps next door.
-  const V reach = hn::Min(
+  k.reach = hn::Min(
       hn::Set(d, 0.1),
-      hn::Mul(hn::Set(d, 3.0), hn::Sub(middle, hn::GatherIndex(d, scan.x_rad.data(), step))));
-  Solved result;
-  result.good = hn::AndNot(good, good);
-  result.secant_steps = zero;
-  Fields fields;
-  forget(fields);
-  V x = from.x;
-  V W = from.relative_speed;
-  V run = from.run;
-  V W_slope = from.relative_speed_slope;
-  V x_before = x;
-  V f_before = zero;
-  V W_before = W;
-  M comparable = hn::AndNot(good, good);
-  good = hn::And(good, hn::And(hn::Gt(run, zero), hn::Gt(W, zero)));
-  for (int pass = 0; pass < 20; ++pass) {
-    const Reynolds at = reynolds(setting, e, W);
-    const auto sc = turned(d, middle_sine, middle_cosine, hn::Sub(x, middle));
-    const Angle here = angle(e, x, sc.sine, sc.cosine);
-    const Trial t = trial(setting, e, at, here, fields);
-    result.secant_steps =
-        hn::Add(result.secant_steps, hn::IfThenZeroElse(result.good, hn::Set(d, 1.0)));
-    const V change = hn::Abs(hn::Sub(t.relative_speed, W));
-    good = hn::And(good, hn::Gt(t.relative_speed, zero));
-    const M done =
-        hn::And(hn::AndNot(result.good, good),
-                hn::And(balanced(t, 5e-12), hn::Le(change, hn::Mul(hn::Set(d, 1e-10), W))));
-    if (pass == 0) {
-      result.angle = here;
-      result.trial = t;
-    }
-    keep(done, here, result.angle);
-    keep(done, t, result.trial);
-    result.good = hn::Or(result.good, done);
-    if (hn::AllTrue(d, hn::Or(result.good, hn::Not(good)))) break;
-    const V moved = hn::Sub(x, x_before);
-    const V secant_run = hn::Div(moved, hn::Sub(t.across, f_before));
-    const M sound = hn::And(hn::And(comparable, hn::Ne(x, x_before)),
-                            hn::And(hn::Gt(secant_run, hn::Mul(hn::Set(d, 0.25), run)),
-                                    hn::Lt(secant_run, hn::Mul(hn::Set(d, 4.0), run))));
-    run = hn::IfThenElse(sound, secant_run, run);
-    W_slope = hn::IfThenElse(sound, hn::Div(hn::Sub(t.relative_speed, W_before), moved), W_slope);
-    comparable = hn::Le(change, hn::Mul(hn::Set(d, 1e-3), W));
-    x_before = x;
-    f_before = t.across;
-    W_before = t.relative_speed;
-    const V back = hn::Mul(t.across, run);
-    x = hn::Sub(x, back);
-    good = hn::And(good, hn::Lt(hn::Abs(hn::Sub(x, middle)), reach));
-    x = hn::IfThenElse(good, x, x_before);
-    const V drawn_on = hn::Sub(t.relative_speed, hn::Mul(W_slope, back));
-    W = hn::IfThenElse(hn::And(good, hn::Gt(drawn_on, zero)), drawn_on, W);
+      hn::Mul(hn::Set(d, 3.0), hn::Sub(k.middle, hn::GatherIndex(d, scan.x_rad.data(), step))));
+  k.result.good = k.comparable = hn::AndNot(good, good);
+  k.result.secant_steps = zero;
+  forget(k.fields);
+  k.x = k.x_before = from.x;
+  k.W = k.W_before = from.relative_speed;
+  k.run = from.run;
+  k.W_slope = from.relative_speed_slope;
+  k.f_before = zero;
+  k.good = hn::And(good, hn::And(hn::Gt(k.run, zero), hn::Gt(k.W, zero)));
+  k.over = false;
+}
+
+HWY_INLINE void pass(const ElementSetting& setting, bool first, Course& k) {
+  const V zero = hn::Zero(d);
+  const Reynolds at = reynolds(setting, k.e, k.W);
+  const auto sc = turned(d, k.middle_sine, k.middle_cosine, hn::Sub(k.x, k.middle));
+  const Angle here = angle(k.e, k.x, sc.sine, sc.cosine);
+  const Trial t = trial(setting, k.e, at, here, k.fields);
+  k.result.secant_steps =
+      hn::Add(k.result.secant_steps, hn::IfThenZeroElse(k.result.good, hn::Set(d, 1.0)));
+  const V change = hn::Abs(hn::Sub(t.relative_speed, k.W));
+  k.good = hn::And(k.good, hn::Gt(t.relative_speed, zero));
+  const M done =
+      hn::And(hn::AndNot(k.result.good, k.good),
+              hn::And(balanced(t, 5e-12), hn::Le(change, hn::Mul(hn::Set(d, 1e-10), k.W))));
+  if (first) {
+    k.result.angle = here;
+    k.result.trial = t;
   }
-  result.residual = residual_of(result.trial);
-  return result;
+  keep(done, here, k.result.angle);
+  keep(done, t, k.result.trial);
+  k.result.good = hn::Or(k.result.good, done);
+  k.over = hn::AllTrue(d, hn::Or(k.result.good, hn::Not(k.good)));
+  if (k.over) return;
+  const V moved = hn::Sub(k.x, k.x_before);
+  const V rise = hn::Sub(t.across, k.f_before);
+  const V over_both = hn::Div(hn::Set(d, 1.0), hn::Mul(moved, rise));
+  const V secant_run = hn::Mul(hn::Mul(moved, moved), over_both);
+  const M sound = hn::And(hn::And(k.comparable, hn::Ne(k.x, k.x_before)),
+                          hn::And(hn::Gt(secant_run, hn::Mul(hn::Set(d, 0.25), k.run)),
+                                  hn::Lt(secant_run, hn::Mul(hn::Set(d, 4.0), k.run))));
+  k.run = hn::IfThenElse(sound, secant_run, k.run);
+  const V secant_slope = hn::Mul(hn::Mul(hn::Sub(t.relative_speed, k.W_before), rise), over_both);
+  k.W_slope = hn::IfThenElse(sound, secant_slope, k.W_slope);
+  k.comparable = hn::Le(change, hn::Mul(hn::Set(d, 1e-3), k.W));
+  k.x_before = k.x;
+  k.f_before = t.across;
+  k.W_before = t.relative_speed;
+  const V back = hn::Mul(t.across, k.run);
+  const V x = hn::Sub(k.x, back);
+  k.good = hn::And(k.good, hn::Lt(hn::Abs(hn::Sub(x, k.middle)), k.reach));
+  k.x = hn::IfThenElse(k.good, x, k.x_before);
+  const V drawn_on = hn::Sub(t.relative_speed, hn::Mul(k.W_slope, back));
+  k.W = hn::IfThenElse(hn::And(k.good, hn::Gt(drawn_on, zero)), drawn_on, k.W);
+}
+
+HWY_INLINE Solved settled(const ElementSetting& setting, const Elements& e, I step,
+                          const Guess& from, M good) {
+  Course k;
+  begin(e, step, from, good, k);
+  for (int i = 0; i < most_passes && !k.over; ++i)
+    pass(setting, i == 0, k);
+  k.result.residual = residual_of(k.result.trial);
+  return k.result;
 }
 
 // The sure way where that fails, at kinks of a polar: brackets the root between two nodes of the
@@ -314,10 +340,33 @@ void solve(const ElementSetting& setting, ElementBatch& batch) {
 
 void solve_on(const ElementSetting& setting, const ElementCurve& curve, ElementBatch& batch) {
   fill_up(batch);
-  for (std::size_t i = 0; i < batch.count; i += hn::Lanes(d)) {
-    const Elements e = elements_at(batch, i);
-    const Bracket b = scanned_on(curve, batch, i);
-    store(e, settled(setting, e, b.step, guessed(e, b), b.found), batch, i);
+  constexpr std::size_t abreast = 4;
+  std::array<Course, abreast> course;
+  std::array<Bracket, abreast> bracket;
+  const std::size_t lanes = hn::Lanes(d);
+  for (std::size_t first = 0; first < batch.count; first += abreast * lanes) {
+    const std::size_t vectors = std::min(abreast, (batch.count - first + lanes - 1) / lanes);
+    for (std::size_t j = 0; j < vectors; ++j) {
+      const std::size_t i = first + j * lanes;
+      const Elements e = elements_at(batch, i);
+      bracket[j] = scanned_on(curve, batch, i);
+      begin(e, bracket[j].step, guessed(e, bracket[j]), bracket[j].found, course[j]);
+    }
+    bool over = false;
+    for (int i = 0; i < most_passes && !over; ++i) {
+      over = true;
+      for (std::size_t j = 0; j < vectors; ++j) {
+        if (!course[j].over) pass(setting, i == 0, course[j]);
+        over = over && course[j].over;
+      }
+    }
+    for (std::size_t j = 0; j < vectors; ++j) {
+      Solved& solved = course[j].result;
+      solved.residual = residual_of(solved.trial);
+      if (!hn::AllTrue(d, solved.good))
+        solved = either(solved, bracketed(setting, course[j].e, bracket[j]));
+      store(course[j].e, solved, batch, first + j * lanes);
+    }
   }
   ElementBatch rest;
   std::array<std::size_t, ElementBatch::most> place;
@@ -340,17 +389,22 @@ void tabulate_losses_on(const ElementBatch& batch, std::size_t element, ElementC
   for (std::size_t node = 0; node < ElementScan::tabulated; node += hn::Lanes(d)) {
     const V s = hn::LoadU(d, &scan.sine[node]);
     hn::StoreU(angle(e, s, s, s).loss_factor, d, &curve.loss_factor[node]);
+    hn::StoreU(s, d, &curve.axial[node]);
   }
 }
 
 void tabulate_on(const ElementSetting& setting, const ElementBatch& batch, std::size_t element,
                  ElementCurve& curve) {
   const Elements e = alone(batch, element);
-  const Reynolds at = reynolds(setting, e, hn::Div(hn::Set(d, 1.0), e.over_speed));
   const ElementScan& scan = element_scan();
   Fields fields;
   forget(fields);
+  // An element that has its balance at a node meets its air speed over the axial part there: that
+  // of the curve before, kept from what no flow belongs to.
+  const V least = hn::Set(d, 0.02);
   for (std::size_t node = 0; node < ElementScan::tabulated; node += hn::Lanes(d)) {
+    const V before = hn::Max(hn::LoadU(d, &curve.axial[node]), least);
+    const Reynolds at = reynolds(setting, e, hn::Div(e.axial, before));
     const Angle x = angle(hn::LoadU(d, &scan.x_rad[node]), hn::LoadU(d, &scan.sine[node]),
                           hn::LoadU(d, &scan.cosine[node]), hn::LoadU(d, &curve.loss_factor[node]));
     const Trial t = trial(setting, e, at, x, fields);

@@ -83,8 +83,10 @@ void solve_elements(const ElementSetting& setting, ElementBatch& batch);
 /// The curve's loss factors: first, and once for all blade angles.
 void tabulate_losses(const ElementBatch& batch, std::size_t element, ElementCurve& curve);
 
-/// The rest of the curve.
-/// @param element  index in the batch, turning forwards; its speeds set the Reynolds number
+/// The rest of the curve. A node's Reynolds number is that of the element that would have its
+/// balance there: known from the curve that was in `curve` before, at a blade angle close by, or
+/// from tabulate_losses, without induction.
+/// @param element  index in the batch, turning forwards; its air speed counts, not its turning
 void tabulate(const ElementSetting& setting, const ElementBatch& batch, std::size_t element,
               ElementCurve& curve);
 

@@ -103,14 +103,18 @@ HWY_INLINE Reynolds reynolds(const ElementSetting& setting, const Elements& e, V
   return reynolds_at(setting, log_reynolds(e, relative_speed));
 }
 
-// Prandtl's factor of one end; over_size = 1 / |sin|. Exactly 1 where exp(-f) is below rounding.
+// Prandtl's factor of one end; over_size = 1 / |sin|. Far from the end, where e = exp(-f) is small,
+// by the series of the arc sine (below 1e-17 from f = 4 on); exactly 1 where e is below rounding.
 HWY_INLINE V end_loss(V ratio, V over_size) {
   const V one = hn::Set(d, 1.0);
   const V f = hn::Mul(ratio, over_size);
-  const M far = hn::Ge(f, hn::Set(d, 36.0));
-  if (hn::AllTrue(d, far)) return one;
-  const V factor = acos_over_right_angle(d, exp_of_minus(d, hn::Min(f, hn::Set(d, 36.0))));
-  return hn::IfThenElse(far, one, factor);
+  const M beyond = hn::Ge(f, hn::Set(d, 36.0));
+  if (hn::AllTrue(d, beyond)) return one;
+  const V e = exp_of_minus(d, hn::Min(f, hn::Set(d, 36.0)));
+  const V factor = hn::Sub(one, arc_sine_over_right_angle(d, e));
+  const M far = hn::Ge(f, hn::Set(d, 4.0));
+  if (hn::AllTrue(d, far)) return hn::IfThenElse(beyond, one, factor);
+  return hn::IfThenElse(far, hn::IfThenElse(beyond, one, factor), acos_over_right_angle(d, e));
 }
 
 HWY_INLINE V loss(const Elements& e, V over_size) {

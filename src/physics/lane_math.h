@@ -12,6 +12,7 @@
 
 #include <array>
 #include <cstddef>
+#include <numbers>
 #include <utility>
 
 HWY_BEFORE_NAMESPACE();
@@ -40,6 +41,9 @@ inline constexpr std::array<double, 17> acos_factor{
     -3.96188754486443857e-07, 1.13258982836108323e-07,  -3.30911660524216134e-08,
     9.71345309414986391e-09,  -2.61146534462434763e-09, 7.78425585428308070e-10,
     -3.87136231568895142e-10, 1.17879588443389261e-10};
+inline constexpr std::array<double, 4> arc_sine_series{
+    std::numbers::inv_pi * 2.0, std::numbers::inv_pi / 3.0, std::numbers::inv_pi * 3.0 / 20.0,
+    std::numbers::inv_pi * 5.0 / 56.0};
 inline constexpr std::array<double, 11> log_series{1.0,      1.0 / 3,  1.0 / 5,  1.0 / 7,
                                                    1.0 / 9,  1.0 / 11, 1.0 / 13, 1.0 / 15,
                                                    1.0 / 17, 1.0 / 19, 1.0 / 21};
@@ -87,6 +91,13 @@ HWY_INLINE hn::Vec<D> acos_over_right_angle(D d, hn::Vec<D> e) {
   const auto one = hn::Set(d, 1.0);
   const auto t = hn::Sub(hn::Add(e, e), one);
   return hn::Mul(hn::Sqrt(hn::Max(hn::Sub(one, e), hn::Zero(d))), polynomial<acos_factor>(d, t));
+}
+
+/// (2/pi) asin(e) for e from 0 to exp(-4): its series. Error below 1e-17.
+template <class D>
+HWY_INLINE hn::Vec<D> arc_sine_over_right_angle(D d, hn::Vec<D> e) {
+  const auto square = hn::Mul(e, e);
+  return hn::Mul(e, polynomial<arc_sine_series>(d, square));
 }
 
 /// ln(x) for normal x above 0. Relative error below 1e-15 away from 1, absolute 1e-15 near it.

@@ -250,7 +250,7 @@ HWY_INLINE PlaneRoot searched(const ElementSetting& setting, const Elements& e, 
   const bool down =
       corner_at(setting, e, 0.0, hn::GetLane(log_reynolds(e, undisturbed))).across >= 0.0;
   PlaneRoot root{0.0, 0.0, false};
-  for (const std::size_t between : {8, 64}) {
+  for (const std::size_t between : {1, 64}) {
     const Rows rows = rows_over(setting, between);
     const auto up = [&] {
       return backwards ? root_from(setting, e, rows, last, start)
