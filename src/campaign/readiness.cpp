@@ -130,8 +130,7 @@ std::string interlock_remark(const bench::Bench& bench, const bench::Channel& ch
                              const metrology::Certificate& certificate) {
   for (const bench::Interlock& interlock : bench.interlocks) {
     if (interlock.channel != channel.name) continue;
-    const double at_limit_V =
-        metrology::polynomial(certificate.fit.coefficients, interlock.highest);
+    const double at_limit_V = metrology::reading_of(certificate, interlock.highest);
     if (at_limit_V < channel.converter.lower_V || at_limit_V > channel.converter.upper_V) {
       return fmt::format(
           "interlock '{}' can never trip, its bound is outside the converter's range: "

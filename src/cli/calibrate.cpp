@@ -9,6 +9,7 @@
 #include "campaign/readiness.h"
 #include "cli/verbs.h"
 #include "metrology/certificate.h"
+#include "metrology/law.h"
 #include "metrology/quantity.h"
 #include "metrology/readings.h"
 #include "twin/simulated_bench.h"
@@ -134,9 +135,9 @@ metrology::Certificate description(const CalibrateOptions& options,
 
 void calibrate_readings(const CalibrateOptions& options) {
   if (options.model.empty()) {
-    throw base::BadInput("--model", "is missing", "line, or polynomial:1 to 6");
+    throw base::BadInput("--model", "is missing", metrology::model_names());
   }
-  metrology::degree_of_model(options.model, "--model");
+  if (options.model != "polynomial:auto") metrology::law_of_model(options.model, "--model");
   require_not_negative(options.standard.u, "--u-standard");
   require_not_negative(options.u_standard_pct, "--u-standard-pct");
   require_not_negative(options.u_drift, "--u-drift");

@@ -3,20 +3,20 @@
 
 #include "base/errors.h"
 #include "metrology/correlated.h"
+#include "metrology/curve.h"
+#include "metrology/law.h"
+#include "metrology/law_fit.h"
 #include "metrology/student.h"
 
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
 #include <cstddef>
 #include <limits>
 #include <span>
 #include <string>
 #include <string_view>
-#include <system_error>
-#include <utility>
 #include <vector>
 
 namespace windwright::metrology {
@@ -25,139 +25,124 @@ namespace {
 
 constexpr double known = std::numeric_limits<double>::infinity();
 
-// The curve from low to high reference, carried on along its tangents.
-class Curve {
- public:
-  explicit Curve(const Certificate& certificate)
-      : coefficients_(certificate.fit.coefficients),
-        low_(certificate.reference_range[0]),
-        high_(certificate.reference_range[1]),
-        at_low_(polynomial(coefficients_, low_)),
-        at_high_(polynomial(coefficients_, high_)),
-        slope_low_(polynomial_slope(coefficients_, low_)),
-        slope_high_(polynomial_slope(coefficients_, high_)),
-        rising_(at_high_ > at_low_ ? 1.0 : -1.0) {}
-
-  double inverse(double reading) const {
-    if (coefficients_.size() == 2) return (reading - coefficients_[0]) / coefficients_[1];
-    if (rising_ * (reading - at_high_) >= 0.0) return high_ + (reading - at_high_) / slope_high_;
-    if (rising_ * (reading - at_low_) <= 0.0) return low_ + (reading - at_low_) / slope_low_;
-    if (std::isnan(reading)) return reading;
-    return root(reading);
-  }
-
-  double slope(double reference) const {
-    return polynomial_slope(coefficients_, std::clamp(reference, low_, high_));
-  }
-
-  // Change of the reading with each coefficient, at a reference.
-  std::vector<double> gradient(double reference) const {
-    const double end = std::clamp(reference, low_, high_);
-    const double beyond = reference - end;
-    std::vector<double> result(coefficients_.size());
-    double power = 1.0;
-    double slope_of_power = 0.0;
-    for (std::size_t k = 0; k < result.size(); ++k) {
-      result[k] = power + slope_of_power * beyond;
-      slope_of_power = static_cast<double>(k + 1) * power;
-      power *= end;
-    }
-    return result;
-  }
-
- private:
-  // Newton's method from the chord, kept inside a shrinking bracket.
-  double root(double reading) const {
-    double below = low_;
-    double above = high_;
-    double x = low_ + (high_ - low_) * (reading - at_low_) / (at_high_ - at_low_);
-    const double smallest = 4e-16 * std::max(std::abs(low_), std::abs(high_));
-    constexpr int most_steps = 100;
-    for (int step = 0; step < most_steps; ++step) {
-      const double miss = rising_ * (polynomial(coefficients_, x) - reading);
-      if (miss == 0.0) return x;
-      (miss < 0.0 ? below : above) = x;
-      double next = x - miss / (rising_ * polynomial_slope(coefficients_, x));
-      if (!(next > below && next < above)) next = 0.5 * (below + above);
-      if (std::abs(next - x) <= smallest) return next;
-      x = next;
-    }
-    return x;
-  }
-
-  std::span<const double> coefficients_;
-  double low_;
-  double high_;
-  double at_low_;
-  double at_high_;
-  double slope_low_;
-  double slope_high_;
-  double rising_;
-};
-
 void add_if_any(Estimate& estimate, const std::string& input, Contribution contribution) {
   if (contribution.u != 0.0) estimate.add(input, contribution);
 }
 
-}  // namespace
+constexpr std::string_view automatic = "polynomial:auto";
+constexpr int highest_degree = 6;
 
-int degree_of_model(std::string_view model, std::string_view where) {
-  if (model == "line") return 1;
-  constexpr std::string_view prefix = "polynomial:";
-  constexpr int highest = 6;
-  if (model.starts_with(prefix)) {
-    int degree = 0;
-    const std::string_view number = model.substr(prefix.size());
-    const auto [end, error] = std::from_chars(number.data(), number.data() + number.size(), degree);
-    if (error == std::errc{} && end == number.data() + number.size() && degree >= 1 &&
-        degree <= highest) {
-      return degree;
+// What readings and references scatter by themselves, in the law's value: mean of the variances.
+double own_variance(const Certificate& certificate, const Readings& readings) {
+  const Curve curve(certificate);
+  const std::size_t size = readings.reading.size();
+  const std::size_t joint = 2 * size;
+  const bool both = readings.covariance.size() == joint * joint;
+  double own = 0.0;
+  for (std::size_t i = 0; i < size; ++i) {
+    double u_reading = readings.u_reading.empty() ? 0.0 : readings.u_reading[i];
+    double u_reference = readings.u_reference.empty() ? 0.0 : readings.u_reference[i];
+    if (both) {
+      u_reference = std::sqrt(readings.covariance[i * joint + i]);
+      u_reading = std::sqrt(readings.covariance[(i + size) * joint + i + size]);
+    } else if (!readings.covariance.empty()) {
+      u_reading = std::sqrt(readings.covariance[i * size + i]);
     }
+    const bool backward = curve.is_backward();
+    const double slope = curve.slope(backward ? readings.reading[i] : readings.reference[i]);
+    const double moved = slope * (backward ? u_reading : u_reference);
+    const double stays = backward ? u_reference : u_reading;
+    own += (stays * stays + moved * moved) / static_cast<double>(size);
   }
-  throw base::BadInput(where, fmt::format("model '{}'", model), "line, or polynomial:1 to 6");
+  return own;
 }
 
+// Where the law has no slope at its lowest argument, the range starts at the first above.
+void take_ranges(Certificate& certificate, const Readings& readings, const Law& law) {
+  double range[2][2];
+  const std::vector<double>* columns[2] = {&readings.reference, &readings.reading};
+  for (int column = 0; column < 2; ++column) {
+    const auto [low, high] = std::minmax_element(columns[column]->begin(), columns[column]->end());
+    range[column][0] = *low;
+    range[column][1] = *high;
+  }
+  if (!law.is_backward() && range[0][0] <= law.lowest_argument()) {
+    const double end = range[0][0];
+    range[0][0] = range[0][1];
+    range[1][0] = std::numeric_limits<double>::infinity();
+    for (std::size_t i = 0; i < readings.reference.size(); ++i) {
+      if (readings.reference[i] <= end) continue;
+      range[0][0] = std::min(range[0][0], readings.reference[i]);
+      range[1][0] = std::min(range[1][0], readings.reading[i]);
+    }
+  }
+  std::copy(range[0], range[0] + 2, certificate.reference_range);
+  std::copy(range[1], range[1] + 2, certificate.reading_range);
+}
+
+// Value and systematic parts without field adjustment; without the residual it leaves out the drift
+// too, which an adjustment does not take away either.
+Estimate certified(const Certificate& certificate, double reading, bool with_residual) {
+  const Curve curve(certificate);
+  const double value = curve.value(reading);
+  const Fit& fit = certificate.fit;
+  const std::size_t size = fit.coefficients.size();
+  const bool scaled_by_residuals = std::isnan(fit.chi_squared);
+  const double fit_dof = fit.degrees_of_freedom;
+  Estimate estimate(value);
+  const std::vector<double> lower = decorrelated(fit.covariance, size);
+  const std::vector<double> gradient = curve.value_per_coefficient(reading);
+  for (std::size_t input = 0; input < size; ++input) {
+    double sum = 0.0;
+    for (std::size_t k = input; k < size; ++k)
+      sum += gradient[k] * lower[k * size + input];
+    add_if_any(estimate, fmt::format("{}:calibration-{}", certificate.channel, input),
+               {sum, scaled_by_residuals ? fit_dof : known});
+  }
+  add_if_any(estimate, certificate.channel + ":standard", {certificate.standard.u, known});
+  add_if_any(estimate, certificate.channel + ":standard-relative",
+             {certificate.standard.u_relative * value, known});
+  if (!with_residual) return estimate;
+  add_if_any(estimate, certificate.channel + ":residual",
+             {certificate.lack_of_fit * curve.value_per_residual(reading), fit_dof});
+  add_if_any(estimate, certificate.channel + ":drift", {certificate.u_drift, known});
+  return estimate;
+}
+
+}  // namespace
+
 void require_one_to_one(const Certificate& certificate, std::string_view where) {
-  const double low = certificate.reference_range[0];
-  const double high = certificate.reference_range[1];
-  const auto& coefficients = certificate.fit.coefficients;
-  const double first_slope = polynomial_slope(coefficients, low);
+  const Curve curve(certificate);
+  const auto& range = curve.is_backward() ? certificate.reading_range : certificate.reference_range;
+  const double first_slope = curve.slope(range[0]);
   constexpr int places = 1000;
   for (int i = 0; i <= places; ++i) {
-    const double reference = low + (high - low) * i / places;
-    if (polynomial_slope(coefficients, reference) * first_slope > 0.0) continue;
+    const double at = range[0] + (range[1] - range[0]) * i / places;
+    if (curve.slope(at) * first_slope > 0.0) continue;
     throw base::BadInput(
         where,
-        fmt::format("the {} is level or turns at reference {:.4g}, so a reading belongs to more "
-                    "than one value",
-                    certificate.model, reference),
+        fmt::format("the {} is level or turns at {} {:.4g}, so a reading belongs to more than one "
+                    "value",
+                    certificate.model, curve.is_backward() ? "reading" : "reference", at),
         "a lower degree, more readings, or a smaller range");
   }
 }
 
 Certificate calibrate(Certificate certificate, const Readings& readings, std::string_view where) {
-  certificate.fit = fit_polynomial(readings, degree_of_model(certificate.model, where), where);
-  const auto [low, high] =
-      std::minmax_element(readings.reference.begin(), readings.reference.end());
-  certificate.reference_range[0] = *low;
-  certificate.reference_range[1] = *high;
-  const auto [least, most] = std::minmax_element(readings.reading.begin(), readings.reading.end());
-  certificate.reading_range[0] = *least;
-  certificate.reading_range[1] = *most;
-  require_one_to_one(certificate, where);
-
-  // What readings and references scatter by themselves is not for the curve to answer for.
-  double own = 0.0;
-  const std::size_t size = readings.reading.size();
-  for (std::size_t i = 0; i < size; ++i) {
-    const double u_reading = readings.u_reading.empty() ? 0.0 : readings.u_reading[i];
-    const double u_reference = readings.u_reference.empty() ? 0.0 : readings.u_reference[i];
-    const double moved =
-        u_reference * polynomial_slope(certificate.fit.coefficients, readings.reference[i]);
-    own += (u_reading * u_reading + moved * moved) / static_cast<double>(size);
+  if (certificate.model == automatic) {
+    certificate.model =
+        fmt::format("polynomial:{}", chosen_degree(degrees_tried(readings, highest_degree, where)));
   }
+  const auto law = law_of_model(certificate.model, where);
+  const int degree = degree_of(certificate.model);
+  certificate.fit = degree > 0 && readings.covariance.empty()
+                        ? fit_polynomial(readings, degree, where)
+                        : fit_law(*law, readings, where);
+  take_ranges(certificate, readings, *law);
+  require_one_to_one(certificate, where);
   const double residual = certificate.fit.residual_standard_deviation;
-  certificate.lack_of_fit = std::sqrt(std::max(0.0, residual * residual - own));
+  certificate.lack_of_fit =
+      std::sqrt(std::max(0.0, residual * residual - own_variance(certificate, readings)));
   return certificate;
 }
 
@@ -166,47 +151,73 @@ bool lack_of_fit_is_significant(const Fit& fit) {
   return chi_squared_tail(fit.chi_squared, fit.degrees_of_freedom) < level;
 }
 
+FieldGain field_gain(const Certificate& certificate) {
+  if (!certificate.adjustment) return {.gain = 1.0, .offset = 0.0};
+  const Curve curve(certificate);
+  const auto& [a, b] = certificate.adjustment->points;
+  const double at_a = curve.value(a.reading);
+  const double gain = (b.reference - a.reference) / (curve.value(b.reading) - at_a);
+  return {.gain = gain, .offset = a.reference - gain * at_a};
+}
+
+void require_adjustment(const Certificate& certificate, std::string_view where) {
+  if (!certificate.adjustment) return;
+  const auto& [a, b] = certificate.adjustment->points;
+  if (a.reading == b.reading || a.reference == b.reference) {
+    throw base::BadInput(where, "both points of the field adjustment are the same",
+                         "two points as far apart as the sensor is used");
+  }
+  const double gain = field_gain(certificate).gain;
+  constexpr double most = 2.0;
+  if (gain > 1.0 / most && gain < most) return;
+  throw base::BadInput(where, fmt::format("the field adjustment has a gain of {:.4g}", gain),
+                       "a gain between 0.5 and 2: look for a mistaken unit or exchanged points");
+}
+
 double value_of(const Certificate& certificate, double reading) {
-  return Curve(certificate).inverse(reading);
+  const double value = Curve(certificate).value(reading);
+  const FieldGain field = field_gain(certificate);
+  return certificate.adjustment ? field.offset + field.gain * value : value;
 }
 
 void values_of(const Certificate& certificate, std::span<const double> readings,
                std::span<double> values) {
   const Curve curve(certificate);
-  for (std::size_t i = 0; i < readings.size(); ++i)
-    values[i] = curve.inverse(readings[i]);
+  const FieldGain field = field_gain(certificate);
+  for (std::size_t i = 0; i < readings.size(); ++i) {
+    const double value = curve.value(readings[i]);
+    values[i] = certificate.adjustment ? field.offset + field.gain * value : value;
+  }
 }
 
 double sensitivity(const Certificate& certificate, double reading) {
+  return field_gain(certificate).gain * Curve(certificate).value_per_reading(reading);
+}
+
+double reading_of(const Certificate& certificate, double reference) {
   const Curve curve(certificate);
-  return 1.0 / curve.slope(curve.inverse(reading));
+  if (!certificate.adjustment) return curve.reading(reference);
+  const FieldGain field = field_gain(certificate);
+  return curve.reading((reference - field.offset) / field.gain);
 }
 
 Estimate estimate_of(const Certificate& certificate, double reading) {
+  if (!certificate.adjustment) return certified(certificate, reading, true);
+  // What all three have from the calibration cancels as far as it is the same for them.
+  const auto& [a, b] = certificate.adjustment->points;
+  const std::string& name = certificate.channel;
+  const Estimate low(a.reference, {{name + ":field-a", {a.u, known}}});
+  const Estimate high(b.reference, {{name + ":field-b", {b.u, known}}});
+  const Estimate at_low = certified(certificate, a.reading, false);
+  const Estimate at_high = certified(certificate, b.reading, false);
+  Estimate estimate =
+      low + (certified(certificate, reading, false) - at_low) * (high - low) / (at_high - at_low);
   const Curve curve(certificate);
-  const double value = curve.inverse(reading);
-  const double slope = curve.slope(value);
-  const Fit& fit = certificate.fit;
-  const std::size_t size = fit.coefficients.size();
-  const bool scaled_by_residuals = std::isnan(fit.chi_squared);
-  const double fit_dof = fit.degrees_of_freedom;
-
-  Estimate estimate(value);
-  const std::vector<double> lower = decorrelated(fit.covariance, size);
-  const std::vector<double> gradient = curve.gradient(value);
-  for (std::size_t input = 0; input < size; ++input) {
-    double sum = 0.0;
-    for (std::size_t k = input; k < size; ++k)
-      sum += gradient[k] * lower[k * size + input];
-    add_if_any(estimate, fmt::format("{}:calibration-{}", certificate.channel, input),
-               {-sum / slope, scaled_by_residuals ? fit_dof : known});
-  }
-  add_if_any(estimate, certificate.channel + ":residual",
-             {certificate.lack_of_fit / slope, fit_dof});
-  add_if_any(estimate, certificate.channel + ":standard", {certificate.standard.u, known});
-  add_if_any(estimate, certificate.channel + ":standard-relative",
-             {certificate.standard.u_relative * value, known});
-  add_if_any(estimate, certificate.channel + ":drift", {certificate.u_drift, known});
+  const double gain = field_gain(certificate).gain;
+  add_if_any(estimate, name + ":residual",
+             {gain * certificate.lack_of_fit * curve.value_per_residual(reading),
+              static_cast<double>(certificate.fit.degrees_of_freedom)});
+  add_if_any(estimate, name + ":drift", {certificate.u_drift, known});
   return estimate;
 }
 
@@ -221,7 +232,7 @@ LargestUncertainty largest_uncertainty(const Certificate& certificate) {
   const double width = certificate.reference_range[1] - certificate.reference_range[0];
   for (int i = 0; i <= places; ++i) {
     const double reference = certificate.reference_range[0] + width * i / places;
-    const double reading = polynomial(certificate.fit.coefficients, reference);
+    const double reading = reading_of(certificate, reference);
     const double expanded = coverage_factor * estimate_of(certificate, reading).u();
     if (expanded > largest.expanded) largest = {.expanded = expanded, .reference = reference};
   }

@@ -8,9 +8,11 @@
 #include <boost/json/fwd.hpp>
 
 #include <filesystem>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace windwright::metrology {
 
@@ -21,13 +23,42 @@ struct ReferenceStandard {
   double u_relative = 0.0;  // standard uncertainty, relative to the reference value
 };
 
+/// One step of the chain that leads from this certificate to the national standards: the standard
+/// used, then the standard that it was calibrated against, and so on.
+struct TraceabilityLink {
+  std::string standard;     // its name
+  std::string certificate;  // number or file of its own certificate; may be empty
+  std::string date;         // of that certificate, UTC; may be empty
+  std::string valid_until;  // may be empty
+};
+
+/// Air where the calibration was done; not stated where empty.
+struct CalibrationAir {
+  std::optional<double> temperature_C;
+  std::optional<double> pressure_hPa;
+  std::optional<double> humidity_pct;
+};
+
+/// Two known inputs met in the field, and what the sensor read at them: gain and offset of the
+/// certified value are set so that both come out right.
+struct FieldPoint {
+  double reading;  // raw, in the reading's unit
+  double reference;
+  double u;  // standard uncertainty of reference and reading together, in the reference's unit
+};
+struct FieldAdjustment {
+  FieldPoint points[2];
+  base::UtcTime date;
+};
+
 /// Result of a calibration: the curve from known input to reading, and how far it can be trusted.
 struct Certificate {
   std::string channel;  // name of the calibrated channel, or of the readings file
-  std::string model;    // "line" or "polynomial:N"
+  std::string model;    // a name that law_of_model knows
   Fit fit;
-  /// Standard deviation of what the curve does not follow, in the reading's unit: the residual
-  /// standard deviation, less the readings' own scatter where `u_reading` states it.
+  /// Standard deviation of what the curve does not follow, in the unit of the law's value (the
+  /// reading's, or the reference's of a backward law): the residual standard deviation, less the
+  /// readings' own scatter where it is stated.
   double lack_of_fit = 0.0;
   double reference_range[2];
   double reading_range[2];
@@ -38,17 +69,19 @@ struct Certificate {
   ReferenceStandard standard;
   double u_drift = 0.0;     // standard uncertainty from drift until valid_until, reference's unit
   std::string environment;  // air state and place, in words; may be empty
+  CalibrationAir air = {};
+  std::vector<TraceabilityLink> traceability = {};  // nearest first
+  std::optional<FieldAdjustment> adjustment = {};
 };
-
-/// Degree of "line" (1) or "polynomial:N" (N, 1 to 6).
-/// @throws BadInput  another model
-int degree_of_model(std::string_view model, std::string_view where);
 
 /// Fits the model of a certificate to readings and fills in fit, lack of fit and ranges; everything
 /// else is kept as it is.
 /// @param where  for the message: readings file or channel
-/// @throws BadInput  unknown model; readings that fit_polynomial refuses; a curve that turns within
-///                   the range, so that a reading would belong to two values
+/// A model "polynomial:auto" becomes "polynomial:N". References of 0 where the law has no slope
+/// (pitot, king) count in the fit, but the range starts at the first above.
+/// @throws BadInput  unknown model; readings that fit_polynomial or fit_law refuse; a curve that
+///                   turns within the range, so that a reading would belong to two values; units
+///                   other than the law's
 Certificate calibrate(Certificate certificate, const Readings& readings, std::string_view where);
 
 /// True where chi-squared exceeds its 95 % point: the curve misses the readings by more than their
@@ -63,6 +96,8 @@ void values_of(const Certificate& certificate, std::span<const double> readings,
                std::span<double> values);
 /// Change of the value per change of the reading, at a reading.
 double sensitivity(const Certificate& certificate, double reading);
+/// The reading that belongs to a value: the fitted curve itself, carried on like its inverse.
+double reading_of(const Certificate& certificate, double reference);
 
 /// reading -> value with the certificate's systematic uncertainty: inputs
 /// `<channel>:calibration-0..` (the fit's coefficients, decorrelated), `<channel>:residual`
@@ -72,6 +107,8 @@ double sensitivity(const Certificate& certificate, double reading);
 /// Degrees of freedom: those of the fit for the residual, and for the coefficients where their
 /// covariance was scaled by the residual variance; the rest is taken as known. The lack of fit
 /// counts whole: averaging many samples of one reading does not make a curve follow better.
+/// After a field adjustment, what calibration and field points have in common cancels; the points
+/// add `<channel>:field-a` and `<channel>:field-b`.
 Estimate estimate_of(const Certificate& certificate, double reading);
 
 /// Whether a reading lies within the readings of the calibration.
@@ -91,6 +128,18 @@ Certificate certificate_from_file(const std::filesystem::path& file);
 /// The same from a certificate's text, as a recording keeps it.
 /// @param file  where it stands, for the message
 Certificate certificate_from_text(std::string_view text, std::string_view file);
+
+/// The field adjustment as gain and offset of the certified value; 1 and 0 without one.
+struct FieldGain {
+  double gain;
+  double offset;  // in the reference's unit
+};
+FieldGain field_gain(const Certificate& certificate);
+
+/// Refuses a field adjustment whose points do not belong together: the same place twice, a gain
+/// that turns the sensor round, or one that is off by more than a factor of 2 (a wrong unit).
+/// @throws BadInput
+void require_adjustment(const Certificate& certificate, std::string_view where);
 
 /// Refuses a curve that turns within the range.
 /// @throws BadInput

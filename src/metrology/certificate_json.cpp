@@ -3,6 +3,7 @@
 #include "base/files.h"
 #include "base/json.h"
 #include "metrology/certificate.h"
+#include "metrology/law.h"
 #include "metrology/units.h"
 
 #include <boost/json.hpp>
@@ -12,6 +13,7 @@
 #include <cstddef>
 #include <filesystem>
 #include <limits>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -64,16 +66,35 @@ class Object {
     return value;
   }
 
-  int count(std::string_view key) const {
+  int count(std::string_view key, int least) const {
     const double value = number(key);
     constexpr double most = 1e9;
-    if (value < 1.0 || value > most || value != std::floor(value)) {
-      throw base::BadInput(place(key), fmt::format("{}", value), "a whole number, 1 or more");
+    if (value < least || value > most || value != std::floor(value)) {
+      throw base::BadInput(place(key), fmt::format("{}", value),
+                           fmt::format("a whole number, {} or more", least));
     }
     return static_cast<int>(value);
   }
 
   bool is_null(std::string_view key) const { return member(key).is_null(); }
+
+  // Members that earlier certificates do not have.
+  bool has(std::string_view key) const {
+    const json::object* object = value_.if_object();
+    return object != nullptr && object->contains(key);
+  }
+  std::optional<double> number_if_any(std::string_view key) const {
+    if (!has(key) || is_null(key)) return std::nullopt;
+    return number(key);
+  }
+  std::vector<Object> objects(std::string_view key) const {
+    const json::array* entries = member(key).if_array();
+    if (entries == nullptr) throw base::BadInput(place(key), "is not an array", "[...]");
+    std::vector<Object> result;
+    for (const json::value& entry : *entries)
+      result.emplace_back(entry, place(key));
+    return result;
+  }
 
   std::vector<double> row(std::string_view key, std::size_t size) const {
     return row(member(key), size, place(key));
@@ -134,7 +155,9 @@ Fit fit_from(const Object& object, std::size_t size) {
           .standard_uncertainties = object.row("standard_uncertainties", size),
           .covariance = object.matrix("covariance", size),
           .residual_standard_deviation = object.not_negative("residual_standard_deviation"),
-          .degrees_of_freedom = object.count("degrees_of_freedom"),
+          // As many readings as coefficients are enough where their uncertainties were stated.
+          .degrees_of_freedom =
+              object.count("degrees_of_freedom", object.is_null("chi_squared") ? 1 : 0),
           .chi_squared = object.is_null("chi_squared") ? std::numeric_limits<double>::quiet_NaN()
                                                        : object.not_negative("chi_squared"),
           .r_squared = object.number("r_squared")};
@@ -161,14 +184,82 @@ void read_range(const Object& object, std::string_view key, double (&range)[2]) 
   range[1] = ends[1];
 }
 
+json::value or_null(const std::optional<double>& value) {
+  return value ? json::value(*value) : json::value(nullptr);
+}
+
+json::array chain_json(const Certificate& certificate) {
+  json::array chain;
+  for (const TraceabilityLink& link : certificate.traceability) {
+    chain.push_back(json::object{{"standard", link.standard},
+                                 {"certificate", link.certificate},
+                                 {"date", link.date},
+                                 {"valid_until", link.valid_until}});
+  }
+  return chain;
+}
+
+json::value adjustment_json(const Certificate& certificate) {
+  if (!certificate.adjustment) return nullptr;
+  const FieldGain gain = field_gain(certificate);
+  json::array points;
+  for (const FieldPoint& point : certificate.adjustment->points) {
+    points.push_back(
+        json::object{{"reading", point.reading}, {"reference", point.reference}, {"u", point.u}});
+  }
+  return json::object{{"date", base::utc_text(certificate.adjustment->date)},
+                      {"points", points},
+                      {"gain", gain.gain},
+                      {"offset", gain.offset}};
+}
+
+FieldPoint field_point(const Object& object) {
+  return {.reading = object.number("reading"),
+          .reference = object.number("reference"),
+          .u = object.not_negative("u")};
+}
+
+// What was added to the format later, each only where it is there.
+void read_additions(const Object& object, Certificate& certificate) {
+  if (object.has("air")) {
+    const Object air = object.object("air");
+    certificate.air = {.temperature_C = air.number_if_any("temperature_C"),
+                       .pressure_hPa = air.number_if_any("pressure_hPa"),
+                       .humidity_pct = air.number_if_any("humidity_pct")};
+  }
+  if (object.has("traceability")) {
+    for (const Object& link : object.objects("traceability")) {
+      certificate.traceability.push_back({.standard = link.text("standard"),
+                                          .certificate = link.text("certificate"),
+                                          .date = link.text("date"),
+                                          .valid_until = link.text("valid_until")});
+    }
+  }
+  if (!object.has("field_adjustment") || object.is_null("field_adjustment")) return;
+  const Object adjustment = object.object("field_adjustment");
+  const std::vector<Object> points = adjustment.objects("points");
+  if (points.size() != 2) {
+    throw base::BadInput(object.place("field_adjustment"), "has not two points", "two points");
+  }
+  certificate.adjustment = FieldAdjustment{
+      .points = {field_point(points[0]), field_point(points[1])}, .date = adjustment.time("date")};
+  require_adjustment(certificate, object.place("field_adjustment"));
+}
+
 }  // namespace
 
 json::value to_json(const Certificate& certificate) {
   const LargestUncertainty largest = largest_uncertainty(certificate);
+  const auto law = law_of_model(certificate.model, "model");
+  json::array names;
+  for (const std::string& name : law->names())
+    names.emplace_back(name);
   return json::object{
       {"schema", 1},
       {"channel", certificate.channel},
       {"model", certificate.model},
+      {"fit_of", law->is_backward() ? "reference over reading" : "reading over reference"},
+      {"coefficient_names", names},
       {"unit", {{"reference", certificate.reference_unit}, {"reading", certificate.reading_unit}}},
       {"range",
        {{"reference", numbers(certificate.reference_range)},
@@ -185,7 +276,13 @@ json::value to_json(const Certificate& certificate) {
        {{"value", largest.expanded}, {"coverage_factor", 2}, {"at_reference", largest.reference}}},
       {"date", base::utc_text(certificate.date)},
       {"valid_until", base::utc_text(certificate.valid_until)},
-      {"environment", certificate.environment}};
+      {"environment", certificate.environment},
+      {"air",
+       {{"temperature_C", or_null(certificate.air.temperature_C)},
+        {"pressure_hPa", or_null(certificate.air.pressure_hPa)},
+        {"humidity_pct", or_null(certificate.air.humidity_pct)}}},
+      {"traceability", chain_json(certificate)},
+      {"field_adjustment", adjustment_json(certificate)}};
 }
 
 Certificate certificate_from_file(const std::filesystem::path& file) {
@@ -199,7 +296,7 @@ Certificate certificate_from_text(std::string_view text, std::string_view file) 
     throw base::BadInput(object.place("schema"), "is another version", "1");
   }
   const std::string model = object.text("model");
-  const auto size = static_cast<std::size_t>(degree_of_model(model, object.place("model"))) + 1;
+  const auto size = law_of_model(model, object.place("model"))->names().size();
   const Object unit = object.object("unit");
   const Object standard = object.object("reference_standard");
   Certificate certificate{.channel = object.text("channel"),
@@ -226,6 +323,7 @@ Certificate certificate_from_text(std::string_view text, std::string_view file) 
     throw base::BadInput(object.place("valid_until"), "is before the date", "a later day");
   }
   require_one_to_one(certificate, fmt::format("{}:1", file));
+  read_additions(object, certificate);
   return certificate;
 }
 

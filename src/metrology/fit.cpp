@@ -2,6 +2,8 @@
 #include "metrology/fit.h"
 
 #include "base/errors.h"
+#include "metrology/chebyshev.h"
+#include "metrology/nonlinear_least_squares.h"
 
 #include <Eigen/Dense>
 #include <fmt/format.h>
@@ -10,7 +12,7 @@
 #include <cmath>
 #include <cstddef>
 #include <limits>
-#include <set>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -20,56 +22,10 @@ namespace windwright::metrology {
 
 namespace {
 
-// Extended where the machine has it: powers of the references are nearly parallel.
-using Real = long double;
-using Matrix = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic>;
-using Vector = Eigen::Matrix<Real, Eigen::Dynamic, 1>;
+using Real = Extended;
+using Matrix = ExtendedMatrix;
+using Vector = ExtendedVector;
 using Eigen::Index;
-
-// References mapped to [-1, 1].
-struct Interval {
-  Real middle;
-  Real half;
-
-  explicit Interval(std::span<const double> references) {
-    const auto [low, high] = std::minmax_element(references.begin(), references.end());
-    middle = (Real(*low) + Real(*high)) / 2;
-    half = (Real(*high) - Real(*low)) / 2;
-  }
-  Real inside(Real x) const { return (x - middle) / half; }
-};
-
-// Rows: references; columns: Chebyshev polynomials T_0..T_degree.
-Matrix chebyshev(const Interval& interval, const Vector& references, int degree) {
-  Matrix basis(references.size(), degree + 1);
-  for (Index i = 0; i < references.size(); ++i) {
-    const Real t = interval.inside(references[i]);
-    basis(i, 0) = 1;
-    if (degree > 0) basis(i, 1) = t;
-    for (Index k = 2; k <= degree; ++k)
-      basis(i, k) = 2 * t * basis(i, k - 1) - basis(i, k - 2);
-  }
-  return basis;
-}
-
-// Powers (rows, rising) of each Chebyshev polynomial (columns) of the mapped reference.
-Matrix powers_of_chebyshev(const Interval& interval, int degree) {
-  Matrix powers = Matrix::Zero(degree + 1, degree + 1);
-  powers(0, 0) = 1;
-  const Real slope = 1 / interval.half;
-  const Real offset = -interval.middle / interval.half;
-  if (degree > 0) {
-    powers(0, 1) = offset;
-    powers(1, 1) = slope;
-  }
-  for (Index k = 2; k <= degree; ++k) {
-    for (Index j = 0; j <= k; ++j) {
-      powers(j, k) = 2 * offset * powers(j, k - 1) - powers(j, k - 2);
-      if (j > 0) powers(j, k) += 2 * slope * powers(j - 1, k - 1);
-    }
-  }
-  return powers;
-}
 
 struct Solution {
   Vector coefficients;  // rising powers
@@ -121,6 +77,8 @@ void require_column(const std::vector<double>& values, std::size_t size, std::st
     throw base::BadInput(where, fmt::format("{} has {} values", name, values.size()),
                          fmt::format("{}, one a reading", size));
   }
+  const Eigen::Map<const Eigen::ArrayXd> all(values.data(), static_cast<Index>(size));
+  if (size == 0 || (all.allFinite() && (!above_zero || all.minCoeff() > 0.0))) return;
   for (const double entry : values) {
     if (std::isfinite(entry) && (!above_zero || entry > 0.0)) continue;
     throw base::BadInput(where, fmt::format("{} holds {}", name, entry),
@@ -128,30 +86,43 @@ void require_column(const std::vector<double>& values, std::size_t size, std::st
   }
 }
 
+void require_correlation(const Readings& readings, std::string_view where) {
+  if (readings.correlation.empty()) return;
+  require_column(readings.correlation, readings.reference.size(), "correlation", false, where);
+  if (readings.u_reference.empty() || readings.u_reading.empty()) {
+    throw base::BadInput(where, "correlation of uncertainties that are not stated",
+                         "columns u_reference and u_reading beside it");
+  }
+  for (const double entry : readings.correlation) {
+    if (std::abs(entry) < 1.0) continue;
+    throw base::BadInput(where, fmt::format("correlation holds {}", entry),
+                         "coefficients between -1 and 1");
+  }
+}
+
 void require_readings(const Readings& readings, int degree, std::string_view where) {
   if (degree < 0 || degree > 12) {
     throw base::BadInput(where, fmt::format("polynomial of degree {}", degree), "0 to 12");
   }
+  require_columns(readings, where);
   const std::size_t n = readings.reference.size();
-  require_column(readings.reference, n, "reference", false, where);
-  require_column(readings.reading, n, "reading", false, where);
-  if (!readings.u_reference.empty()) {
-    require_column(readings.u_reference, n, "u_reference", true, where);
-  }
-  if (!readings.u_reading.empty()) {
-    require_column(readings.u_reading, n, "u_reading", true, where);
-  }
   const auto coefficients = static_cast<std::size_t>(degree) + 1;
   if (n < coefficients + 1) {
     throw base::BadInput(where, fmt::format("{} readings for {} coefficients", n, coefficients),
                          fmt::format("at least {} readings", coefficients + 1));
   }
-  const std::set<double> distinct(readings.reference.begin(), readings.reference.end());
-  if (distinct.size() < std::max<std::size_t>(2, coefficients)) {
+  const std::size_t wanted = std::max<std::size_t>(2, coefficients);
+  std::vector<double> distinct;
+  for (const double reference : readings.reference) {
+    if (distinct.size() == wanted) break;
+    if (std::find(distinct.begin(), distinct.end(), reference) == distinct.end())
+      distinct.push_back(reference);
+  }
+  if (distinct.size() < wanted) {
     throw base::BadInput(
         where,
         fmt::format("{} distinct references for {} coefficients", distinct.size(), coefficients),
-        fmt::format("at least {} distinct references", std::max<std::size_t>(2, coefficients)));
+        fmt::format("at least {} distinct references", wanted));
   }
 }
 
@@ -169,6 +140,8 @@ Adjusted fit_both(const Interval& interval, const Readings& readings, int degree
   const Vector y = column(readings.reading, n);
   const Vector u_x = column(readings.u_reference, n);
   const Vector u_y = column(readings.u_reading, n);
+  const Vector r = column(readings.correlation, n);
+  Vector covariances(n);
   Vector adjusted = x;
   Adjusted result{solve(interval, x, y, Vector::Ones(n), degree), Vector(n), Vector(n)};
   constexpr int most_rounds = 200;
@@ -177,7 +150,9 @@ Adjusted fit_both(const Interval& interval, const Readings& readings, int degree
     Vector slopes(n);
     for (Index i = 0; i < n; ++i) {
       slopes[i] = slope(result.solution.coefficients, adjusted[i]);
-      result.u[i] = std::hypot(u_y[i], slopes[i] * u_x[i]);
+      covariances[i] = r[i] * u_x[i] * u_y[i];
+      result.u[i] = std::sqrt(u_y[i] * u_y[i] + slopes[i] * slopes[i] * u_x[i] * u_x[i] -
+                              2 * slopes[i] * covariances[i]);
       target[i] = y[i] - slopes[i] * (x[i] - adjusted[i]);
     }
     if (!(result.u.minCoeff() > 0)) {
@@ -188,8 +163,8 @@ Adjusted fit_both(const Interval& interval, const Readings& readings, int degree
     Real moved = 0;
     for (Index i = 0; i < n; ++i) {
       result.residuals[i] = target[i] - value(result.solution.coefficients, adjusted[i]);
-      const Real share = slopes[i] * u_x[i] / result.u[i];
-      const Real next = x[i] + share * u_x[i] / result.u[i] * result.residuals[i];
+      const Real share = slopes[i] * u_x[i] * u_x[i] - covariances[i];
+      const Real next = x[i] + share / (result.u[i] * result.u[i]) * result.residuals[i];
       moved = std::max(moved, std::abs(next - adjusted[i]));
       adjusted[i] = next;
     }
@@ -199,25 +174,29 @@ Adjusted fit_both(const Interval& interval, const Readings& readings, int degree
                        "smaller u_reference, or a model that follows the readings");
 }
 
-Fit report(const Readings& readings, const Solution& solution, const Vector& residuals,
-           const Vector& weights) {
-  const auto n = residuals.size();
+// What a fit leaves, by sums over all readings.
+struct Rest {
+  Real squares;           // of the residuals
+  Real weighted_squares;  // chi-squared where uncertainties are stated
+  Real weighted_total;    // of the readings, about their weighted mean or about 0
+  std::size_t readings;
+  bool stated;  // uncertainties
+};
+
+Fit report(const Solution& solution, const Rest& rest) {
   const auto size = solution.coefficients.size();
-  const Vector y = column(readings.reading, n);
-  const Real mean = weights.dot(y) / weights.sum();
-  const Real total = weights.dot((y.array() - mean).square().matrix());
-  const Real rest = weights.dot(residuals.cwiseAbs2());
-  const auto dof = static_cast<Real>(n - size);
-  const bool stated = !readings.u_reading.empty() || !readings.u_reference.empty();
-  Fit fit{
-      .coefficients = {},
-      .standard_uncertainties = {},
-      .covariance = {},
-      .residual_standard_deviation = static_cast<double>(std::sqrt(residuals.squaredNorm() / dof)),
-      .degrees_of_freedom = static_cast<int>(n - size),
-      .chi_squared = stated ? static_cast<double>(rest) : std::numeric_limits<double>::quiet_NaN(),
-      .r_squared = total > 0 ? static_cast<double>(1 - rest / total) : 1.0};
-  const Real scale = stated ? 1 : rest / dof;
+  const auto dof = static_cast<int>(rest.readings) - static_cast<int>(size);
+  Fit fit{.coefficients = {},
+          .standard_uncertainties = {},
+          .covariance = {},
+          .residual_standard_deviation = static_cast<double>(std::sqrt(rest.squares / dof)),
+          .degrees_of_freedom = dof,
+          .chi_squared = rest.stated ? static_cast<double>(rest.weighted_squares)
+                                     : std::numeric_limits<double>::quiet_NaN(),
+          .r_squared = rest.weighted_total > 0
+                           ? static_cast<double>(1 - rest.weighted_squares / rest.weighted_total)
+                           : 1.0};
+  const Real scale = rest.stated ? 1 : rest.weighted_squares / dof;
   for (Index i = 0; i < size; ++i) {
     fit.coefficients.push_back(static_cast<double>(solution.coefficients[i]));
     fit.standard_uncertainties.push_back(
@@ -229,25 +208,117 @@ Fit report(const Readings& readings, const Solution& solution, const Vector& res
   return fit;
 }
 
+Rest rest_of(const Vector& y, const Vector& residuals, const Vector& weights, bool about_mean,
+             bool stated) {
+  const Real mean = about_mean ? weights.dot(y) / weights.sum() : 0;
+  return {.squares = residuals.squaredNorm(),
+          .weighted_squares = weights.dot(residuals.cwiseAbs2()),
+          .weighted_total = weights.dot((y.array() - mean).square().matrix()),
+          .readings = static_cast<std::size_t>(y.size()),
+          .stated = stated};
+}
+
+std::optional<Fit> fit_very_many(const Readings& readings, int degree) {
+  constexpr std::size_t very_many = 500;
+  if (readings.reference.size() < very_many) return std::nullopt;
+  std::vector<double> weight(readings.u_reading.size());
+  const auto size = static_cast<Index>(weight.size());
+  Eigen::Map<Eigen::ArrayXd>(weight.data(), size) =
+      Eigen::Map<const Eigen::ArrayXd>(readings.u_reading.data(), size).square().inverse();
+  const auto summed = fit_by_sums(readings.reference, readings.reading, weight, degree);
+  if (!summed) return std::nullopt;
+  return report({summed->coefficients, summed->covariance},
+                {.squares = summed->sum_of_squares,
+                 .weighted_squares = summed->weighted_sum_of_squares,
+                 .weighted_total = summed->weighted_total,
+                 .readings = readings.reference.size(),
+                 .stated = !weight.empty()});
+}
+
+// Scaled columns, so that terms of any size keep their digits.
+Solution solve_linear(const Matrix& system, const Vector& target, std::string_view where) {
+  const Index size = system.cols();
+  Vector lengths = system.colwise().norm();
+  const Matrix scaled = system * lengths.cwiseInverse().asDiagonal();
+  const Eigen::HouseholderQR<Matrix> qr(scaled);
+  const Matrix triangle = qr.matrixQR().topRows(size).template triangularView<Eigen::Upper>();
+  constexpr Real dependent = 1e-15L;
+  if (!(lengths.minCoeff() > 0) || !triangle.allFinite() ||
+      !(triangle.diagonal().cwiseAbs().minCoeff() > dependent)) {
+    throw base::BadInput(where, "the terms of the model depend on each other",
+                         "readings further apart, or fewer terms");
+  }
+  const Vector projected = (qr.householderQ().adjoint() * target).head(size);
+  const Vector solution = triangle.template triangularView<Eigen::Upper>().solve(projected);
+  const Matrix root =
+      lengths.cwiseInverse().asDiagonal() *
+      Matrix(triangle.template triangularView<Eigen::Upper>().solve(Matrix::Identity(size, size)));
+  return {solution.cwiseQuotient(lengths), root * root.transpose()};
+}
+
 }  // namespace
+
+void require_columns(const Readings& readings, std::string_view where) {
+  const std::size_t n = readings.reference.size();
+  require_column(readings.reference, n, "reference", false, where);
+  require_column(readings.reading, n, "reading", false, where);
+  if (!readings.u_reference.empty()) {
+    require_column(readings.u_reference, n, "u_reference", true, where);
+  }
+  if (!readings.u_reading.empty()) {
+    require_column(readings.u_reading, n, "u_reading", true, where);
+  }
+  require_correlation(readings, where);
+  if (const std::size_t size = readings.covariance.size();
+      size != 0 && size != n * n && size != 4 * n * n) {
+    throw base::BadInput(where, fmt::format("a covariance of {} entries", size),
+                         fmt::format("{0} rows and columns, or {1}", n, 2 * n));
+  }
+}
 
 Fit fit_polynomial(const Readings& readings, int degree, std::string_view where) {
   require_readings(readings, degree, where);
   const Interval interval(readings.reference);
+  const auto n = static_cast<Index>(readings.reference.size());
   if (!readings.u_reference.empty()) {
     const Adjusted adjusted = fit_both(interval, readings, degree, where);
-    return report(readings, adjusted.solution, adjusted.residuals,
-                  adjusted.u.cwiseAbs2().cwiseInverse());
+    return report(adjusted.solution, rest_of(column(readings.reading, n), adjusted.residuals,
+                                             adjusted.u.cwiseAbs2().cwiseInverse(), true, true));
   }
-  const auto n = static_cast<Index>(readings.reference.size());
+  if (const auto fit = fit_very_many(readings, degree)) return *fit;
   const Vector x = column(readings.reference, n);
   const Vector y = column(readings.reading, n);
-  const Vector u = readings.u_reading.empty() ? Vector::Ones(n) : column(readings.u_reading, n);
+  const bool stated = !readings.u_reading.empty();
+  const Vector u = stated ? column(readings.u_reading, n) : Vector::Ones(n);
   const Solution solution = solve(interval, x, y, u, degree);
   Vector residuals(n);
   for (Index i = 0; i < n; ++i)
     residuals[i] = y[i] - value(solution.coefficients, x[i]);
-  return report(readings, solution, residuals, u.cwiseAbs2().cwiseInverse());
+  return report(solution, rest_of(y, residuals, u.cwiseAbs2().cwiseInverse(), true, stated));
+}
+
+Fit fit_linear(const LinearReadings& readings, std::string_view where) {
+  const std::size_t size = readings.coefficients;
+  const std::size_t rows = readings.reading.size();
+  require_column(readings.reading, rows, "reading", false, where);
+  require_column(readings.terms, rows * size, "terms", false, where);
+  const bool stated = !readings.u_reading.empty();
+  if (stated) require_column(readings.u_reading, rows, "u_reading", true, where);
+  if (size == 0 || rows <= size) {
+    throw base::BadInput(where, fmt::format("{} readings for {} coefficients", rows, size),
+                         fmt::format("at least {} readings", size + 1));
+  }
+  const auto n = static_cast<Index>(rows);
+  const Vector y = column(readings.reading, n);
+  const Vector weights =
+      stated ? Vector(column(readings.u_reading, n).cwiseInverse()) : Vector::Ones(n);
+  using Terms =
+      Eigen::Map<const Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>>;
+  const Matrix terms = Terms(readings.terms.data(), n, static_cast<Index>(size)).cast<Real>();
+  const Solution solution =
+      solve_linear(weights.asDiagonal() * terms, weights.cwiseProduct(y), where);
+  return report(solution, rest_of(y, y - terms * solution.coefficients, weights.cwiseAbs2(),
+                                  readings.has_constant, stated));
 }
 
 double polynomial(std::span<const double> coefficients, double x) {

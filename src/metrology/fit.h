@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <cstddef>
 #include <span>
 #include <string_view>
 #include <vector>
@@ -24,7 +25,17 @@ struct Readings {
   std::vector<double> reading;
   std::vector<double> u_reference;  // standard uncertainties, above 0; empty: not stated
   std::vector<double> u_reading;    // the same
+  /// Of the errors of reference and reading of one row, between -1 and 1; empty: none.
+  std::vector<double> correlation = {};
+  /// Instead of the uncertainties: covariance of all readings (n x n, row by row), or of all
+  /// references and then all readings (2 n x 2 n); for fit_law only. Empty: not stated.
+  std::vector<double> covariance = {};
 };
+
+/// Checks that columns are of one length, finite, uncertainties above 0, correlations within
+/// bounds.
+/// @throws BadInput
+void require_columns(const Readings& readings, std::string_view where);
 
 /// Least-squares polynomial reading = c_0 + c_1 reference + ... + c_degree reference^degree.
 ///
@@ -34,10 +45,12 @@ struct Readings {
 /// directions: the references are adjusted along with the coefficients until both stand still, so
 /// that chi_squared = sum of (residual)^2 / (u_reading^2 + f'^2 u_reference^2) is least.
 ///
-/// Solved by Householder QR over Chebyshev polynomials on the range of the references, in extended
-/// precision, and then written out in powers.
+/// Solved over Chebyshev polynomials on the range of the references and then written out in powers:
+/// by Householder QR in extended precision, or, from 500 readings on where their spread leaves the
+/// polynomials nearly orthogonal, by sums over them in double precision with one correction.
 /// Source: Bjorck, Numerical Methods for Least Squares Problems (1996), 2.4; both uncertainties:
-/// ISO/TS 28037:2010, 7.2 (line), carried over to polynomials. Checked in
+/// ISO/TS 28037:2010, 7.2, and York et al., Am. J. Phys. 72 (2004) 367 (line),
+/// carried over to polynomials. Checked in
 /// tests/published/fit_test.cpp.
 /// @param degree  0 to 12; a certificate takes 1 to 6
 /// @param where   for the message: file or channel
@@ -45,6 +58,22 @@ struct Readings {
 ///                   above 0, fewer than degree + 2 readings, fewer than degree + 1 distinct
 ///                   references, adjustment does not come to rest
 Fit fit_polynomial(const Readings& readings, int degree, std::string_view where);
+
+/// Readings that depend linearly on coefficients: reading = sum of term * coefficient.
+struct LinearReadings {
+  std::vector<double> terms;      // readings x coefficients, row by row
+  std::size_t coefficients;       // 1 or more
+  std::vector<double> reading;    // (readings)
+  std::vector<double> u_reading;  // standard uncertainties, above 0; empty: not stated
+  bool has_constant;              // one coefficient stands alone: r_squared is about the mean
+};
+
+/// Least squares of any linear model, by QR of the scaled terms in extended precision; covariance
+/// and degrees of freedom as in fit_polynomial.
+/// Checked in tests/published/fit_test.cpp (Longley, NoInt1).
+/// @throws BadInput  columns of different length, values not finite, uncertainties not above 0, no
+///                   more readings than coefficients, terms that depend on each other
+Fit fit_linear(const LinearReadings& readings, std::string_view where);
 
 /// f(x), and f'(x), of coefficients in rising powers.
 double polynomial(std::span<const double> coefficients, double x);

@@ -8,6 +8,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <cstddef>
 #include <string>
 #include <vector>
 
@@ -45,9 +46,8 @@ double relative(double got, double wanted) {
 
 // NIST/ITL Statistical Reference Datasets, Linear Regression (US Government work); certified values
 // carry 15 digits.
-void expect_certified(const std::string& name, int degree, double tolerance) {
-  const json::value set = data(name);
-  const Fit fit = fit_polynomial(readings(set, "/data/x", "/data/y"), degree, name);
+void expect_certified(const json::value& set, const Fit& fit, const std::string& name,
+                      double tolerance) {
   ASSERT_EQ(fit.coefficients.size(), set.at("certified").as_array().size());
   for (std::size_t i = 0; i < fit.coefficients.size(); ++i) {
     const json::value& certified = set.at("certified").as_array()[i];
@@ -63,21 +63,54 @@ void expect_certified(const std::string& name, int degree, double tolerance) {
   EXPECT_TRUE(std::isnan(fit.chi_squared));
 }
 
-TEST(PublishedFit, ReachesNineDigitsOnNorris) {
-  expect_certified("nist_strd_lls_norris.json", 1, 1e-9);
+void expect_certified(const std::string& name, int degree, double tolerance) {
+  const json::value set = data(name);
+  expect_certified(set, fit_polynomial(readings(set, "/data/x", "/data/y"), degree, name), name,
+                   tolerance);
 }
-TEST(PublishedFit, ReachesNineDigitsOnWampler1) {
-  expect_certified("nist_strd_lls_wampler1.json", 5, 1e-9);
+
+TEST(PublishedFit, ReachesTenDigitsOnNorris) {
+  expect_certified("nist_strd_lls_norris.json", 1, 1e-10);
 }
-TEST(PublishedFit, ReachesNineDigitsOnWampler3) {
-  expect_certified("nist_strd_lls_wampler3.json", 5, 1e-9);
+TEST(PublishedFit, ReachesTenDigitsOnWampler1) {
+  expect_certified("nist_strd_lls_wampler1.json", 5, 1e-10);
 }
-TEST(PublishedFit, ReachesNineDigitsOnWampler4) {
-  expect_certified("nist_strd_lls_wampler4.json", 5, 1e-9);
+TEST(PublishedFit, ReachesTenDigitsOnWampler3) {
+  expect_certified("nist_strd_lls_wampler3.json", 5, 1e-10);
+}
+TEST(PublishedFit, ReachesTenDigitsOnWampler4) {
+  expect_certified("nist_strd_lls_wampler4.json", 5, 1e-10);
 }
 // Ill-conditioned, degree 10: most programs of the time failed on it.
-TEST(PublishedFit, ReachesSevenDigitsOnFilip) {
-  expect_certified("nist_strd_lls_filip.json", 10, 1e-7);
+TEST(PublishedFit, ReachesTenDigitsOnFilip) {
+  expect_certified("nist_strd_lls_filip.json", 10, 1e-10);
+}
+
+// Six regressors, nearly parallel, and a constant.
+TEST(PublishedFit, ReachesTenDigitsOnLongley) {
+  const json::value set = data("nist_strd_lls_longley.json");
+  LinearReadings table{.terms = {},
+                       .coefficients = 7,
+                       .reading = numbers(set, "/data/y"),
+                       .u_reading = {},
+                       .has_constant = true};
+  for (std::size_t row = 0; row < table.reading.size(); ++row) {
+    table.terms.push_back(1.0);
+    for (int k = 1; k <= 6; ++k)
+      table.terms.push_back(numbers(set, ("/data/x" + std::to_string(k)).c_str())[row]);
+  }
+  expect_certified(set, fit_linear(table, "longley"), "longley", 1e-10);
+}
+
+// A line through 0.
+TEST(PublishedFit, ReachesTenDigitsOnNoInt1) {
+  const json::value set = data("nist_strd_lls_noint1.json");
+  const LinearReadings table{.terms = numbers(set, "/data/x"),
+                             .coefficients = 1,
+                             .reading = numbers(set, "/data/y"),
+                             .u_reading = {},
+                             .has_constant = false};
+  expect_certified(set, fit_linear(table, "noint1"), "noint1", 1e-10);
 }
 
 // ISO/TS 28037:2010, 6.3, first example (p. 13), and inverse use; 15 digits as computed by the

@@ -55,6 +55,21 @@ TEST(PublishedStatistics, NumAcc3) {
   expect_certified("numacc3", 1e-7);
 }
 
+// The set NumAcc4, by its definition: 10000000.2, then 10000000.1 and 10000000.3 by turns, 1001
+// values; mean 10000000.2, standard deviation 0.1, lag-1 autocorrelation -0.999. A double holds
+// these to 1e-9, which is 1e-8 of the scatter: no more digits can be asked for.
+TEST(PublishedStatistics, NumAcc4) {
+  std::vector<double> samples{10000000.2};
+  for (int pair = 0; pair < 500; ++pair) {
+    samples.push_back(10000000.1);
+    samples.push_back(10000000.3);
+  }
+  const double limit = std::nextafter(10000000.2, 2e7) - 10000000.2;
+  EXPECT_NEAR(mean(samples) / 10000000.2, 1.0, 1e-14);
+  EXPECT_NEAR(std::sqrt(variance(samples)) / 0.1, 1.0, 0.5 * limit / 0.1);
+  EXPECT_NEAR(autocorrelation(samples, 1), -0.999, limit / 0.1);
+}
+
 // JCGM 100:2008, 4.2.3 and H.2, Table H.2: mean and u of five readings of V.
 TEST(PublishedStatistics, MeanOfFiveIndependentReadings) {
   const CorrelatedMean got = mean_of_independent(std::vector{5.007, 4.994, 5.005, 4.990, 4.999});
