@@ -12,6 +12,7 @@
 #include "campaign/conductor.h"
 #include "cli/run_products.h"
 #include "cli/verbs.h"
+#include "report/pictures.h"
 #include "report/report.h"
 
 #include <CLI/CLI.hpp>
@@ -41,6 +42,7 @@ struct Request {
   std::string into;
   std::optional<double> section_area_m2;
   std::vector<std::string> windows;
+  std::string chart;
   bool json = false;
 };
 
@@ -179,6 +181,10 @@ std::vector<analysis::Window> windows_of(const Request& request) {
 int tell_chain(const Request& request) {
   const auto study =
       analysis::study_windows(campaign::run_from_folder(request.what), windows_of(request));
+  if (!request.chart.empty()) {
+    // The last window stands for the others: they are reconciled together.
+    base::write_whole(request.chart, report::window_chain_picture(study.windows.back()));
+  }
   if (request.json) {
     fmt::print("{}", base::json_text(analysis::to_json(study)));
   } else {
@@ -194,6 +200,9 @@ int run_reduce(const Request& request) {
   }
   if (!request.windows.empty() && !fs::is_directory(request.what)) {
     throw base::BadInput("--window", "needs the samples of a run", "the folder of a run");
+  }
+  if (!request.chart.empty() && request.windows.empty()) {
+    throw base::BadInput("--chart", "draws the energy chain of a window", "--window FROM:TO too");
   }
   if (!fs::is_directory(request.what)) return reduce_points(request);
   if (!request.into.empty()) refuse_beside_a_run("--into");
@@ -222,6 +231,8 @@ void add_reduce(CLI::App& program, int& exit_code) {
   verb->add_option("--window", request->windows,
                    "FROM:TO, seconds of a run's recording: the energy chain there, reconciled; "
                    "may be given several times, then the windows check each other");
+  verb->add_option("--chart", request->chart,
+                   "FILE.svg: the last window's energy chain as a picture");
   verb->add_flag("--json", request->json, "one JSON document on stdout");
   verb->footer(
       "Example: windwright reduce examples/two-bladed-rotor/points.csv\n"

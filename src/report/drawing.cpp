@@ -161,6 +161,12 @@ std::string Drawing::svg() const {
       coordinate(height_), font, body_);
 }
 
+std::string Drawing::document() const {
+  constexpr std::string_view opening = "<svg ";
+  return fmt::format("<svg xmlns=\"http://www.w3.org/2000/svg\" style=\"background:#ffffff\" {}",
+                     svg().substr(opening.size()));
+}
+
 Axis::Axis(double low, double high, int about, double from, double to) {
   *this = exact(low, high, about, from, to);
   low_ = std::floor(low_ / step_ + 1e-9) * step_;

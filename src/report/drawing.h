@@ -61,6 +61,8 @@ class Drawing {
   void marker(Shape shape, Position at, std::string_view colour, double size = 7.0);
 
   std::string svg() const;
+  /// The same as a file of its own, on white.
+  std::string document() const;
 
  private:
   double width_;
