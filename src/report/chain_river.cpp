@@ -1,10 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "report/pictures.h"
-
 #include "analysis/energy_chain.h"
 #include "metrology/estimate.h"
 #include "report/drawing.h"
 #include "report/notation.h"
+#include "report/pictures.h"
 
 #include <fmt/format.h>
 
@@ -31,7 +30,7 @@ constexpr std::string_view bank = "#2f5f80";
 constexpr std::string_view lost_colour = "#d3d7da";
 
 constexpr double widest_px = 120.0;
-constexpr double step_px = 126.0;  // from a column to the next
+constexpr double step_px = 140.0;  // from a column to the next
 constexpr double bar_px = 5.0;
 constexpr double label_px = 62.0;  // above a stage
 constexpr double fall_px = 18.0;
@@ -170,16 +169,15 @@ std::string leaving_path(Position upper, double thick, double end_x) {
   const double y = upper.y + fall_px;
   const double head = std::clamp(0.3 * thick, 4.0, 10.0);
   return band_path(upper, {upper.x + 2.0 * bend, y}, thick) +
-         fmt::format("M{} {}L{} {}L{} {}Z", coordinate(upper.x + 2.0 * bend),
-                     coordinate(y - 3.0), coordinate(upper.x + 2.0 * bend + head),
-                     coordinate(y + 0.5 * thick), coordinate(upper.x + 2.0 * bend),
-                     coordinate(y + thick + 3.0));
+         fmt::format("M{} {}L{} {}L{} {}Z", coordinate(upper.x + 2.0 * bend), coordinate(y - 3.0),
+                     coordinate(upper.x + 2.0 * bend + head), coordinate(y + 0.5 * thick),
+                     coordinate(upper.x + 2.0 * bend), coordinate(y + thick + 3.0));
 }
 
 void label(Drawing& drawing, const analysis::ChainStage& stage, const Place& place) {
   const double top = place.y - label_px + 10.0;
   const auto line = [&](double down, const std::string& text, std::string_view colour) {
-    drawing.text({place.x, top + down}, text, {.size = 10.5, .colour = std::string(colour)});
+    drawing.text({place.x, top + down}, text, {.size = 10.0, .colour = std::string(colour)});
   };
   drawing.text({place.x, top}, capitalised(stage.name), {.size = 12.5, .bold = true});
   const auto& in = best(stage.reconciled.in_W, stage.measured.in_W);
@@ -243,8 +241,7 @@ std::string window_chain_picture(const analysis::EnergyChain& chain) {
   for (const Band& band : bands) {
     Place& from = places[band.from];
     Place& to = places[band.to];
-    const double thick =
-        out[band.from] > 0.0 ? from.onward_px * band.watts / out[band.from] : 0.0;
+    const double thick = out[band.from] > 0.0 ? from.onward_px * band.watts / out[band.from] : 0.0;
     if (thick > 0.0) {
       drawing.area(band_path({from.x + bar_px, from.y + from.right_used_px},
                              {to.x, to.y + to.left_used_px}, std::max(0.75, thick)),
