@@ -10,7 +10,6 @@
 #include "cli/rotor_text.h"
 #include "physics/air.h"
 #include "physics/blade_strength.h"
-#include "physics/blockage.h"
 #include "physics/rotor.h"
 
 #include <boost/json.hpp>
@@ -69,20 +68,6 @@ physics::LoadEnvelope envelope_of(const BladeLoadsRequest& request, physics::Rot
       .section_area_m2 = section_area_m2(request.tunnel_area)};
 }
 
-// The same air speed, between the tunnel's walls where there are any.
-physics::RotorFlow flow_at(const physics::Rotor& rotor, const physics::LoadEnvelope& envelope,
-                           double rotor_speed_rad_s) {
-  physics::RotorFlow flow{.air_speed_m_s = envelope.highest_air_speed_m_s,
-                          .rotor_speed_rad_s = rotor_speed_rad_s,
-                          .density_kg_m3 = envelope.density_kg_m3,
-                          .dynamic_viscosity_Pa_s = envelope.dynamic_viscosity_Pa_s};
-  if (envelope.section_area_m2 && flow.air_speed_m_s > 0.0) {
-    flow.air_speed_m_s =
-        physics::rotor_in_tunnel(rotor, flow, *envelope.section_area_m2).free_air_speed_m_s;
-  }
-  return flow;
-}
-
 struct Row {
   double rotor_speed_rad_s;
   physics::BladeLoads loads;
@@ -93,9 +78,9 @@ std::vector<Row> rows_of(const physics::Rotor& rotor, const physics::Blade& blad
   std::vector<Row> list;
   for (int i = 0; i <= rows; ++i) {
     const double rotor_speed_rad_s = highest_rad_s * i / rows;
-    list.push_back(
-        {rotor_speed_rad_s,
-         physics::blade_loads(rotor, blade, flow_at(rotor, envelope, rotor_speed_rad_s))});
+    const physics::RotorFlow flow =
+        physics::flow_at_blades(rotor, envelope, envelope.highest_air_speed_m_s, rotor_speed_rad_s);
+    list.push_back({rotor_speed_rad_s, physics::blade_loads(rotor, blade, flow)});
     if (highest_rad_s <= 0.0) break;
   }
   return list;

@@ -236,14 +236,7 @@ SafeSpeed worst_case(Rotor rotor, const Blade& blade, const Prepared& prepared,
     rotor.pitch_rad = pitch_rad;
     for (int i = 0; i <= air_speeds; ++i) {
       const double air_speed_m_s = envelope.highest_air_speed_m_s * i / air_speeds;
-      RotorFlow flow{.air_speed_m_s = air_speed_m_s,
-                     .rotor_speed_rad_s = rotor_speed_rad_s,
-                     .density_kg_m3 = envelope.density_kg_m3,
-                     .dynamic_viscosity_Pa_s = envelope.dynamic_viscosity_Pa_s};
-      if (envelope.section_area_m2 && air_speed_m_s > 0.0) {
-        flow.air_speed_m_s =
-            rotor_in_tunnel(rotor, flow, *envelope.section_area_m2).free_air_speed_m_s;
-      }
+      const RotorFlow flow = flow_at_blades(rotor, envelope, air_speed_m_s, rotor_speed_rad_s);
       const BladeLoads loads = loads_of(rotor, blade, prepared, flow);
       if (loads.worst.stress_Pa > worst.worst.stress_Pa) {
         worst.air_speed_m_s = air_speed_m_s;
@@ -266,6 +259,18 @@ double pull_limit_rad_s(const Blade& blade, const Prepared& prepared) {
 }
 
 }  // namespace
+
+RotorFlow flow_at_blades(const Rotor& rotor, const LoadEnvelope& envelope, double air_speed_m_s,
+                         double rotor_speed_rad_s) {
+  RotorFlow flow{.air_speed_m_s = air_speed_m_s,
+                 .rotor_speed_rad_s = rotor_speed_rad_s,
+                 .density_kg_m3 = envelope.density_kg_m3,
+                 .dynamic_viscosity_Pa_s = envelope.dynamic_viscosity_Pa_s};
+  if (envelope.section_area_m2 && air_speed_m_s > 0.0) {
+    flow.air_speed_m_s = rotor_in_tunnel(rotor, flow, *envelope.section_area_m2).free_air_speed_m_s;
+  }
+  return flow;
+}
 
 BladeLoads blade_loads(const Rotor& rotor, const Blade& blade, const RotorFlow& flow) {
   return loads_of(rotor, blade, prepare(rotor, blade), flow);

@@ -65,6 +65,12 @@ struct LoadEnvelope {
   std::optional<double> section_area_m2 = {};
 };
 
+/// The flow that the blades feel at an air speed of the envelope: the same, or between a closed
+/// section's walls the open stream that loads them as much.
+/// @param air_speed_m_s, rotor_speed_rad_s  not negative
+RotorFlow flow_at_blades(const Rotor& rotor, const LoadEnvelope& envelope, double air_speed_m_s,
+                         double rotor_speed_rad_s);
+
 enum class SpeedBound { stress, tip_speed };
 
 struct SafeSpeed {
