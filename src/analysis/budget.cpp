@@ -64,6 +64,9 @@ Line line_of(const std::string& input, const bench::Bench* bench) {
   if (name.starts_with("random")) {
     return {"random", "scatter of the samples: turbulence, noise, finite dwell"};
   }
+  if (name.starts_with("degree-of-fit-")) {
+    return {"degree-of-fit", "curve: choice of the polynomials' common degree"};
+  }
   for (const auto& [known, meaning] : whole_names) {
     if (name == known) return {name, std::string(meaning)};
   }

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "analysis/curve.h"
 
+#include "analysis/curve_peak.h"
 #include "analysis/peak_fit.h"
 #include "analysis/remarks.h"
 #include "analysis/results.h"
@@ -27,14 +28,6 @@ namespace {
 using metrology::Estimate;
 
 constexpr double infinity = std::numeric_limits<double>::infinity();
-
-bool is_electrical(const Curve& curve) {
-  return curve.stage == "electrical";
-}
-
-const std::optional<Estimate>& cp_of(const Curve& curve, const PointResult& point) {
-  return is_electrical(curve) ? point.cp_electrical : point.cp_shaft;
-}
 
 std::string number(double value) {
   return fmt::format("{:.6g}", value);
@@ -75,92 +68,13 @@ void label(std::vector<Curve>& curves) {
   }
 }
 
-// The points that the fit uses: settled, with a cp of the fitted stage, and near the maximum.
-std::vector<const PointResult*> points_to_fit(const Curve& curve) {
-  std::vector<const PointResult*> usable;
-  for (const PointResult& point : curve.points) {
-    if (point.settled && cp_of(curve, point)) usable.push_back(&point);
-  }
-  if (usable.empty()) return usable;
-  const auto cp = [&](const PointResult* point) { return cp_of(curve, *point)->value(); };
-  const PointResult* best = *std::max_element(usable.begin(), usable.end(),
-                                              [&](auto* a, auto* b) { return cp(a) < cp(b); });
-  // A polynomial of low degree describes the top of the curve, not its feet. Six points at least,
-  // the nearest ones to the best.
-  constexpr double part_of_largest = 0.6;
-  constexpr std::size_t fewest = 6;
-  const double largest = cp(best);
-  const double place = best->tip_speed_ratio.value();
-  std::vector<double> distances;
-  for (const PointResult* point : usable)
-    distances.push_back(std::abs(point->tip_speed_ratio.value() - place));
-  std::sort(distances.begin(), distances.end());
-  const double reach = distances[std::min(fewest, distances.size()) - 1];
-  std::erase_if(usable, [&](const PointResult* point) {
-    return cp(point) < part_of_largest * largest &&
-           std::abs(point->tip_speed_ratio.value() - place) > reach;
-  });
-  return usable;
-}
-
-// To first order; see PeakFit.
-Estimate carried(double value, const std::vector<const PointResult*>& points, const Curve& curve,
-                 const PeakFit& fit, const std::vector<double>& weights) {
-  Estimate sum;
-  for (std::size_t i = 0; i < points.size(); ++i) {
-    const Estimate shift = *cp_of(curve, *points[i]) - fit.slopes[i] * points[i]->tip_speed_ratio;
-    sum = sum + weights[i] * shift;
-  }
-  return {value, sum.contributions()};
-}
-
-struct Peak {
-  PeakFit fit;
-  std::vector<double> variance;  // (points) random, of the distance from the fit
-  bool stated;                   // false: variance is one for all and only relative
-};
-
-std::optional<Peak> fitted_peak(const std::vector<const PointResult*>& points, const Curve& curve) {
-  std::vector<double> x;
-  std::vector<double> y;
-  std::vector<double> variance;
-  bool stated = true;
-  for (const PointResult* point : points) {
-    x.push_back(point->tip_speed_ratio.value());
-    y.push_back(cp_of(curve, *point)->value());
-    variance.push_back(std::pow(cp_of(curve, *point)->u_random(), 2));
-    stated = stated && variance.back() > 0.0;
-  }
-  if (!stated) std::fill(variance.begin(), variance.end(), 1.0);
-  auto fit = fit_peak(x, y, variance);
-  // The tip-speed ratio scatters too, together with cp (both hang on the air speed): once the slope
-  // is known, the variance is that of the distance from the curve.
-  for (int pass = 0; pass < 2 && fit && stated; ++pass) {
-    for (std::size_t i = 0; i < points.size(); ++i) {
-      const Estimate distance =
-          *cp_of(curve, *points[i]) - fit->slopes[i] * points[i]->tip_speed_ratio;
-      variance[i] = std::pow(distance.u_random(), 2);
-    }
-    fit = fit_peak(x, y, variance);
-  }
-  if (!fit) return std::nullopt;
-  return Peak{.fit = *std::move(fit), .variance = std::move(variance), .stated = stated};
-}
-
 // What the points scatter more than stated, or all of their scatter where nothing is stated.
 double extra_variance(const Peak& peak) {
   const double per_degree = peak.fit.chi_squared / peak.fit.degrees_of_freedom;
   return peak.stated ? std::max(per_degree - 1.0, 0.0) : per_degree;
 }
 
-double weighed(const Peak& peak, const std::vector<double>& weights) {
-  double sum = 0.0;
-  for (std::size_t i = 0; i < weights.size(); ++i)
-    sum += weights[i] * weights[i] * peak.variance[i];
-  return std::sqrt(extra_variance(peak) * sum);
-}
-
-void take_peak(const Peak& peak, const std::vector<const PointResult*>& points, Curve& curve) {
+void take_peak(const Peak& peak, const FitPoints& points, Curve& curve) {
   const PeakFit& fit = peak.fit;
   Estimate maximum = carried(fit.maximum, points, curve, fit, fit.maximum_weights);
   Estimate optimum = carried(fit.optimum, points, curve, fit, fit.optimum_weights);
@@ -168,8 +82,8 @@ void take_peak(const Peak& peak, const std::vector<const PointResult*>& points, 
   const auto add = [&](Estimate& estimate, const char* input, double u, double input_dof) {
     if (u > 0.0) estimate.add(fmt::format("{}#{}", input, curve.label), {.u = u, .dof = input_dof});
   };
-  add(maximum, "lack-of-fit", weighed(peak, fit.maximum_weights), dof);
-  add(optimum, "lack-of-fit", weighed(peak, fit.optimum_weights), dof);
+  add(maximum, "lack-of-fit", weighed(peak, fit.maximum_weights, extra_variance(peak)), dof);
+  add(optimum, "lack-of-fit", weighed(peak, fit.optimum_weights, extra_variance(peak)), dof);
   add(maximum, "degree-of-fit", fit.u_degree_maximum, infinity);
   add(optimum, "degree-of-fit", fit.u_degree_optimum, infinity);
   double scatter = 0.0;
@@ -189,8 +103,7 @@ void take_peak(const Peak& peak, const std::vector<const PointResult*>& points, 
                                     fit.coefficients.size() - 1, points.size());
 }
 
-void take_largest_point(const std::vector<const PointResult*>& points, const char* why,
-                        Curve& curve, Remarks& remarks) {
+void take_largest_point(const FitPoints& points, const char* why, Curve& curve, Remarks& remarks) {
   const PointResult* best = nullptr;
   for (const PointResult* point : points) {
     if (best == nullptr || cp_of(curve, *point)->value() > cp_of(curve, *best)->value()) {
@@ -217,9 +130,16 @@ void add_pitch_setting(const TheoryInput& input, Curve& curve) {
                                   [](const auto& each) { return each.name == "pitch_deg"; });
   if (pitch == actuators.end() || pitch->u_setting <= 0.0) return;
   const double step_deg = std::max(pitch->u_setting, 0.25);
-  const double u = relative_pitch_sensitivity_per_deg(input, curve, step_deg) * pitch->u_setting *
-                   curve.maximum_cp.value();
-  curve.maximum_cp.add(fmt::format("pitch_deg:setting#{}", curve.label), {.u = u, .dof = infinity});
+  const PitchSensitivity sensitivity = pitch_sensitivity(input, curve, step_deg);
+  const std::string name = fmt::format("pitch_deg:setting#{}", curve.label);
+  curve.maximum_cp.add(
+      name, {.u = sensitivity.relative_cp_per_deg * pitch->u_setting * curve.maximum_cp.value(),
+             .dof = infinity});
+  if (curve.optimum_tip_speed_ratio) {
+    curve.optimum_tip_speed_ratio->add(
+        name,
+        {.u = sensitivity.optimum_tip_speed_ratio_per_deg * pitch->u_setting, .dof = infinity});
+  }
 }
 
 void find_maximum(const TheoryInput& input, Curve& curve, Remarks& remarks) {
@@ -250,7 +170,7 @@ std::vector<Curve> curves_of(std::vector<PointResult> points, const ReductionInp
   const TheoryInput theory{.reduction = input, .section = section};
   for (Curve& curve : curves) {
     find_maximum(theory, curve, remarks);
-    add_theory(theory, curve);
+    if (input.with_theory) add_theory(theory, curve);
   }
   return curves;
 }

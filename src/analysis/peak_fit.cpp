@@ -130,6 +130,7 @@ PeakFit peak_of(const Candidate& best, const Eigen::VectorXd& t, const Scale& sc
               .slopes = {},
               .chi_squared = best.chi_squared,
               .degrees_of_freedom = static_cast<int>(t.size() - coefficients),
+              .aicc = best.aicc,
               .u_degree_maximum = 0.0,
               .u_degree_optimum = 0.0};
   for (const double place : t)
@@ -156,7 +157,7 @@ void add_spread_of_degrees(const std::vector<Candidate>& candidates, const Candi
 }  // namespace
 
 std::optional<PeakFit> fit_peak(std::span<const double> x, std::span<const double> y,
-                                std::span<const double> variance) {
+                                std::span<const double> variance, std::optional<int> degree) {
   const auto n = static_cast<int>(x.size());
   if (n < fewest_points_to_fit) return std::nullopt;
   const auto [lowest, highest] = std::minmax_element(x.begin(), x.end());
@@ -176,11 +177,12 @@ std::optional<PeakFit> fit_peak(std::span<const double> x, std::span<const doubl
   const auto distinct =
       static_cast<int>(std::unique(places.begin(), places.end()) - places.begin());
   std::vector<Candidate> candidates;
-  for (int degree = 2; degree <= 4; ++degree) {
+  for (int tried = degree.value_or(lowest_degree); tried <= degree.value_or(highest_degree);
+       ++tried) {
     // AICc needs n > k + 1. Five points are enough for the parabola alone.
-    const bool enough = n >= degree + 4 || (degree == 2 && n >= fewest_points_to_fit);
-    if (enough && distinct > degree + 1) {
-      candidates.push_back(candidate(degree, t, values, root_weight));
+    const bool enough = n >= tried + 4 || (tried == 2 && n >= fewest_points_to_fit);
+    if (enough && distinct > tried + 1) {
+      candidates.push_back(candidate(tried, t, values, root_weight));
     }
   }
   if (candidates.empty()) return std::nullopt;

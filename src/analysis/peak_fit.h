@@ -20,9 +20,14 @@ struct PeakFit {
   std::vector<double> slopes;           // (points) of the polynomial
   double chi_squared;                   // weighted sum of squared residuals
   int degrees_of_freedom;               // points less coefficients
+  double aicc;                          // of this degree: below
   double u_degree_maximum;  // spread of the maximum over the degrees that the points allow
   double u_degree_optimum;
 };
+
+/// Degrees that are tried.
+inline constexpr int lowest_degree = 2;
+inline constexpr int highest_degree = 4;
 
 /// Least number of points for a fit: three coefficients and two to judge them by.
 inline constexpr int fewest_points_to_fit = 5;
@@ -33,9 +38,12 @@ inline constexpr int fewest_points_to_fit = 5;
 /// Multimodel Inference, 2nd ed. (2002), sections 2.4 and 4.3 (from memory); degrees are weighed by
 /// exp(-AICc / 2) for u_degree_....
 /// @param x, y, variance  (points), one of each; variance above 0
-/// @return  nothing with fewer than fewest_points_to_fit points, or where the maximum of the best
-///          polynomial is not strictly between the smallest and the largest x
+/// @param degree             this one alone, so that curves can be fitted alike; u_degree_... are 0
+/// @return  nothing with fewer points than the degree needs (fewest_points_to_fit at least), or
+///          where the maximum of the best polynomial is not strictly between the smallest and the
+///          largest x
 std::optional<PeakFit> fit_peak(std::span<const double> x, std::span<const double> y,
-                                std::span<const double> variance);
+                                std::span<const double> variance,
+                                std::optional<int> degree = std::nullopt);
 
 }  // namespace windwright::analysis

@@ -29,6 +29,7 @@ namespace {
 using metrology::Estimate;
 
 constexpr double infinity = std::numeric_limits<double>::infinity();
+constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 constexpr double zero_C_in_K = 273.15;
 constexpr double standard_temperature_K = 288.15;
 constexpr double standard_pressure_Pa = 101325.0;
@@ -241,7 +242,7 @@ PointResult point_result(const Point& point, const ReductionInput& input, Remark
       .ct = std::nullopt,
       .stages = {},
       .dynamic_viscosity_Pa_s = air.dynamic_viscosity_Pa_s,
-      .theory = {.tip_speed_ratio = 0.0, .cp_shaft = 0.0, .cp_electrical = 0.0}};
+      .theory = {.tip_speed_ratio = nan, .cp_shaft = nan, .cp_electrical = nan}};
   add_powers({.point = point,
               .input = input,
               .speed_rad_s = rotor_speed_rad_s,

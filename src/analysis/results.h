@@ -145,6 +145,8 @@ struct ReductionInput {
   const campaign::Question* question = nullptr;
   /// Closed section where the points were measured. Left out: the bench's, else none.
   std::optional<double> section_area_m2 = std::nullopt;
+  /// Predictions beside points and curves: most of the work. Left out they are NaN and empty.
+  bool with_theory = true;
 };
 /// @throws BadInput  no points; an unknown response in the question; a section that the rotor does
 ///                   not fit into

@@ -7,8 +7,11 @@
 #include "physics/rotor.h"
 
 #include <algorithm>
+#include <cmath>
+#include <cstddef>
 #include <limits>
 #include <numbers>
+#include <vector>
 
 namespace windwright::analysis {
 
@@ -67,6 +70,30 @@ double largest(const Curve& curve) {
   return curve.points.back().tip_speed_ratio.value();
 }
 
+struct Top {
+  double tip_speed_ratio;  // NaN: not inside
+  double cp;
+};
+
+// The largest cp of an even grid, and its place by the parabola through it and its neighbours. Cp
+// is NaN where the generator cannot hold the point.
+Top top_on(const std::vector<Top>& grid) {
+  Top top{.tip_speed_ratio = std::numeric_limits<double>::quiet_NaN(), .cp = 0.0};
+  std::size_t at = 0;
+  for (std::size_t i = 0; i < grid.size(); ++i) {
+    if (!(grid[i].cp > top.cp)) continue;
+    top.cp = grid[i].cp;
+    at = i;
+  }
+  if (at == 0 || at + 1 >= grid.size()) return top;
+  const double left = grid[at - 1].cp;
+  const double right = grid[at + 1].cp;
+  const double step = grid[at].tip_speed_ratio - grid[at - 1].tip_speed_ratio;
+  top.tip_speed_ratio =
+      grid[at].tip_speed_ratio + 0.5 * step * (left - right) / (left - 2.0 * top.cp + right);
+  return top;
+}
+
 }  // namespace
 
 void add_theory(const TheoryInput& input, Curve& curve) {
@@ -87,27 +114,29 @@ void add_theory(const TheoryInput& input, Curve& curve) {
   }
 }
 
-double relative_pitch_sensitivity_per_deg(const TheoryInput& input, const Curve& curve,
-                                          double half_step_deg) {
+PitchSensitivity pitch_sensitivity(const TheoryInput& input, const Curve& curve,
+                                   double half_step_deg) {
   const physics::RotorFlow flow = mean_flow(curve);
-  const auto largest_cp = [&](double pitch_deg) {
+  const auto top_of = [&](double pitch_deg) {
     const physics::Rotor rotor = rotor_of(input, curve, pitch_deg);
     constexpr int steps = 40;
-    double best = 0.0;
+    std::vector<Top> grid;
     for (int i = 0; i <= steps; ++i) {
       const double tip_speed_ratio = std::max(0.6 * smallest(curve), 0.1) +
                                      (1.3 * largest(curve) - 0.6 * smallest(curve)) * i / steps;
       const TheoryPoint point = theory_point(input, rotor, flow, tip_speed_ratio);
-      const double cp = curve.stage == "electrical" ? point.cp_electrical : point.cp_shaft;
-      if (cp > best) best = cp;  // not where the generator cannot hold the point
+      grid.push_back({.tip_speed_ratio = tip_speed_ratio,
+                      .cp = curve.stage == "electrical" ? point.cp_electrical : point.cp_shaft});
     }
-    return best;
+    return top_on(grid);
   };
-  const double middle = largest_cp(curve.pitch_deg);
-  if (middle <= 0.0) return 0.0;
-  return (largest_cp(curve.pitch_deg + half_step_deg) -
-          largest_cp(curve.pitch_deg - half_step_deg)) /
-         (2.0 * half_step_deg * middle);
+  const Top middle = top_of(curve.pitch_deg);
+  if (middle.cp <= 0.0) return {.relative_cp_per_deg = 0.0, .optimum_tip_speed_ratio_per_deg = 0.0};
+  const Top above = top_of(curve.pitch_deg + half_step_deg);
+  const Top below = top_of(curve.pitch_deg - half_step_deg);
+  const double shift = (above.tip_speed_ratio - below.tip_speed_ratio) / (2.0 * half_step_deg);
+  return {.relative_cp_per_deg = (above.cp - below.cp) / (2.0 * half_step_deg * middle.cp),
+          .optimum_tip_speed_ratio_per_deg = std::isfinite(shift) ? shift : 0.0};
 }
 
 }  // namespace windwright::analysis

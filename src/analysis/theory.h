@@ -19,9 +19,14 @@ struct TheoryInput {
 /// generator also the electrical power that it makes of the rotor's torque.
 void add_theory(const TheoryInput& input, Curve& curve);
 
-/// Half the change of the predicted largest cp between `half_step_deg` above and below the curve's
-/// pitch, over the step and relative to the predicted largest cp: d ln(cp) / d pitch, 1/deg.
-double relative_pitch_sensitivity_per_deg(const TheoryInput& input, const Curve& curve,
-                                          double half_step_deg);
+/// What a pitch that was not set quite right does to the maximum of a curve.
+struct PitchSensitivity {
+  double relative_cp_per_deg;              // d ln(largest cp) / d pitch
+  double optimum_tip_speed_ratio_per_deg;  // d optimum / d pitch; 0 where no maximum lies inside
+};
+
+/// From the predictions `half_step_deg` above and below the curve's pitch.
+PitchSensitivity pitch_sensitivity(const TheoryInput& input, const Curve& curve,
+                                   double half_step_deg);
 
 }  // namespace windwright::analysis

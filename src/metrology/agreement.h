@@ -37,7 +37,8 @@ struct WeightedMean {
 /// independent results, the rows of the inverse covariance for correlated ones. The uncertainty is
 /// the one that follows from those stated; results that are not consistent deserve no common
 /// uncertainty before the reason is found, and the Birge ratio says by how much the stated ones
-/// would have to be larger.
+/// would have to be larger. Strongly correlated results that are not consistent can have a mean
+/// outside of all of them: it is no value to use.
 /// Source: M. G. Cox, The evaluation of key comparison data, Metrologia 39 (2002) 589-595,
 /// procedure A; R. T. Birge, The calculation of errors by the method of least squares, Phys. Rev.
 /// 40 (1932) 207-227; correlated: A. C. Aitken, Proc. R. Soc. Edinb. 55 (1935) 42-48.

@@ -103,6 +103,60 @@ TEST(Compare, NamesWhoStandsOutInTheClassOfThirty) {
   EXPECT_NE(text.out.find("without team 19, team 23"), std::string::npos) << text.out;
 }
 
+const std::string afternoons = (fs::path(SOURCE_FOLDER) / "examples/two-afternoons").string();
+const std::string bench_rotor =
+    (fs::path(SOURCE_FOLDER) / "examples/saltmarsh-college/rotor.toml").string();
+
+// The same blades, then dusty: on the same sensors 0.014 stands out, on others it would not.
+TEST(Compare, SeesBetweenTwoAfternoonsWhatTheSensorsHaveInCommon) {
+  const fs::path folder = scratch_folder("compare-runs");
+  const std::vector<std::string> files{afternoons + "/clean.csv", afternoons + "/dusty.csv",
+                                       "--rotor", bench_rotor};
+  auto same = files;
+  same.emplace_back("--same-sensors");
+  const json::value common = compared(same, folder, 1);
+  const json::value apart = compared(files, folder, 0);
+  const auto of = [](const json::value& got, const char* name) {
+    return got.at_pointer(std::string("/curves/0/differences/0/maximum_cp/") + name)
+        .to_number<double>();
+  };
+  EXPECT_NEAR(of(common, "difference/value"), 0.014, 0.003);
+  EXPECT_GT(of(common, "en"), 1.0);
+  EXPECT_LT(of(apart, "en"), 1.0);
+  EXPECT_LT(of(common, "difference/u"), 0.2 * of(apart, "difference/u"));
+  EXPECT_NEAR(of(apart, "difference/u"), of(apart, "u_if_independent"), 1e-4);
+  EXPECT_FALSE(common.at("agree").as_bool());
+  EXPECT_TRUE(common.at_pointer("/curves/0/mean/maximum_cp").is_null());
+}
+
+TEST(Compare, RefusesWhatDoesNotGoTogether) {
+  const fs::path folder = scratch_folder("compare-refuse");
+  write_text(folder / "g.csv", "group,level,value\na,1,1\nb,1,2\nc,1,3\n");
+  const std::string clean = afternoons + "/clean.csv";
+  const auto refusal = [&](std::vector<std::string> arguments) {
+    arguments.insert(arguments.begin(), "compare");
+    const Ended ended = windwright(arguments, folder);
+    EXPECT_EQ(ended.exit_code, 2);
+    EXPECT_EQ(ended.out, "");
+    return ended.err;
+  };
+  EXPECT_EQ(refusal({"nowhere", clean}),
+            "nowhere: does not exist: the folder of a run, a points CSV, or a CSV of groups\n");
+  EXPECT_EQ(refusal({clean, clean}),
+            "--rotor: is missing: points alone do not say which rotor was measured: --rotor "
+            "ROTOR.toml\n");
+  EXPECT_EQ(refusal({clean, "--rotor", bench_rotor}),
+            "comparison: has 1 run: two or more runs or points files\n");
+  EXPECT_EQ(refusal({"g.csv", clean}),
+            clean +
+                ": is one too many beside a CSV of groups: one CSV of groups alone, or two or "
+                "more runs\n");
+  EXPECT_EQ(refusal({"g.csv", "--same-sensors"}),
+            "--same-sensors: goes with points files only: leave it out\n");
+  EXPECT_EQ(refusal({clean, clean, "--reference", "a"}),
+            "--reference: goes with a CSV of groups only: leave it out\n");
+}
+
 TEST(Compare, RefusesAReferenceThatIsNotThere) {
   const fs::path folder = scratch_folder("compare-reference");
   write_text(folder / "g.csv", "group,level,value\na,1,1\nb,1,2\nc,1,3\n");

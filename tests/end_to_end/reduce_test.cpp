@@ -149,6 +149,30 @@ void expect_window_like_the_first_point(const fs::path& folder) {
   EXPECT_EQ(windwright({"reduce", "run", "--window", "5"}, folder).exit_code, 2);
 }
 
+// A run against itself: the same certificates, so only what is random or was set anew is left.
+void expect_compared_with_itself(const fs::path& folder) {
+  const Ended ended = windwright({"compare", "run", "run", "--json"}, folder);
+  ASSERT_EQ(ended.exit_code, 0) << ended.err;
+  const json::value got = base::json_from_text(ended.out, "stdout");
+  ASSERT_EQ(got.at("curves").as_array().size(), 4U);
+  for (const json::value& curve : got.at("curves").as_array()) {
+    const json::value& maximum = curve.at_pointer("/differences/0/maximum_cp");
+    EXPECT_EQ(maximum.at_pointer("/difference/value").to_number<double>(), 0.0);
+    EXPECT_LT(maximum.at_pointer("/difference/u").to_number<double>(),
+              0.7 * maximum.at("u_if_independent").to_number<double>());
+    for (const json::value& line : curve.at("budget").as_array()) {
+      const std::string input(line.at("input").as_string());
+      const bool known = input.starts_with("pitch_deg:setting") || input == "random" ||
+                         input == "lack-of-fit" || input == "others";
+      EXPECT_TRUE(known) << input;
+    }
+  }
+  const std::string common = json::serialize(got.at("common"));
+  for (const char* input : {"air_speed_m_s:standard-relative", "dc_voltage_V:drift",
+                            "air_speed:position", "rotor:tip-radius", "air-density:equation"})
+    EXPECT_NE(common.find(input), std::string::npos) << input;
+}
+
 TEST(Reduce, RunAndItsOwnPointsGiveTheSameBytes) {
   const fs::path folder = bench_folder("reduce-run");
   ASSERT_EQ(windwright({"calibrate", "bench.toml"}, folder).exit_code, 0);
@@ -161,6 +185,7 @@ TEST(Reduce, RunAndItsOwnPointsGiveTheSameBytes) {
   ASSERT_FALSE(results.empty());
 
   expect_window_like_the_first_point(folder);
+  expect_compared_with_itself(folder);
   const Ended from_points = windwright({"reduce", "run/points.csv", "--json"}, folder);
   EXPECT_EQ(from_points.out, results);
   const Ended from_run = windwright({"reduce", "run", "--json"}, folder);
