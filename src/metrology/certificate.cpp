@@ -32,6 +32,22 @@ void add_if_any(Estimate& estimate, const std::string& input, Contribution contr
 constexpr std::string_view automatic = "polynomial:auto";
 constexpr int highest_degree = 6;
 
+// Readings of wild size leave numbers that a double cannot hold: never a silent 0 or infinity.
+void require_representable(const Fit& fit, std::string_view where) {
+  const std::size_t size = fit.coefficients.size();
+  bool holds = std::isfinite(fit.residual_standard_deviation);
+  for (std::size_t k = 0; k < size; ++k) {
+    const double variance = fit.covariance[k * size + k];
+    holds &= std::isfinite(fit.coefficients[k]) && std::isfinite(variance) &&
+             (variance > 0.0 || fit.standard_uncertainties[k] == 0.0);
+  }
+  if (holds) return;
+  throw base::BadInput(where,
+                       "readings or references are so large or small that the squares of their "
+                       "uncertainties cannot be held",
+                       "other units, with numbers between 1e-100 and 1e100");
+}
+
 // What readings and references scatter by themselves, in the law's value: mean of the variances.
 double own_variance(const Certificate& certificate, const Readings& readings) {
   const Curve curve(certificate);
@@ -115,17 +131,25 @@ void require_one_to_one(const Certificate& certificate, std::string_view where) 
   const Curve curve(certificate);
   const auto& range = curve.is_backward() ? certificate.reading_range : certificate.reference_range;
   const double first_slope = curve.slope(range[0]);
-  constexpr int places = 1000;
-  for (int i = 0; i <= places; ++i) {
-    const double at = range[0] + (range[1] - range[0]) * i / places;
-    if (curve.slope(at) * first_slope > 0.0) continue;
+  const auto refuse = [&](double at) {
     throw base::BadInput(
         where,
         fmt::format("the {} is level or turns at {} {:.4g}, so a reading belongs to more than one "
                     "value",
                     certificate.model, curve.is_backward() ? "reading" : "reference", at),
         "a lower degree, more readings, or a smaller range");
+  };
+  // The other laws turn once at most.
+  const int places = degree_of(certificate.model) > 0 ? 1000 : 50;
+  for (int i = 0; i <= places; ++i) {
+    const double at = range[0] + (range[1] - range[0]) * i / places;
+    if (!(curve.slope(at) * first_slope > 0.0)) refuse(at);
   }
+  // A change within the rounding of the readings is none.
+  const double from = curve.is_backward() ? curve.value(range[0]) : curve.reading(range[0]);
+  const double to = curve.is_backward() ? curve.value(range[1]) : curve.reading(range[1]);
+  constexpr double rounding = 1e-13;
+  if (std::abs(to - from) <= rounding * (std::abs(from) + std::abs(to))) refuse(range[0]);
 }
 
 Certificate calibrate(Certificate certificate, const Readings& readings, std::string_view where) {
@@ -138,6 +162,7 @@ Certificate calibrate(Certificate certificate, const Readings& readings, std::st
   certificate.fit = degree > 0 && readings.covariance.empty()
                         ? fit_polynomial(readings, degree, where)
                         : fit_law(*law, readings, where);
+  require_representable(certificate.fit, where);
   take_ranges(certificate, readings, *law);
   require_one_to_one(certificate, where);
   const double residual = certificate.fit.residual_standard_deviation;

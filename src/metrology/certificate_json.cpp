@@ -239,7 +239,8 @@ void read_additions(const Object& object, Certificate& certificate) {
   const Object adjustment = object.object("field_adjustment");
   const std::vector<Object> points = adjustment.objects("points");
   if (points.size() != 2) {
-    throw base::BadInput(object.place("field_adjustment"), "has not two points", "two points");
+    throw base::BadInput(object.place("field_adjustment"), "has another number of points",
+                         "two points");
   }
   certificate.adjustment = FieldAdjustment{
       .points = {field_point(points[0]), field_point(points[1])}, .date = adjustment.time("date")};

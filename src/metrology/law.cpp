@@ -127,11 +127,12 @@ class KingLaw : public Law {
   Extended evaluate(Coefficients c, Extended x, Extended& slope,
                     std::span<Extended> gradient) const override {
     const Extended n = exponent_ ? Extended(*exponent_) : c[2];
-    const Extended power = x > 0 ? std::pow(x, n) : 0;
+    const Extended log = x > 0 ? std::log(x) : 0;
+    const Extended power = x > 0 ? std::exp(n * log) : 0;
     const Extended value = std::sqrt(c[0] + c[1] * power);
     gradient[0] = 1 / (2 * value);
     gradient[1] = power / (2 * value);
-    if (!exponent_) gradient[2] = x > 0 ? c[1] * power * std::log(x) / (2 * value) : 0;
+    if (!exponent_) gradient[2] = x > 0 ? c[1] * power * log / (2 * value) : 0;
     slope = x > 0 ? c[1] * n * power / x / (2 * value) : std::numeric_limits<Extended>::infinity();
     return value;
   }
@@ -142,11 +143,11 @@ class KingLaw : public Law {
       squares.push_back(reading * reading);
     std::vector<Extended> best;
     Extended least = std::numeric_limits<Extended>::infinity();
-    for (int step = 2; step <= 20; ++step) {
-      const Extended n = exponent_ ? Extended(*exponent_) : 0.05L * static_cast<Extended>(step);
+    for (const double guess : {0.45, 0.3, 0.6, 0.8, 1.0, 0.15}) {
+      const Extended n = exponent_ ? *exponent_ : guess;
       const auto line = solved(x, squares, 2, [n](Extended at, std::size_t k) {
         if (k == 0) return Extended(1);
-        return at > 0 ? std::pow(at, n) : Extended(0);
+        return at > 0 ? std::exp(n * std::log(at)) : Extended(0);
       });
       std::vector<Extended> coefficients = line;
       if (!exponent_) coefficients.push_back(n);

@@ -12,6 +12,7 @@
 #include <optional>
 #include <span>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace windwright::metrology {
@@ -22,8 +23,6 @@ using Vector = Eigen::Matrix<Extended, Eigen::Dynamic, 1>;
 using Matrix = Eigen::Matrix<Extended, Eigen::Dynamic, Eigen::Dynamic>;
 using RowMatrix = Eigen::Matrix<Extended, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>;
 using Eigen::Index;
-
-constexpr Extended rounding = std::numeric_limits<Extended>::epsilon();
 
 struct Point {
   Vector parameters;
@@ -161,6 +160,7 @@ Descent descend(const NonlinearProblem& problem, const Point& start, const Way& 
 void polish(const NonlinearProblem& problem, Descent& descent) {
   Extended last = std::numeric_limits<Extended>::infinity();
   constexpr int most_rounds = 50;
+  constexpr Extended smallest_change = 1e-16L;
   for (int round = 0; round < most_rounds; ++round) {
     const Vector step = newton_step(descent.at);
     const Extended change = largest_change(step, descent.at.parameters);
@@ -171,8 +171,35 @@ void polish(const NonlinearProblem& problem, Descent& descent) {
     descent.at = next;
     last = change;
     if (change <= 1e-11L) descent.end = NonlinearEnd::at_rest;
-    if (change <= 4 * rounding) return;
+    if (change <= smallest_change) return;
   }
+}
+
+Descent best_descent(const NonlinearProblem& problem, const Point& first,
+                     const NonlinearOptions& options) {
+  if (!options.every_way) {
+    // From near, or with a linear model, whole steps arrive at once.
+    Descent direct{first, 0, NonlinearEnd::exhausted};
+    polish(problem, direct);
+    if (direct.end == NonlinearEnd::at_rest) return direct;
+  }
+  std::optional<Descent> best;
+  int steps = 0;
+  for (const Way& way :
+       {Way{1e-3L, Scaling::longest_column, false}, Way{1e-3L, Scaling::longest_column, true},
+        Way{1e-8L, Scaling::longest_column, false}, Way{1e-3L, Scaling::none, false}}) {
+    Descent descent = descend(problem, first, way, options);
+    polish(problem, descent);
+    steps += descent.steps;
+    // Same valley: the one at rest, or the first.
+    const bool lower = !best || descent.at.sum < best->at.sum * (1 - 1e-9L) ||
+                       (descent.at.sum <= best->at.sum * (1 + 1e-9L) &&
+                        best->end != NonlinearEnd::at_rest && descent.end == NonlinearEnd::at_rest);
+    if (lower) best = std::move(descent);
+    if (!options.every_way && best->end == NonlinearEnd::at_rest) break;
+  }
+  best->steps = steps;
+  return *best;
 }
 
 // (J^T J)^-1 by QR of the scaled derivatives; nothing where they are dependent.
@@ -205,32 +232,18 @@ NonlinearResult least_squares(const NonlinearProblem& problem, std::span<const E
     throw base::BadInput(where, "the model has no finite value at the start of its fit",
                          "readings inside the model's domain");
   }
-  std::optional<Descent> best;
-  int steps = 0;
-  for (const Way& way :
-       {Way{1e-3L, Scaling::longest_column, false}, Way{1e-3L, Scaling::longest_column, true},
-        Way{1e-8L, Scaling::longest_column, false}, Way{1e-3L, Scaling::none, false}}) {
-    Descent descent = descend(problem, first, way, options);
-    polish(problem, descent);
-    steps += descent.steps;
-    // Same valley: the one at rest, or the first.
-    const bool lower = !best || descent.at.sum < best->at.sum * (1 - 1e-9L) ||
-                       (descent.at.sum <= best->at.sum * (1 + 1e-9L) &&
-                        best->end != NonlinearEnd::at_rest && descent.end == NonlinearEnd::at_rest);
-    if (lower) best = std::move(descent);
-    if (!options.every_way && best->end == NonlinearEnd::at_rest) break;
-  }
-  const std::optional<Matrix> inverse = inverse_of(best->at);
+  const Descent best = best_descent(problem, first, options);
+  const std::optional<Matrix> inverse = inverse_of(best.at);
   if (!inverse) {
     throw base::BadInput(where, "the readings do not tell the coefficients apart",
                          "readings further apart, or a model with fewer coefficients");
   }
-  return {.parameters = values(best->at.parameters),
-          .residuals = values(best->at.residuals),
+  return {.parameters = values(best.at.parameters),
+          .residuals = values(best.at.residuals),
           .inverse = values(Eigen::Map<const Vector>(inverse->data(), inverse->size())),
-          .sum_of_squares = best->at.sum,
-          .steps = steps,
-          .end = best->end};
+          .sum_of_squares = best.at.sum,
+          .steps = best.steps,
+          .end = best.end};
 }
 
 }  // namespace windwright::metrology

@@ -65,23 +65,43 @@ std::vector<int> repeats(const base::Table& table) {
   return result;
 }
 
-void check_directions(const base::Table& table) {
+std::vector<Direction> directions(const base::Table& table) {
+  std::vector<Direction> result;
   const auto column = table.column("direction");
-  if (!column) return;
+  if (!column) return result;
   for (std::size_t row = 0; row < table.rows(); ++row) {
     const std::string& direction = table.text(row, *column);
-    if (direction == "up" || direction == "down") continue;
-    throw base::BadInput(table.place(row), fmt::format("direction is '{}'", direction),
-                         "up or down");
+    if (direction != "up" && direction != "down") {
+      throw base::BadInput(table.place(row), fmt::format("direction is '{}'", direction),
+                           "up or down");
+    }
+    result.push_back(direction == "up" ? Direction::up : Direction::down);
   }
+  return result;
+}
+
+std::vector<double> correlations(const base::Table& table) {
+  const auto column = table.column("correlation");
+  if (!column) return {};
+  std::vector<double> values = table.numbers(*column);
+  for (std::size_t row = 0; row < values.size(); ++row) {
+    if (std::abs(values[row]) < 1.0) continue;
+    throw base::BadInput(table.place(row), fmt::format("correlation is {}", values[row]),
+                         "between -1 and 1");
+  }
+  if (!table.column("u_reference") || !table.column("u_reading")) {
+    throw base::BadInput(table.header_place(), "correlation of uncertainties that are not there",
+                         "columns u_reference and u_reading beside it");
+  }
+  return values;
 }
 
 }  // namespace
 
 ReadingsFile readings_from_file(const std::filesystem::path& file) {
   const base::Table table = base::Table::from_file(file);
-  const std::vector<std::string> names{"reference", "reading", "u_reference",
-                                       "u_reading", "repeat",  "direction"};
+  const std::vector<std::string> names{"reference",   "reading", "u_reference", "u_reading",
+                                       "correlation", "repeat",  "direction"};
   for (const std::string& name : table.header()) {
     if (std::find(names.begin(), names.end(), name) != names.end()) continue;
     throw base::BadInput(table.header_place(), fmt::format("column '{}' is unknown", name),
@@ -90,19 +110,38 @@ ReadingsFile readings_from_file(const std::filesystem::path& file) {
   ReadingsFile result{.readings = {.reference = table.numbers(table.required_column("reference")),
                                    .reading = table.numbers(table.required_column("reading")),
                                    .u_reference = uncertainties(table, "u_reference"),
-                                   .u_reading = uncertainties(table, "u_reading")},
+                                   .u_reading = uncertainties(table, "u_reading"),
+                                   .correlation = correlations(table)},
                       .repeat = repeats(table),
                       .reference_unit = "1",
                       .reading_unit = "1",
                       .where = table.header_place(),
-                      .unit_where = table.header_place()};
-  check_directions(table);
+                      .unit_where = table.header_place(),
+                      .direction = directions(table)};
   for (std::size_t i = 0; i < table.comments().size(); ++i) {
     const std::string& comment = table.comments()[i];
     if (comment.starts_with(unit_comment))
       read_unit_comment(comment, result, table.comment_place(i));
   }
   return result;
+}
+
+std::vector<double> covariance_from_file(const std::filesystem::path& file, std::size_t readings) {
+  const base::Table table = base::Table::from_file(file);
+  const std::size_t size = table.header().size();
+  if (size != table.rows() || (size != readings && size != 2 * readings)) {
+    throw base::BadInput(
+        table.header_place(), fmt::format("{} rows of {} numbers", table.rows(), size),
+        fmt::format("{0} rows of {0} for the readings, or {1} rows of {1} for references and "
+                    "readings",
+                    readings, 2 * readings));
+  }
+  std::vector<double> values;
+  for (std::size_t row = 0; row < size; ++row) {
+    for (std::size_t column = 0; column < size; ++column)
+      values.push_back(table.number(row, column));
+  }
+  return values;
 }
 
 std::string readings_csv(const ReadingsFile& file, const std::vector<std::string>& comments) {

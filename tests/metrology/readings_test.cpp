@@ -71,8 +71,8 @@ TEST(ReadingsFile, SaysWhatIsWrongAndWhere) {
   EXPECT_EQ(message("reference,reading,u_reference\n0,1,-0.1\n"),
             ":2: u_reference is -0.1: a standard uncertainty above 0, or no such column");
   EXPECT_EQ(message("reference,reading,u_readng\n0,1,1\n"),
-            ":1: column 'u_readng' is unknown: reference, reading, u_reference, u_reading, repeat "
-            "or direction");
+            ":1: column 'u_readng' is unknown: reference, reading, u_reference, u_reading, "
+            "correlation, repeat or direction");
   EXPECT_EQ(message("reference,u_reading\n0,1\n").substr(0, 31), ":1: column 'reading' is missing");
   EXPECT_EQ(message("reference,reading,repeat\n0,1,1.5\n"),
             ":2: repeat is 1.5: a whole number from 1");

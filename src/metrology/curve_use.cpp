@@ -1,0 +1,167 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "metrology/curve_use.h"
+
+#include "base/errors.h"
+#include "metrology/curve.h"
+#include "metrology/law.h"
+#include "metrology/reference_functions.h"
+
+#include <fmt/format.h>
+
+#include <cmath>
+#include <cstddef>
+#include <limits>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace windwright::metrology {
+
+namespace {
+
+constexpr double known = std::numeric_limits<double>::infinity();
+
+void require_u(double u, std::string_view where) {
+  if (std::isfinite(u) && u >= 0.0) return;
+  throw base::BadInput(where, fmt::format("a standard uncertainty of {}", u),
+                       "a finite number, 0 or more");
+}
+
+struct Sample {
+  double mean = 0.0;
+  double variance = 0.0;  // of one
+  double dof = 0.0;
+};
+Sample sample_of(const std::vector<double>& readings) {
+  Sample sample;
+  const auto size = static_cast<double>(readings.size());
+  for (const double reading : readings)
+    sample.mean += reading / size;
+  for (const double reading : readings)
+    sample.variance += std::pow(reading - sample.mean, 2) / std::max(1.0, size - 1.0);
+  sample.dof = size - 1.0;
+  return sample;
+}
+
+Certificate without_residual(Certificate certificate) {
+  certificate.lack_of_fit = 0.0;
+  return certificate;
+}
+
+}  // namespace
+
+Estimate value_of_readings(const Certificate& certificate, const std::vector<double>& readings,
+                           std::optional<double> u_reading, std::string_view where) {
+  if (u_reading) require_u(*u_reading, where);
+  const Sample sample = sample_of(readings);
+  const Fit& fit = certificate.fit;
+  const bool stated = !std::isnan(fit.chi_squared);
+  const double slope = sensitivity(certificate, sample.mean);
+  const std::string random = certificate.channel + ":reading#1";
+  if (u_reading) {
+    const bool accepted = stated && !lack_of_fit_is_significant(fit);
+    Estimate value =
+        estimate_of(accepted ? without_residual(certificate) : certificate, sample.mean);
+    if (*u_reading > 0.0) value.add(random, {slope * *u_reading, known});
+    return value;
+  }
+  if (readings.size() == 1) return estimate_of(certificate, sample.mean);
+  if (stated) {
+    Estimate value = estimate_of(certificate, sample.mean);
+    const double u = std::sqrt(sample.variance / static_cast<double>(readings.size()));
+    if (u > 0.0) value.add(random, {slope * u, sample.dof});
+    return value;
+  }
+  // The scatter of the calibration, shared by the coefficients: one estimate of variance.
+  Certificate averaged = certificate;
+  averaged.lack_of_fit /= std::sqrt(static_cast<double>(readings.size()));
+  return estimate_of(averaged, sample.mean);
+}
+
+ExpectedReading expected_reading(const Certificate& certificate, double reference,
+                                 double u_reference, std::string_view where) {
+  require_u(u_reference, where);
+  const double reading = reading_of(certificate, reference);
+  const double per_value = 1.0 / sensitivity(certificate, reading);
+  // Of the value at that reading, carried over to the reading itself; the standard's share is not
+  // the curve's.
+  const Estimate value = estimate_of(without_residual(certificate), reading);
+  Estimate mean(reading);
+  for (const auto& [input, contribution] : value.contributions()) {
+    if (input.find(":standard") != std::string::npos) continue;
+    mean.add(input, {-per_value * contribution.u, contribution.dof});
+  }
+  if (u_reference > 0.0)
+    mean.add(certificate.channel + ":reference#1", {per_value * u_reference, known});
+  Estimate single = mean;
+  const Fit& fit = certificate.fit;
+  const Curve curve(certificate);
+  const double scatter = fit.residual_standard_deviation * (curve.is_backward() ? per_value : 1.0);
+  if (scatter > 0.0)
+    single.add(certificate.channel + ":residual",
+               {scatter, static_cast<double>(fit.degrees_of_freedom)});
+  return {.mean = mean, .single = single};
+}
+
+Certificate nominal_certificate(const NominalSensor& sensor, std::string_view where) {
+  Certificate certificate{.channel = "nominal",
+                          .model = std::string(sensor.model),
+                          .fit = {},
+                          .reference_range = {},
+                          .reading_range = {},
+                          .reference_unit = "degC",
+                          .reading_unit = "ohm",
+                          .date = {},
+                          .valid_until = {},
+                          .standard = {},
+                          .u_drift = 0.0,
+                          .environment = {}};
+  const auto set_range = [&certificate](double low, double high) {
+    certificate.reference_range[0] = low;
+    certificate.reference_range[1] = high;
+  };
+  if (sensor.model == "pt100" || sensor.model == "pt100:4") {
+    certificate.model = "pt100:4";
+    certificate.fit.coefficients = {100.0, platinum_a, platinum_b, platinum_c};
+    set_range(-200.0, 850.0);
+  } else if (sensor.model.starts_with("thermocouple:")) {
+    law_of_model(sensor.model, where);
+    const char type = sensor.model.back();
+    certificate.fit.coefficients = {0.0, 1.0};
+    certificate.reading_unit = "mV";
+    constexpr double rises_from_of_b_C = 50.0;  // below, one emf belongs to two temperatures
+    const TemperatureRange range = thermocouple_range(type);
+    set_range(type == 'B' ? rises_from_of_b_C : range.lowest_C, range.highest_C);
+  } else if (sensor.model == "ntc" && sensor.coefficients.size() == 3) {
+    certificate.fit.coefficients = sensor.coefficients;
+    certificate.reading_range[0] = 10.0;
+    certificate.reading_range[1] = 1e7;
+  } else if (sensor.model == "pitot" && sensor.density_kg_m3 > 0.0 && sensor.factor > 0.0) {
+    certificate.fit.coefficients = {0.0,
+                                    sensor.density_kg_m3 / (2.0 * sensor.factor * sensor.factor)};
+    certificate.reference_unit = "m s-1";
+    certificate.reading_unit = "Pa";
+    constexpr double slow = 1e-3;
+    constexpr double fast = 300.0;
+    set_range(slow, fast);
+  } else {
+    throw base::BadInput(where, fmt::format("'{}' has no curve without readings", sensor.model),
+                         "pt100, thermocouple:TYPE, ntc with --coefficients A,B,C or pitot with "
+                         "--density, or a file of readings");
+  }
+  const std::size_t size = certificate.fit.coefficients.size();
+  certificate.fit.standard_uncertainties.assign(size, 0.0);
+  certificate.fit.covariance.assign(size * size, 0.0);
+  certificate.fit.r_squared = 1.0;
+  const Curve curve(certificate);
+  if (curve.is_backward()) {
+    set_range(curve.value(certificate.reading_range[1]), curve.value(certificate.reading_range[0]));
+  } else {
+    certificate.reading_range[0] = curve.reading(certificate.reference_range[0]);
+    certificate.reading_range[1] = curve.reading(certificate.reference_range[1]);
+  }
+  return certificate;
+}
+
+}  // namespace windwright::metrology

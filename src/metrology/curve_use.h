@@ -1,0 +1,54 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "metrology/certificate.h"
+
+#include <optional>
+#include <string_view>
+#include <vector>
+
+namespace windwright::metrology {
+
+/// Value of one new reading, or of several of the same input, with everything that is uncertain.
+///
+/// - `u_reading` stated: it counts as it is (for the mean of several readings too). What the curve
+///   does not follow counts only where the fit's chi-squared shows it, or where no uncertainties
+///   were stated with the fit (ISO/TS 28037:2010, 6.5 and 11).
+/// - not stated, fit without stated uncertainties: each reading scatters like those of the
+///   calibration; the mean of m has residual standard deviation / sqrt(m) (Draper and Smith, 3.2)
+/// - not stated, one reading, or a fit with stated uncertainties: as estimate_of; several readings
+///   add the scatter of their mean
+/// Inputs `<channel>:reading#1` is the new part.
+/// @param readings  one or more
+/// @throws BadInput  u_reading below 0 or not finite
+Estimate value_of_readings(const Certificate& certificate, const std::vector<double>& readings,
+                           std::optional<double> u_reading, std::string_view where);
+
+/// What the sensor reads at a known input: the curve's mean there, and one new reading.
+struct ExpectedReading {
+  Estimate mean;    // uncertainty of the curve (and of the reference)
+  Estimate single;  // with the scatter of a reading, where the fit tells it
+};
+/// Forward use; of a backward law through its inverse.
+/// @param u_reference  standard uncertainty of the input, 0 or more
+ExpectedReading expected_reading(const Certificate& certificate, double reference,
+                                 double u_reference, std::string_view where);
+
+/// A certificate that nobody measured: the nominal curve of a standard, with no uncertainty of its
+/// own.
+///
+/// | model | coefficients |
+/// | --- | --- |
+/// | `pt100` | IEC 60751, -200 to 850 degC; `tolerance_class` AA A B C as u_drift is for the caller
+/// | | `thermocouple:TYPE` | IEC 60584-1, rising branch | | `ntc` | a, b, c must be given | |
+/// `pitot` | zero 0, gain density / (2 factor^2), speeds up to 100 m/s, readings in Pa |
+struct NominalSensor {
+  std::string_view model;
+  std::vector<double> coefficients = {};  // ntc
+  double density_kg_m3 = 0.0;             // pitot
+  double factor = 1.0;                    // pitot
+};
+/// @throws BadInput  a model that no standard gives
+Certificate nominal_certificate(const NominalSensor& sensor, std::string_view where);
+
+}  // namespace windwright::metrology

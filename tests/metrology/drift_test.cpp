@@ -1,0 +1,119 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "metrology/drift.h"
+
+#include "base/clock.h"
+#include "metrology/certificate.h"
+#include "metrology/curve_use.h"
+#include "metrology/diagnostics.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <string>
+#include <vector>
+
+namespace windwright::metrology {
+namespace {
+
+Certificate blank(const std::string& date) {
+  Certificate certificate{};
+  certificate.channel = "air_speed_m_s";
+  certificate.model = "line";
+  certificate.reference_unit = "m s-1";
+  certificate.reading_unit = "V";
+  certificate.date = base::utc_from_text(date, "test");
+  certificate.valid_until = base::utc_from_text("2030-01-01", "test");
+  return certificate;
+}
+
+// Readings on a line with a given offset, up and down with a loop of 2 mV.
+ReadingsFile readings(double offset) {
+  ReadingsFile file{.readings = {},
+                    .repeat = {},
+                    .reference_unit = "m s-1",
+                    .reading_unit = "V",
+                    .where = "readings.csv:1"};
+  for (const Direction direction : {Direction::up, Direction::down}) {
+    for (int x = 2; x <= 12; x += 2) {
+      file.readings.reference.push_back(x);
+      file.readings.reading.push_back(offset + 0.4 * x +
+                                      (direction == Direction::up ? -0.001 : 0.001));
+      file.direction.push_back(direction);
+    }
+  }
+  return file;
+}
+
+TEST(Drift, IsTheChangeOfValueOverTheTimeBetween) {
+  const Certificate earlier = calibrate(blank("2025-03-01"), readings(0.5).readings, "test");
+  const Certificate later = calibrate(blank("2027-03-01"), readings(0.54).readings, "test");
+  const Drift drift = drift_between(earlier, later, "test");
+  // 40 mV more at the same input: the same reading now means 0.1 m/s less.
+  EXPECT_NEAR(drift.largest, -0.1, 1e-9);
+  EXPECT_NEAR(drift.per_year, -0.05, 1e-4);
+  EXPECT_TRUE(drift.is_significant);
+  EXPECT_EQ(drift.points.size(), 11U);
+  EXPECT_FALSE(drift_between(earlier, earlier, "test").is_significant);
+}
+
+TEST(Drift, TheUncertaintyOfOneStandardCancels) {
+  Certificate with = blank("2025-03-01");
+  with.standard = {.name = "nozzle", .u = 0.5};
+  const Certificate earlier = calibrate(with, readings(0.5).readings, "test");
+  Certificate later = calibrate(with, readings(0.54).readings, "test");
+  EXPECT_TRUE(drift_between(earlier, later, "test").is_significant);
+  later.standard.name = "another nozzle";
+  EXPECT_FALSE(drift_between(earlier, later, "test").is_significant);
+}
+
+TEST(SensorState, JudgesReadingsByTheCertificateInForce) {
+  const Certificate certificate = calibrate(blank("2025-03-01"), readings(0.5).readings, "test");
+  const SensorState good = sensor_state(certificate, readings(0.5).readings, {});
+  EXPECT_TRUE(good.agrees);
+  EXPECT_NEAR(std::abs(good.largest_deviation), 0.0025, 1e-9);
+  const SensorState moved = sensor_state(certificate, readings(0.54).readings, {});
+  EXPECT_FALSE(moved.agrees);
+  EXPECT_NEAR(moved.points.front().deviation, 0.1 - 0.0025, 1e-9);
+  EXPECT_TRUE(sensor_state(certificate, readings(0.54).readings, {.name = "n", .u = 0.1}).agrees);
+}
+
+TEST(Diagnostics, FindHysteresisAndRepeatability) {
+  const ReadingsFile file = readings(0.5);
+  const Certificate certificate = calibrate(blank("2025-03-01"), file.readings, "test");
+  const Diagnostics found = diagnose(certificate, file);
+  ASSERT_TRUE(found.hysteresis);
+  EXPECT_NEAR(found.hysteresis->largest, 0.002, 1e-12);
+  EXPECT_NEAR(found.hysteresis->in_reference, 0.005, 1e-9);
+  EXPECT_NEAR(found.hysteresis->of_range_pct, 100.0 * 0.002 / 4.002, 1e-9);
+  ASSERT_TRUE(found.repeatability);
+  EXPECT_NEAR(found.repeatability->standard_deviation, std::sqrt(2e-6), 1e-12);
+  EXPECT_EQ(found.repeatability->degrees_of_freedom, 6);
+  ASSERT_TRUE(found.lack_of_fit);
+  EXPECT_FALSE(found.lack_of_fit->is_significant);
+}
+
+// A two-point adjustment makes both points right and takes out what they have in common with the
+// calibration: an offset and a gain of the standard.
+TEST(FieldAdjustment, MakesBothPointsRight) {
+  Certificate start = blank("2025-03-01");
+  start.standard = {.name = "nozzle", .u = 0.3, .u_relative = 0.02};
+  Certificate certificate = calibrate(start, readings(0.5).readings, "test");
+  const double before = estimate_of(certificate, 3.0).u();
+  certificate.adjustment =
+      FieldAdjustment{.points = {{1.32, 2.0, 0.01}, {5.32, 12.0, 0.01}}, .date = certificate.date};
+  require_adjustment(certificate, "test");
+  EXPECT_NEAR(value_of(certificate, 1.32), 2.0, 1e-12);
+  EXPECT_NEAR(value_of(certificate, 5.32), 12.0, 1e-12);
+  EXPECT_NEAR(reading_of(certificate, 7.0), 3.32, 1e-12);
+  EXPECT_NEAR(field_gain(certificate).gain, 1.0, 1e-9);
+  EXPECT_NEAR(field_gain(certificate).offset, -0.05, 1e-9);
+  const Estimate after = estimate_of(certificate, 3.32);
+  EXPECT_GT(before, 0.3);
+  EXPECT_LT(after.u(), 0.02);
+  std::vector<double> values(1);
+  values_of(certificate, std::vector<double>{3.32}, values);
+  EXPECT_NEAR(values[0], after.value(), 1e-12);
+}
+
+}  // namespace
+}  // namespace windwright::metrology
