@@ -7,6 +7,7 @@
 
 #include <filesystem>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace windwright::end_to_end {
@@ -104,6 +105,145 @@ TEST(Calibrate, RefusesBadOptions) {
     const Ended ended = windwright(arguments, folder);
     EXPECT_EQ(ended.exit_code, 2) << message;
     EXPECT_EQ(ended.err.find(message), 0U) << ended.err;
+  }
+}
+
+constexpr const char* up_and_down =
+    "# unit: reference = m s-1, reading = V\n"
+    "reference,reading,direction\n"
+    "2,1.301,up\n4,2.098,up\n6,2.902,up\n8,3.7,up\n10,4.499,up\n"
+    "10,4.502,down\n8,3.706,down\n6,2.909,down\n4,2.105,down\n2,1.304,down\n";
+
+// Chain, drift, field adjustment and plot, as a laboratory goes through them.
+TEST(Calibrate, FollowsASensorFromOneCertificateToTheNext) {
+  const auto folder = folder_with("calibrate_history", up_and_down);
+  const Ended first = windwright({"calibrate",
+                                  "readings.csv",
+                                  "--model",
+                                  "line",
+                                  "--channel",
+                                  "air_speed_m_s",
+                                  "--standard",
+                                  "nozzle",
+                                  "--u-standard-pct",
+                                  "0.5",
+                                  "--standard-certificate",
+                                  "N-17",
+                                  "--standard-valid-until",
+                                  "2027-01-01",
+                                  "--date",
+                                  "2026-03-02",
+                                  "--temperature-C",
+                                  "21",
+                                  "--out",
+                                  "first.json",
+                                  "--plot",
+                                  "residuals.svg",
+                                  "--json"},
+                                 folder);
+  ASSERT_EQ(first.exit_code, 0) << first.err;
+  const json::value certificate = base::json_from_text(first.out, "stdout");
+  EXPECT_EQ(certificate.at_pointer("/traceability/0/certificate").as_string(), "N-17");
+  EXPECT_EQ(number(certificate, "/air/temperature_C"), 21.0);
+  EXPECT_NEAR(number(certificate, "/diagnostics/hysteresis/largest"), 0.007, 1e-12);
+  EXPECT_EQ(certificate.at_pointer("/diagnostics/residuals").as_array().size(), 10U);
+  EXPECT_EQ(text_of(folder / "residuals.svg").find("<svg xmlns"), 0U);
+
+  // A year later every reading is 0.4 % higher.
+  std::string later = up_and_down;
+  for (const auto& [from, to] :
+       {std::pair("10,4.499", "10,4.517"), std::pair("10,4.502", "10,4.52"),
+        std::pair("8,3.7,", "8,3.715,"), std::pair("8,3.706", "8,3.721")}) {
+    later.replace(later.find(from), std::string(from).size(), to);
+  }
+  write_text(folder / "later.csv", later);
+  const Ended second =
+      windwright({"calibrate", "later.csv", "--model", "line", "--channel", "air_speed_m_s",
+                  "--standard-certificate", "first.json", "--date", "2026-12-31", "--previous",
+                  "first.json", "--out", "second.json", "--json"},
+                 folder);
+  ASSERT_EQ(second.exit_code, 0) << second.err;
+  const json::value next = base::json_from_text(second.out, "stdout");
+  EXPECT_EQ(next.at_pointer("/traceability/0/standard").as_string(), "air_speed_m_s");
+  EXPECT_EQ(next.at_pointer("/traceability/1/standard").as_string(), "nozzle");
+  EXPECT_GT(number(next, "/reference_standard/u"), 0.04);
+  EXPECT_LT(number(next, "/drift/largest"), -0.03);
+  EXPECT_TRUE(next.at_pointer("/as_found/agrees").as_bool());
+
+  const Ended expired =
+      windwright({"calibrate", "later.csv", "--model", "line", "--channel", "air_speed_m_s",
+                  "--standard-certificate", "first.json", "--date", "2028-01-01"},
+                 folder);
+  EXPECT_EQ(expired.exit_code, 2);
+  EXPECT_EQ(expired.err.find("first.json:1: the standard's certificate ended on 2027-03-02"), 0U)
+      << expired.err;
+
+  const Ended adjusted = windwright(
+      {"calibrate", "--certificate", "first.json", "--field-point", "1.31=2", "--field-point",
+       "4.51=10", "--u-field", "0.01", "--date", "2026-04-01", "--out", "adjusted.json"},
+      folder);
+  ASSERT_EQ(adjusted.exit_code, 0) << adjusted.err;
+  EXPECT_NE(adjusted.out.find("before, m s-1"), std::string::npos) << adjusted.out;
+  const Ended used = windwright(
+      {"calibrate", "--certificate", "adjusted.json", "--reading", "4.51", "--json"}, folder);
+  ASSERT_EQ(used.exit_code, 0) << used.err;
+  EXPECT_NEAR(number(base::json_from_text(used.out, "stdout"), "/value"), 10.0, 1e-9);
+}
+
+TEST(Calibrate, ReadsCertificatesFromBeforeTheirAdditions) {
+  const auto folder = folder_with("calibrate_old", readings);
+  ASSERT_EQ(
+      windwright({"calibrate", "readings.csv", "--model", "line", "--out", "new.json"}, folder)
+          .exit_code,
+      0);
+  json::value old = base::json_from_file(folder / "new.json");
+  for (const char* member : {"fit_of", "coefficient_names", "air", "traceability",
+                             "field_adjustment", "diagnostics", "next_due"}) {
+    EXPECT_EQ(old.as_object().erase(member), 1U) << member;
+  }
+  write_text(folder / "old.json", base::json_text(old));
+  const auto used = [&folder](const char* file) {
+    return windwright({"calibrate", "--certificate", file, "--reading", "2.9", "--json"}, folder);
+  };
+  EXPECT_EQ(used("old.json").exit_code, 0) << used("old.json").err;
+  EXPECT_EQ(used("old.json").out, used("new.json").out);
+}
+
+TEST(Calibrate, ChartsACheckStandardAndSaysWhenItIsOut) {
+  const auto folder = scratch_folder("calibrate_chart");
+  std::string checks = "# unit: m s-1\ndate,measured,reference\n";
+  for (int day = 1; day <= 9; ++day)
+    checks += "2026-03-0" + std::to_string(day) + "," + (day % 2 == 0 ? "6.01" : "5.99") + ",6\n";
+  write_text(folder / "checks.csv", checks);
+  const std::vector<std::string> arguments{
+      "calibrate", "--control-chart", "checks.csv", "--baseline",
+      "9",         "--plot",          "chart.svg",  "--json"};
+  const Ended in = windwright(arguments, folder);
+  ASSERT_EQ(in.exit_code, 0) << in.err << in.out;
+  EXPECT_EQ(text_of(folder / "chart.svg").find("<svg xmlns"), 0U);
+  write_text(folder / "checks.csv", checks + "2026-03-10,6.2,6\n");
+  const Ended out = windwright(arguments, folder);
+  EXPECT_EQ(out.exit_code, 1) << out.err;
+  const json::value chart = base::json_from_text(out.out, "stdout");
+  EXPECT_EQ(number(chart, "/points_out"), 1.0);
+  EXPECT_FALSE(chart.at("in_control").as_bool());
+}
+
+TEST(Calibrate, WarnsWhereReadingsAreTooFewTooGoodOrTooNarrow) {
+  const std::vector<std::pair<std::string, std::string>> cases{
+      {"reference,reading,u_reading\n0,1,0.1\n1,2,0.1\n", "as many readings as coefficients"},
+      {"reference,reading,u_reading\n0,0,1\n1,1,1\n2,2,1\n3,3,1\n4,4.001,1\n5,5,1\n6,6,1\n",
+       "stated too large"},
+      {"reference,reading\n10000,1\n10001,2.1\n10002,2.9\n10003,4\n", "span only"},
+      {"reference,reading\n1,5.1\n2,4.9\n3,5.3\n4,5.0\n", "wider than the calibrated range"}};
+  for (const auto& [text, warning] : cases) {
+    const auto folder = folder_with("calibrate_warns", text);
+    const Ended ended =
+        windwright({"calibrate", "readings.csv", "--model",
+                    text.find("u_reading\n0,1") == std::string::npos ? "line" : "cup"},
+                   folder);
+    EXPECT_EQ(ended.exit_code, 0) << ended.err;
+    EXPECT_NE(ended.out.find(warning), std::string::npos) << text << ended.out;
   }
 }
 

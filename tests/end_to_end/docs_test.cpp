@@ -60,6 +60,16 @@ TEST(Docs, PowerRunsAsWritten) {
   EXPECT_NE(text_of(folder / "out.txt").find("THD, orders 2 to 50"), std::string::npos);
 }
 
+TEST(Docs, CalibrationRunsAsWritten) {
+  const fs::path folder = scratch_folder("docs-calibration");
+  run_page(folder, "calibration.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
+  for (const char* file : {"hot-wire.json", "hot-wire.svg", "torque-2027.json",
+                           "torque-adjusted.json", "checks.svg"}) {
+    EXPECT_TRUE(fs::exists(folder / "calibration" / file)) << file;
+  }
+  EXPECT_NE(text_of(folder / "out.txt").find("as found"), std::string::npos);
+}
+
 TEST(Docs, CompareRunsAsWritten) {
   const fs::path folder = scratch_folder("docs-compare");
   run_page(folder, "compare.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");

@@ -1,0 +1,120 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "base/clock.h"
+#include "base/errors.h"
+#include "base/files.h"
+#include "base/json.h"
+#include "bench/bench.h"
+#include "bench/device.h"
+#include "campaign/readiness.h"
+#include "cli/calibrate_jobs.h"
+#include "cli/verbs.h"
+#include "metrology/certificate.h"
+#include "metrology/readings.h"
+#include "twin/simulated_bench.h"
+
+#include <boost/json.hpp>
+#include <fmt/format.h>
+
+#include <cstddef>
+#include <filesystem>
+#include <numeric>
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace windwright::cli {
+
+namespace {
+
+// Readings and certificate of one channel, before anything is written.
+struct Calibrated {
+  std::filesystem::path readings_file;
+  std::string readings_text;
+  std::filesystem::path certificate_file;
+  metrology::Certificate certificate;
+};
+
+Calibrated calibrate_on_bench(const bench::Bench& bench, std::size_t index, bench::Device& device) {
+  std::vector<campaign::Reading> readings;
+  const bench::Channel& channel = bench.channels[index];
+  Calibrated result{
+      .readings_file = bench.file.parent_path() / "readings" / (channel.name + ".csv"),
+      .readings_text = {},
+      .certificate_file = channel.certificate,
+      .certificate = campaign::calibrate_channel(bench, index, device, readings)};
+  metrology::ReadingsFile file{.readings = {},
+                               .repeat = {},
+                               .reference_unit = channel.unit,
+                               .reading_unit = "V",
+                               .where = {},
+                               .unit_where = {}};
+  for (const campaign::Reading& reading : readings) {
+    file.readings.reference.push_back(reading.reference);
+    file.readings.reading.push_back(reading.reading_V);
+    file.readings.u_reading.push_back(reading.u_reading_V);
+    file.repeat.push_back(reading.repeat);
+  }
+  const metrology::Certificate& certificate = result.certificate;
+  result.readings_text = metrology::readings_csv(
+      file, {fmt::format("{}, {}, {}", bench.name, device.name(), channel.long_name),
+             fmt::format("{}, reference standard: {}", base::utc_text(certificate.date),
+                         certificate.standard.name),
+             "odd repeats go up, even ones down"});
+  return result;
+}
+
+void print_bench(const std::vector<Calibrated>& all) {
+  fmt::print("{:<20} {:<13} {:>22} {:>28}  {}\n", "channel", "model", "residual sd",
+             "largest expanded (k = 2)", "valid until");
+  bool any = false;
+  for (const auto& [readings_file, text, file, certificate] : all) {
+    fmt::print("{:<20} {:<13} {:>22} {:>28}  {}{}\n", certificate.channel, certificate.model,
+               fmt::format("{:.3g} {}", certificate.fit.residual_standard_deviation,
+                           certificate.reading_unit),
+               fmt::format("{:.3g} {}", metrology::largest_uncertainty(certificate).expanded,
+                           certificate.reference_unit),
+               base::utc_text(certificate.valid_until).substr(0, 10),
+               metrology::lack_of_fit_is_significant(certificate.fit) ? " *" : "");
+    any |= metrology::lack_of_fit_is_significant(certificate.fit);
+  }
+  if (any) {
+    fmt::print(
+        "* the curve misses the readings by more than their scatter explains (chi-squared, 95 %); "
+        "the lack of fit is in the expanded uncertainty\n");
+  }
+}
+
+}  // namespace
+
+int calibrate_bench(const CalibrateOptions& options) {
+  for (const auto& [option, given] :
+       {std::pair("--model", !options.model.empty()), std::pair("--out", !options.out.empty()),
+        std::pair("--date", !options.date.empty())}) {
+    if (given) throw base::BadInput(option, "goes with readings", "the bench file says it");
+  }
+  const bench::Bench bench = bench::bench_from_file(options.bench);
+  twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
+  std::vector<std::size_t> chosen(bench.channels.size());
+  std::iota(chosen.begin(), chosen.end(), std::size_t{0});
+  if (!options.channel.empty()) chosen = {bench.channel_index(options.channel)};
+  std::vector<Calibrated> all;
+  for (const std::size_t index : chosen)
+    all.push_back(calibrate_on_bench(bench, index, device));
+  device.stop();
+  boost::json::array certificates;
+  for (const Calibrated& one : all) {
+    certificates.push_back(metrology::to_json(one.certificate));
+    std::filesystem::create_directories(one.readings_file.parent_path());
+    std::filesystem::create_directories(one.certificate_file.parent_path());
+    base::write_whole(one.readings_file, one.readings_text);
+    base::write_whole(one.certificate_file, base::json_text(certificates.back()));
+  }
+  if (options.json) {
+    fmt::print("{}", base::json_text(boost::json::object{{"certificates", certificates}}));
+  } else {
+    print_bench(all);
+  }
+  return done;
+}
+
+}  // namespace windwright::cli
