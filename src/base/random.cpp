@@ -2,8 +2,10 @@
 #include "base/random.h"
 
 #include <cmath>
+#include <cstddef>
 #include <cstdint>
 #include <numbers>
+#include <span>
 #include <string_view>
 
 namespace windwright::base {
@@ -37,6 +39,19 @@ double RandomStream::normal(std::uint64_t n) const {
   const double radius = std::sqrt(-2.0 * std::log(uniform(pair)));
   const double angle = 2.0 * std::numbers::pi * uniform(pair + 1U);
   return radius * ((n & 1U) != 0U ? std::sin(angle) : std::cos(angle));
+}
+
+void RandomStream::normals(std::uint64_t first, std::span<double> numbers) const {
+  std::size_t i = 0;
+  if ((first & 1U) != 0U && !numbers.empty()) numbers[i++] = normal(first);
+  for (; i + 1 < numbers.size(); i += 2) {
+    const std::uint64_t pair = first + i;
+    const double radius = std::sqrt(-2.0 * std::log(uniform(pair)));
+    const double angle = 2.0 * std::numbers::pi * uniform(pair + 1U);
+    numbers[i] = radius * std::cos(angle);
+    numbers[i + 1] = radius * std::sin(angle);
+  }
+  if (i < numbers.size()) numbers[i] = normal(first + i);
 }
 
 }  // namespace windwright::base

@@ -41,15 +41,22 @@ struct KnownName {
 
 // What the rest of the program understands. A bench without one of the required channels cannot be
 // reduced to power coefficient and tip-speed ratio.
-constexpr std::array<KnownName, 9> known_channels{{{"air_temperature_C", true},
-                                                   {"air_pressure_hPa", true},
-                                                   {"air_humidity_pct", true},
-                                                   {"air_speed_m_s", true},
-                                                   {"rotor_speed_rad_s", true},
-                                                   {"dc_voltage_V", true},
-                                                   {"dc_current_A", true},
-                                                   {"ac_voltage_V", false},
-                                                   {"ac_current_A", false}}};
+constexpr std::array<KnownName, 16> known_channels{{{"air_temperature_C", true},
+                                                    {"air_pressure_hPa", true},
+                                                    {"air_humidity_pct", true},
+                                                    {"air_speed_m_s", true},
+                                                    {"rotor_speed_rad_s", true},
+                                                    {"dc_voltage_V", true},
+                                                    {"dc_current_A", true},
+                                                    {"ac_voltage_V", false},
+                                                    {"ac_current_A", false},
+                                                    {"ac_voltage_b_V", false},
+                                                    {"ac_current_b_A", false},
+                                                    {"ac_voltage_c_V", false},
+                                                    {"ac_current_c_A", false},
+                                                    {"ac_line_voltage_ab_V", false},
+                                                    {"ac_line_voltage_bc_V", false},
+                                                    {"ac_line_voltage_ca_V", false}}};
 constexpr std::array<KnownName, 5> known_actuators{{{"fan_pct", true},
                                                     {"load_selector", false},
                                                     {"rheostat_ohm", false},
@@ -445,6 +452,9 @@ Bench bench_from_file(const std::filesystem::path& file) {
   bench.generator = read_generator(generator);
   bench.u_loss_relative =
       generator.number("u_loss_pct", {.at_least = 0.0, .at_most = 50.0}) / 100.0;
+  bench.smoothing_inductance_H =
+      generator.number_or("smoothing_inductance_H", std::numeric_limits<double>::infinity(),
+                          {.at_most = 1e3, .above = 0.0});
   bench.loads = read_loads(root.table("loads"));
   std::set<std::string> taken;
   for (const Settings& table : root.tables("channel"))

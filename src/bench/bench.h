@@ -11,6 +11,7 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <limits>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -127,6 +128,8 @@ struct Bench {
   DiscCube disc_cube;
   physics::Generator generator;
   double u_loss_relative;  // standard uncertainty of every modelled generator loss
+  /// Of the choke between bridge and load; infinity: the direct current is smooth.
+  double smoothing_inductance_H = std::numeric_limits<double>::infinity();
   physics::Loads loads;
   std::vector<Channel> channels;
   std::vector<Actuator> actuators;
@@ -142,9 +145,9 @@ struct Bench {
 /// Reads and checks a whole bench description with its rotor and polars: docs/files.md. Names of
 /// channels and actuators are from a closed list (air_temperature_C, air_pressure_hPa,
 /// air_humidity_pct, air_speed_m_s, rotor_speed_rad_s, dc_voltage_V and dc_current_A must be there;
-/// ac_voltage_V and ac_current_A may; of actuators fan_pct must, load_selector, rheostat_ohm,
-/// blade_count and pitch_deg may). Rotor and certificates lie inside the bench's folder; the
-/// certificates need not exist yet.
+/// ac_voltage_V and ac_current_A of phase a, the same of phases b and c, and the line voltages may;
+/// of actuators fan_pct must, load_selector, rheostat_ohm, blade_count and pitch_deg may). Rotor
+/// and certificates lie inside the bench's folder; the certificates need not exist yet.
 /// @throws BadInput  with file and line
 Bench bench_from_file(const std::filesystem::path& file);
 

@@ -3,6 +3,7 @@
 
 #include <boost/math/quadrature/gauss.hpp>
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <numbers>
@@ -120,16 +121,21 @@ ArcIntegral arc_integral(const LineArc& line, const BridgeArc& arc, double decay
 }
 
 std::vector<BridgeArc> whole_period(std::span<const BridgeArc> sixth) {
-  std::vector<BridgeArc> arcs(sixth.begin(), sixth.end());
-  arcs.reserve(6 * sixth.size());
-  for (std::size_t i = 0; i < 5 * sixth.size(); ++i) {
-    const BridgeArc before = arcs[i];
-    arcs.push_back(
-        {.begin_rad = before.begin_rad + deg_60,
-         .end_rad = before.end_rad + deg_60,
-         .line = {turned(before.line[1]), turned(before.line[2]), turned(before.line[0])}});
-  }
+  std::vector<BridgeArc> arcs(6 * sixth.size());
+  std::copy(sixth.begin(), sixth.end(), arcs.begin());
+  complete_period(arcs);
   return arcs;
+}
+
+void complete_period(std::span<BridgeArc> arcs) {
+  const std::size_t sixth = arcs.size() / 6;
+  for (std::size_t i = 0; i < 5 * sixth; ++i) {
+    const BridgeArc& before = arcs[i];
+    arcs[i + sixth] = {
+        .begin_rad = before.begin_rad + deg_60,
+        .end_rad = before.end_rad + deg_60,
+        .line = {turned(before.line[1]), turned(before.line[2]), turned(before.line[0])}};
+  }
 }
 
 }  // namespace windwright::physics

@@ -113,6 +113,14 @@ struct SmoothMeans {
 /// Source: modes after Witzke, Kresser, Dillard, AIEE Trans. 72 (1953) 244 (from memory).
 SmoothMeans smooth_bridge_means(const SmoothBridge& bridge);
 BridgeCycle smooth_bridge_cycle(const SmoothBridge& bridge);
+
+/// Its arcs alone, without a vector to allocate.
+struct SmoothPeriod {
+  std::array<BridgeArc, 12> arcs;
+  std::size_t count;  // 1 without current, else 6 or 12
+  double decay;       // as in BridgeCycle
+};
+SmoothPeriod smooth_bridge_period(const SmoothBridge& bridge);
 /// One of its figures alone, faster.
 double smooth_bridge_voltage_V(const SmoothBridge& bridge);
 PhasePoint smooth_bridge_point(const SmoothBridge& bridge, double angle_rad);  // of phase a
@@ -131,5 +139,7 @@ ArcIntegral arc_integral(const LineArc& line, const BridgeArc& arc, double decay
 /// The arcs of a sixth of a period, continued to the whole by the bridge's symmetry: 60 degrees
 /// later phase a does the opposite of what b did, b of c, c of a.
 std::vector<BridgeArc> whole_period(std::span<const BridgeArc> sixth);
+/// The same in place: the first sixth of the arcs is there already.
+void complete_period(std::span<BridgeArc> arcs);
 
 }  // namespace windwright::physics

@@ -392,25 +392,36 @@ PhasePoint smooth_bridge_point(const SmoothBridge& bridge, double angle_rad) {
 }
 
 BridgeCycle smooth_bridge_cycle(const SmoothBridge& bridge) {
-  const Units units = units_of(bridge);
   const SmoothMeans means = smooth_bridge_means(bridge);
+  const SmoothPeriod period = smooth_bridge_period(bridge);
   BridgeCycle cycle{};
-  cycle.decay = units.resistance / units.reactance;
+  cycle.arcs.assign(period.arcs.begin(),
+                    period.arcs.begin() + static_cast<std::ptrdiff_t>(period.count));
+  cycle.decay = period.decay;
   cycle.mode = means.mode;
   cycle.dc_current_A = bridge.dc_current_A;
   cycle.line_current_rms_A.fill(means.line_current_rms_A);
   const double rms_A = means.line_current_rms_A;
   cycle.electromagnetic_W =
       means.bridge_voltage_V * bridge.dc_current_A + 3.0 * bridge.resistance_ohm * rms_A * rms_A;
+  return cycle;
+}
+
+SmoothPeriod smooth_bridge_period(const SmoothBridge& bridge) {
+  const Units units = units_of(bridge);
+  SmoothPeriod period{};
+  period.decay = units.resistance / units.reactance;
   if (!(bridge.dc_current_A > 0.0)) {
-    cycle.arcs.push_back({.begin_rad = 0.0, .end_rad = 2.0 * pi, .line = {}});
-    return cycle;
+    period.arcs[0] = {.begin_rad = 0.0, .end_rad = 2.0 * pi, .line = {}};
+    period.count = 1;
+    return period;
   }
   const double current = std::max(units.current, 1e-12);
   const Sixth sixth = Solver(current, units.resistance, units.reactance).solve();
-  cycle.arcs = whole_period(std::span(sixth.arcs).first(sixth.count));
   const double unit_A = bridge.dc_current_A / current;
-  for (BridgeArc& arc : cycle.arcs) {
+  for (std::size_t i = 0; i < sixth.count; ++i) {
+    BridgeArc& arc = period.arcs[i];
+    arc = sixth.arcs[i];
     for (LineArc& line : arc.line) {
       for (double* part : {&line.cosine_A, &line.sine_A, &line.fading_A, &line.rising_A})
         *part *= unit_A;
@@ -418,7 +429,9 @@ BridgeCycle smooth_bridge_cycle(const SmoothBridge& bridge) {
         *part *= bridge.emf_peak_V;
     }
   }
-  return cycle;
+  period.count = 6 * sixth.count;
+  complete_period(std::span(period.arcs).first(period.count));
+  return period;
 }
 
 }  // namespace windwright::physics

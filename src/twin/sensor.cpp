@@ -37,6 +37,7 @@ Sensor::Sensor(const bench::Channel& channel, std::uint64_t seed, double sample_
       sensor.sensitivity_V * (1.0 + sensor.u_sensitivity_relative * normal("sensitivity"));
   bow_V_ = sensor.nonlinearity_relative * std::abs(sensor.sensitivity_V) * span_ * normal("bow");
   noise_V_ = sensor.noise_V;
+  steps_ = std::ldexp(1.0, converter_.bits);
   drift_ = channel.u_drift * normal("drift");
   standard_error_ = channel.calibration.u_standard * normal("standard");
   standard_error_relative_ = channel.calibration.u_standard_relative * normal("standard, relative");
@@ -77,26 +78,47 @@ double Sensor::true_input(Input kind, double value) const {
   return value + drift_;
 }
 
+double Sensor::transferred_V(double sensed) const {
+  const double xi = (sensed - lowest_) / span_;
+  return offset_V_ + sensitivity_V_ * sensed + bow_V_ * 4.0 * xi * (1.0 - xi);
+}
+
+std::int32_t Sensor::converted(double input_V) const {
+  const double place =
+      (input_V - converter_.lower_V) / (converter_.upper_V - converter_.lower_V) * steps_;
+  return static_cast<std::int32_t>(std::clamp(std::floor(place), 0.0, steps_ - 1.0));
+}
+
 std::int32_t Sensor::counts(Input kind, double true_input, std::int64_t sample) {
+  std::int32_t shown = 0;
+  counts({.kind = kind, .lagged = false, .first = sample, .true_input = {&true_input, 1}},
+         {&shown, 1});
+  return shown;
+}
+
+void Sensor::counts(const Samples& samples, std::span<std::int32_t> shown) {
   Memory& m = memory_;
   if (m.fault == static_cast<std::int64_t>(FaultKind::stuck_sensor)) {
-    return static_cast<std::int32_t>(m.counts);
+    std::fill(shown.begin(), shown.end(), static_cast<std::int32_t>(m.counts));
+    return;
   }
-  const double sensed = felt(true_input, sample);
-  const double xi = (sensed - lowest_) / span_;
-  const double input_V = offset_V_ + sensitivity_V_ * sensed + bow_V_ * 4.0 * xi * (1.0 - xi);
-  m.output_V =
-      m.settled ? keep_ * m.output_V + from_old_ * m.input_V + from_new_ * input_V : input_V;
-  m.input_V = input_V;
-  m.settled = true;
-  const double noise =
-      noise_[static_cast<std::size_t>(kind)].normal(static_cast<std::uint64_t>(sample));
-  const double steps = std::ldexp(1.0, converter_.bits);
-  const double place = (m.output_V + noise_V_ * noise - converter_.lower_V) /
-                       (converter_.upper_V - converter_.lower_V) * steps;
-  const auto shown = static_cast<std::int32_t>(std::clamp(std::floor(place), 0.0, steps - 1.0));
-  m.counts = shown;
-  return shown;
+  make_room(shown.size());
+  const std::span<double> noise = std::span(numbers_).first(shown.size());
+  noise_[static_cast<std::size_t>(samples.kind)].normals(static_cast<std::uint64_t>(samples.first),
+                                                         noise);
+  const bool sound = m.fault == no_fault;
+  for (std::size_t i = 0; i < shown.size(); ++i) {
+    const double input = samples.true_input[i];
+    const double input_V =
+        transferred_V(sound ? input : felt(input, samples.first + static_cast<std::int64_t>(i)));
+    const bool follows = m.settled && !samples.lagged;
+    m.output_V =
+        follows ? keep_ * m.output_V + from_old_ * m.input_V + from_new_ * input_V : input_V;
+    m.input_V = input_V;
+    m.settled = !samples.lagged;
+    shown[i] = converted(m.output_V + noise_V_ * noise[i]);
+  }
+  if (!shown.empty()) m.counts = shown.back();
 }
 
 // What acts on the sensor's element, its fault included.

@@ -5,7 +5,9 @@
 #include "bench/bench.h"
 #include "twin/fault.h"
 
+#include <cstddef>
 #include <cstdint>
+#include <span>
 #include <vector>
 
 namespace windwright::twin {
@@ -13,7 +15,9 @@ namespace windwright::twin {
 /// One simulated sensor with its converter. Its true transfer is drawn once per seed:
 ///   volts = offset + sensitivity (x + drift) + bow 4 xi (1 - xi),  xi = place of x in the
 ///   calibrated range, 0 to 1,
-/// then a first-order lag, white noise, and the converter, which clips and rounds to its steps.
+/// then a first-order lag, white noise, and the converter, which clips and rounds to its steps. A
+/// waveform has its lag behind it already (physics/bridge_signals.h): from sample to sample nobody
+/// could say what it did in between.
 ///
 /// A known input stands for a value only as well as its standard does. A value out of
 /// [channel.calibration] references comes from the reference standard, whose errors (one absolute,
@@ -38,6 +42,19 @@ class Sensor {
   /// The next sample. The lag takes the input as linear between samples, exactly.
   /// @param sample  its number, for the noise
   std::int32_t counts(Input kind, double true_input, std::int64_t sample);
+  /// The next samples, as by one call each.
+  struct Samples {
+    Input kind;
+    bool lagged;         // a waveform behind its lag
+    std::int64_t first;  // number of the first
+    std::span<const double> true_input;
+  };
+  /// @param shown  as many as there are inputs
+  void counts(const Samples& samples, std::span<std::int32_t> shown);
+  /// For as many samples at once `counts` allocates nothing.
+  void make_room(std::size_t samples) {
+    if (samples > numbers_.size()) numbers_.resize(samples);
+  }
 
   /// From the sample on; takes the place of another fault. Its channel is not looked at.
   /// @param fault  one of a sensor
@@ -61,6 +78,8 @@ class Sensor {
 
  private:
   double felt(double true_input, std::int64_t sample) const;
+  double transferred_V(double sensed) const;
+  std::int32_t converted(double input_V) const;
 
   bench::Converter converter_;
   std::vector<double> references_;
@@ -76,6 +95,7 @@ class Sensor {
   double lowest_ = 0.0;
   double span_ = 1.0;
   double noise_V_ = 0.0;
+  double steps_ = 1.0;                     // of the converter
   double keep_ = 0.0;                      // of the output, over one sample
   double from_old_ = 0.0;                  // weight of the input one sample ago
   double from_new_ = 1.0;                  // weight of the input now
@@ -83,6 +103,7 @@ class Sensor {
   base::RandomStream clamp_;               // contact of a loose one
   double sample_rate_hz_;
   Memory memory_;
+  std::vector<double> numbers_;  // of the noise, (samples)
 };
 
 }  // namespace windwright::twin

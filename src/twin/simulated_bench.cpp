@@ -5,7 +5,7 @@
 #include "physics/loads.h"
 #include "twin/bookmark.h"
 #include "twin/plant.h"
-#include "twin/sensor.h"
+#include "twin/sampling.h"
 
 #include <fmt/format.h>
 
@@ -31,31 +31,14 @@ using Clock = std::chrono::steady_clock;
 
 constexpr double blade_change_s = 30.0;
 constexpr double rad_per_deg = std::numbers::pi / 180.0;
-constexpr double zero_celsius_K = 273.15;
-
-// Quantities in the order of `true_values`.
-constexpr std::array<std::string_view, 9> quantities{
-    "air_temperature_C", "air_pressure_hPa",  "air_humidity_pct",
-    "air_speed_m_s",     "rotor_speed_rad_s", "dc_voltage_V",
-    "dc_current_A",      "ac_voltage_V",      "ac_current_A"};
-using TrueValues = std::array<double, quantities.size()>;
-
 constexpr std::array<std::string_view, 4> load_names{"none", "rheostat", "lamps",
                                                      "rheostat_and_lamps"};
-
-struct KnownInput {
-  std::size_t channel;
-  Sensor::Input kind;
-  double true_input;
-};
 
 }  // namespace
 
 struct SimulatedBench::State {
   State(const bench::Bench& described, Pace wanted);
 
-  TrueValues true_values(const PlantSample& now) const;
-  void sample(const PlantSample& now, bench::SampleBlock& block, std::size_t index);
   void keep_pace() const;
   void restart_pace();
   std::int64_t samples_of_time() const { return plant.state().tick / plant.ticks_per_sample(); }
@@ -66,9 +49,7 @@ struct SimulatedBench::State {
   bench::Bench bench;  // its own copy: plant refers to it
   Pace pace;
   Plant plant;
-  std::vector<Sensor> sensors;        // (channels)
-  std::vector<std::size_t> quantity;  // (channels), index into quantities
-  std::optional<KnownInput> known_input;
+  Sampling sampling;
   std::int64_t next_sample = 0;
   bool gap_before = false;
   Clock::time_point pace_start;
@@ -76,54 +57,8 @@ struct SimulatedBench::State {
 };
 
 SimulatedBench::State::State(const bench::Bench& described, Pace wanted)
-    : bench(described), pace(wanted), plant(bench) {
-  for (const bench::Channel& channel : bench.channels) {
-    sensors.emplace_back(channel, bench.simulation->seed, bench.sample_rate_hz);
-    const auto found = std::find(quantities.begin(), quantities.end(), channel.name);
-    if (found == quantities.end()) {
-      throw base::BadInput(bench.file.string(),
-                           fmt::format("channel '{}' cannot be simulated", channel.name),
-                           fmt::format("one of {}", fmt::join(quantities, ", ")));
-    }
-    quantity.push_back(static_cast<std::size_t>(found - quantities.begin()));
-  }
+    : bench(described), pace(wanted), plant(bench), sampling(bench, plant) {
   restart_pace();
-}
-
-TrueValues SimulatedBench::State::true_values(const PlantSample& now) const {
-  const physics::Air air = plant.air();
-  const Motion& motion = now.motion;
-  physics::PhaseSample phase{};
-  if (motion.rotor_speed_rad_s > 0.0) {
-    const physics::Generator& generator = plant.truth().generator;
-    physics::GeneratorLoad load{};  // the current alone shapes the phase
-    load.dc_voltage_V = now.dc_voltage_V;
-    load.dc_current_A = now.dc_current_A;
-    phase = physics::phase_sample(generator, load, motion.rotor_speed_rad_s,
-                                  generator.pole_pairs * motion.rotor_angle_rad);
-  }
-  return {air.temperature_K - zero_celsius_K,
-          air.pressure_Pa / 100.0,
-          air.relative_humidity * 100.0,
-          motion.air_speed_m_s,
-          motion.rotor_speed_rad_s,
-          now.dc_voltage_V,
-          now.dc_current_A,
-          phase.voltage_V,
-          phase.current_A};
-}
-
-void SimulatedBench::State::sample(const PlantSample& now, bench::SampleBlock& block,
-                                   std::size_t index) {
-  const TrueValues values = true_values(now);
-  for (std::size_t channel = 0; channel < sensors.size(); ++channel) {
-    Sensor& sensor = sensors[channel];
-    const bool known = known_input && known_input->channel == channel;
-    const Sensor::Input kind = known ? known_input->kind : Sensor::Input::process;
-    const double input =
-        known ? known_input->true_input : sensor.true_input(kind, values[quantity[channel]]);
-    block.counts[channel * block.samples + index] = sensor.counts(kind, input, next_sample);
-  }
 }
 
 void SimulatedBench::State::restart_pace() {
@@ -170,7 +105,7 @@ void SimulatedBench::State::pass(std::int64_t samples) {
   if (samples_of_time() == next_sample) return;
   next_sample = samples_of_time();
   gap_before = true;
-  for (Sensor& sensor : sensors)
+  for (Sensor& sensor : sampling.sensors())
     sensor.settle();
   restart_pace();
 }
@@ -228,18 +163,11 @@ void SimulatedBench::apply_known_input(std::string_view channel, double value) {
     throw base::DeviceFault(s.bench.name, fmt::format("known input {} on {}", value, channel),
                             "a finite value");
   }
-  remove_known_input();
-  const std::size_t index = s.bench.channel_index(channel);
-  const Sensor::Input kind = s.sensors[index].kind_of_known_input(value);
-  s.known_input = {
-      .channel = index, .kind = kind, .true_input = s.sensors[index].true_input(kind, value)};
-  s.sensors[index].settle();
+  s.sampling.apply_known_input(s.bench.channel_index(channel), value);
 }
 
 void SimulatedBench::remove_known_input() {
-  State& s = *state_;
-  if (s.known_input) s.sensors[s.known_input->channel].settle();
-  s.known_input.reset();
+  state_->sampling.remove_known_input();
 }
 
 void SimulatedBench::read(bench::SampleBlock& block) {
@@ -251,22 +179,22 @@ void SimulatedBench::read(bench::SampleBlock& block, std::size_t samples) {
   block.first_sample = s.next_sample;
   block.start = now();
   block.gap_before = s.gap_before;
-  block.channels = s.sensors.size();
+  block.channels = s.sampling.sensors().size();
   block.samples = samples;
   block.counts.resize(block.channels * block.samples);
   s.gap_before = false;
   const std::int64_t per_sample = s.plant.ticks_per_sample();
-  const double tick_s = s.plant.tick_s();
   std::int64_t left = static_cast<std::int64_t>(block.samples) * per_sample;
   std::int64_t tick = 0;  // since the block's first sample
   while (left > 0) {
     const std::int64_t gone = s.plant.advance(left);
-    for (std::int64_t i = (per_sample - tick % per_sample) % per_sample; i < gone;
-         i += per_sample) {
-      s.sample(s.plant.sample_after(static_cast<double>(i) * tick_s), block,
-               static_cast<std::size_t>((tick + i) / per_sample));
-      ++s.next_sample;
-    }
+    const std::int64_t first_tick = (per_sample - tick % per_sample) % per_sample;
+    const std::int64_t taken = first_tick < gone ? (gone - first_tick - 1) / per_sample + 1 : 0;
+    s.sampling.take({.first_tick = first_tick,
+                     .count = static_cast<std::size_t>(taken),
+                     .first_sample = s.next_sample},
+                    static_cast<std::size_t>((tick + first_tick) / per_sample), block);
+    s.next_sample += taken;
     tick += gone;
     left -= gone;
   }
@@ -288,7 +216,7 @@ std::string SimulatedBench::bookmark() const {
                     .gap_before = s.gap_before,
                     .plant = s.plant.state(),
                     .sensors = {}};
-  for (const Sensor& sensor : s.sensors)
+  for (const Sensor& sensor : s.sampling.sensors())
     bookmark.sensors.push_back(sensor.memory());
   return bookmark_text(bookmark);
 }
@@ -296,7 +224,8 @@ std::string SimulatedBench::bookmark() const {
 void SimulatedBench::return_to(std::string_view text) {
   State& s = *state_;
   const Bookmark bookmark = bookmark_from_text(text);
-  if (bookmark.seed != s.bench.simulation->seed || bookmark.sensors.size() != s.sensors.size()) {
+  if (bookmark.seed != s.bench.simulation->seed ||
+      bookmark.sensors.size() != s.sampling.sensors().size()) {
     throw base::BadInput("bookmark of the simulated bench", "is of another bench or seed",
                          "the bench description that the bookmark was made with");
   }
@@ -304,8 +233,8 @@ void SimulatedBench::return_to(std::string_view text) {
   s.plant.restore(bookmark.plant);
   s.next_sample = bookmark.sample;
   s.gap_before = bookmark.gap_before;
-  for (std::size_t i = 0; i < s.sensors.size(); ++i)
-    s.sensors[i].restore(bookmark.sensors[i]);
+  for (std::size_t i = 0; i < bookmark.sensors.size(); ++i)
+    s.sampling.sensors()[i].restore(bookmark.sensors[i]);
   s.restart_pace();
 }
 
@@ -313,15 +242,16 @@ std::map<std::string, double> SimulatedBench::truth() const {
   const State& s = *state_;
   const Motion motion = s.plant.motion_now();
   const PowerFlow flow = s.plant.power_flow_now();
-  const TrueValues values = s.true_values({.motion = motion,
-                                           .dc_voltage_V = flow.generator.dc_voltage_V,
-                                           .dc_current_A = flow.generator.dc_current_A});
   const Truth& truth = s.plant.truth();
   const double radius_m = truth.rotor.tip_radius_m;
   const bool wind = flow.wind_power_W > 0.0;
   std::map<std::string, double> all;
-  for (std::size_t i = 0; i < quantities.size(); ++i)
-    all[std::string(quantities[i])] = values[i];
+  const TrueValues values = s.sampling.true_values({.motion = motion,
+                                                    .dc_voltage_V = flow.generator.dc_voltage_V,
+                                                    .dc_current_A = flow.generator.dc_current_A});
+  for (std::size_t i = 0; i < quantity_count; ++i) {
+    if (s.sampling.is_known(i)) all[std::string(quantity_name(i))] = values[i];
+  }
   all["disc_air_speed_m_s"] = flow.disc_air_speed_m_s;
   all["induced_air_speed_m_s"] = flow.induced_air_speed_m_s;
   all["tip_speed_ratio"] =
@@ -364,7 +294,8 @@ void SimulatedBench::start_fault(const Fault& fault) {
     case FaultKind::worn_bearing:
       return s.plant.wear_bearing(fault.amount);
     default:
-      return s.sensors[s.bench.channel_index(fault.channel)].start_fault(fault, s.next_sample);
+      return s.sampling.sensors()[s.bench.channel_index(fault.channel)].start_fault(fault,
+                                                                                    s.next_sample);
   }
 }
 
@@ -376,7 +307,7 @@ void SimulatedBench::end_fault(const Fault& fault) {
     case FaultKind::worn_bearing:
       return s.plant.wear_bearing(1.0);
     default:
-      return s.sensors[s.bench.channel_index(fault.channel)].end_fault();
+      return s.sampling.sensors()[s.bench.channel_index(fault.channel)].end_fault();
   }
 }
 
