@@ -12,7 +12,7 @@ namespace {
 
 // Ranges are wide: they catch a wrong unit, not an odd bench.
 constexpr double any = 1e12;
-constexpr std::array<Column, 17> columns{{
+constexpr std::array<Column, 24> columns{{
     {"air_speed_m_s", "mean air speed at the rotor disc", 1e-3, 150.0},
     {"air_speed_cubed_m3_s3", "mean of the cube of that air speed", 1e-9, 3.4e6},
     {"turbulence_intensity_pct", "standard deviation of that air speed over its mean", 0.0, 60.0},
@@ -29,7 +29,17 @@ constexpr std::array<Column, 17> columns{{
     {"dc_power_W", "mean of the product of the two", -any, any},
     {"ac_voltage_V", "root mean square of the phase voltage (terminal to star point)", 0.0, any},
     {"ac_current_A", "root mean square of the line current", 0.0, any},
-    {"ac_power_W", "power of all three phases: three times the mean product of one", -any, any},
+    {"ac_voltage_b_V", "the same of phase b", 0.0, any},
+    {"ac_current_b_A", "the same of phase b", 0.0, any},
+    {"ac_voltage_c_V", "the same of phase c", 0.0, any},
+    {"ac_current_c_A", "the same of phase c", 0.0, any},
+    {"ac_line_voltage_ab_V", "root mean square of the voltage from phase a to b", 0.0, any},
+    {"ac_line_voltage_bc_V", "the same from b to c", 0.0, any},
+    {"ac_line_voltage_ca_V", "the same from c to a", 0.0, any},
+    {"ac_power_W",
+     "power of all three phases: mean products of each, or three times that of one if only one is "
+     "measured",
+     -any, any},
 }};
 
 }  // namespace

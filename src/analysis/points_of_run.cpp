@@ -151,12 +151,25 @@ Product mean_cube(const Signal& speed) {
   return product;
 }
 
-Product mean_power(std::string name, double phases, const Signal& voltage, const Signal& current) {
-  Product product{.name = std::move(name), .samples = voltage.values, .parts = {}};
-  for (std::size_t i = 0; i < product.samples.size(); ++i)
-    product.samples[i] *= phases * current.values[i];
-  product.parts = {part_of(voltage, [&](std::size_t i) { return phases * current.values[i]; }),
-                   part_of(current, [&](std::size_t i) { return phases * voltage.values[i]; })};
+struct Pair {
+  const Signal* voltage;
+  const Signal* current;
+};
+
+Product mean_power(std::string name, double times, const std::vector<Pair>& pairs) {
+  Product product{.name = std::move(name),
+                  .samples = std::vector<double>(pairs.front().voltage->values.size()),
+                  .parts = {}};
+  for (const Pair& pair : pairs) {
+    const std::vector<double>& voltage = pair.voltage->values;
+    const std::vector<double>& current = pair.current->values;
+    for (std::size_t i = 0; i < product.samples.size(); ++i)
+      product.samples[i] += times * voltage[i] * current[i];
+    product.parts.push_back(
+        part_of(*pair.voltage, [&](std::size_t i) { return times * current[i]; }));
+    product.parts.push_back(
+        part_of(*pair.current, [&](std::size_t i) { return times * voltage[i]; }));
+  }
   return product;
 }
 
@@ -309,11 +322,17 @@ Point point_of(const campaign::Run& run, const recording::Recording& recording,
   }
   together.push_back(mean_cube(*signal("air_speed_m_s")));
   together.push_back(
-      mean_power("dc_power_W", 1.0, *signal("dc_voltage_V"), *signal("dc_current_A")));
-  if (signal("ac_voltage_V") != nullptr && signal("ac_current_A") != nullptr) {
-    constexpr double phases = 3.0;
-    together.push_back(
-        mean_power("ac_power_W", phases, *signal("ac_voltage_V"), *signal("ac_current_A")));
+      mean_power("dc_power_W", 1.0, {{signal("dc_voltage_V"), signal("dc_current_A")}}));
+  std::vector<Pair> phases;
+  for (const char* phase : {"", "_b", "_c"}) {
+    const Pair pair{.voltage = signal(fmt::format("ac_voltage{}_V", phase)),
+                    .current = signal(fmt::format("ac_current{}_A", phase))};
+    if (pair.voltage != nullptr && pair.current != nullptr) phases.push_back(pair);
+  }
+  // Of one phase alone the others are taken to be as it is; two without the third say no more.
+  if (phases.size() == 2) phases.pop_back();
+  if (!phases.empty()) {
+    together.push_back(mean_power("ac_power_W", 3.0 / static_cast<double>(phases.size()), phases));
   }
   add_together(together, point.number, point);
   move_air_speed_to_disc(run.bench, point);

@@ -121,8 +121,8 @@ void BridgeSignals::pass_lag(std::size_t tap, std::size_t exponential, double ra
   for (const bool closing : {false, true}) {
     if (closing) now /= -std::expm1(-rate * turn_rad);
     for (std::size_t a = 0; a < count; ++a) {
-      double begin =
-          piece[a].steady + piece[a].cosine * arcs_[a].begin_cosine + piece[a].sine * arcs_[a].begin_sine;
+      double begin = piece[a].steady + piece[a].cosine * arcs_[a].begin_cosine +
+                     piece[a].sine * arcs_[a].begin_sine;
       for (std::size_t m = 0; m < exponential; ++m)
         begin += piece[a].fading[m];
       piece[a].fading[exponential] = now - begin;
@@ -159,13 +159,12 @@ void BridgeSignals::renew(const Generator& generator, const BridgeOperation& ope
   for (std::size_t t = 0; t < taps_.size(); ++t) {
     const BridgeTap& tap = taps_[t];
     rate_[t] = {period.decay, 0.0, 0.0};
-    const bool flat = tap.quantity == BridgeQuantity::dc_ripple &&
-                      (!(bridge.dc_current_A > 0.0) || !(mean_V > 0.0) ||
-                       !std::isfinite(operation.smoothing_s));
+    const bool flat =
+        tap.quantity == BridgeQuantity::dc_ripple &&
+        (!(bridge.dc_current_A > 0.0) || !(mean_V > 0.0) || !std::isfinite(operation.smoothing_s));
     for (std::size_t a = 0; a < count; ++a) {
-      pieces_[t * count + a] =
-          flat ? Piece{.steady = 1.0, .cosine = 0.0, .sine = 0.0, .fading = {}}
-               : piece_of(generator, period.arcs[a], tap);
+      pieces_[t * count + a] = flat ? Piece{.steady = 1.0, .cosine = 0.0, .sine = 0.0, .fading = {}}
+                                    : piece_of(generator, period.arcs[a], tap);
     }
     if (flat) continue;
     if (tap.quantity == BridgeQuantity::dc_ripple) {

@@ -87,8 +87,8 @@ class BridgeSignals {
   std::vector<std::array<double, exponentials>> rate_;  // (taps), per radian
   double emf_peak_V_ = 0.0;
   std::vector<double> cosine_, sine_, since_;  // (samples)
-  std::vector<double> known_;                // rates whose exponentials are at hand
-  std::vector<std::vector<double>> faded_;   // beside them, (samples)
+  std::vector<double> known_;                  // rates whose exponentials are at hand
+  std::vector<std::vector<double>> faded_;     // beside them, (samples)
 };
 
 }  // namespace windwright::physics

@@ -49,12 +49,10 @@ enum Quantity : std::size_t {
 constexpr std::size_t always_known = ac_voltage_b;
 
 constexpr std::array<std::string_view, quantity_count> names{
-    "air_temperature_C",    "air_pressure_hPa",     "air_humidity_pct",
-    "air_speed_m_s",        "rotor_speed_rad_s",    "dc_voltage_V",
-    "dc_current_A",         "ac_voltage_V",         "ac_current_A",
-    "ac_voltage_b_V",       "ac_current_b_A",       "ac_voltage_c_V",
-    "ac_current_c_A",       "ac_line_voltage_ab_V", "ac_line_voltage_bc_V",
-    "ac_line_voltage_ca_V"};
+    "air_temperature_C", "air_pressure_hPa",     "air_humidity_pct",     "air_speed_m_s",
+    "rotor_speed_rad_s", "dc_voltage_V",         "dc_current_A",         "ac_voltage_V",
+    "ac_current_A",      "ac_voltage_b_V",       "ac_current_b_A",       "ac_voltage_c_V",
+    "ac_current_c_A",    "ac_line_voltage_ab_V", "ac_line_voltage_bc_V", "ac_line_voltage_ca_V"};
 
 std::optional<physics::BridgeTap> tap_of(std::size_t quantity, double bandwidth_Hz) {
   using physics::BridgeQuantity;
@@ -196,9 +194,8 @@ TrueValues Sampling::true_values(const PlantSample& now) const {
 void Sampling::apply_known_input(std::size_t channel, double value) {
   remove_known_input();
   const Sensor::Input kind = sensors_[channel].kind_of_known_input(value);
-  known_input_ = {.channel = channel,
-                  .kind = kind,
-                  .true_input = sensors_[channel].true_input(kind, value)};
+  known_input_ = {
+      .channel = channel, .kind = kind, .true_input = sensors_[channel].true_input(kind, value)};
   sensors_[channel].settle();
 }
 
@@ -230,10 +227,11 @@ void Sampling::shape_waveforms(const Stretch& stretch) {
     return;
   }
   const double load_ohm = ratio_or_none(middle_.dc_voltage_V, middle_.dc_current_A);
-  signals_.renew(generator,
-                 {.rotor_speed_rad_s = middle_.motion.rotor_speed_rad_s,
-                  .dc_current_A = middle_.dc_current_A,
-                  .smoothing_s = load_ohm > 0.0 ? bench_.smoothing_inductance_H / load_ohm : infinity});
+  signals_.renew(
+      generator,
+      {.rotor_speed_rad_s = middle_.motion.rotor_speed_rad_s,
+       .dc_current_A = middle_.dc_current_A,
+       .smoothing_s = load_ohm > 0.0 ? bench_.smoothing_inductance_H / load_ohm : infinity});
   for (std::size_t i = 0; i < stretch.count; ++i)
     angle_rad_[i] = generator.pole_pairs * motion_[i].motion.rotor_angle_rad;
   signals_.fill(std::span(angle_rad_).first(stretch.count), waves_now_);

@@ -67,8 +67,8 @@ class Sampling {
 
   const bench::Bench& bench_;
   Plant& plant_;
-  std::vector<Sensor> sensors_;             // (channels)
-  std::vector<std::size_t> quantity_;       // (channels)
+  std::vector<Sensor> sensors_;                  // (channels)
+  std::vector<std::size_t> quantity_;            // (channels)
   std::vector<std::optional<std::size_t>> tap_;  // (channels), index into the taps of signals_
   physics::BridgeSignals signals_;
   std::optional<KnownInput> known_input_;

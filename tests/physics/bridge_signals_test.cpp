@@ -72,14 +72,16 @@ TEST(BridgeSignals, ALagTurnsAndShrinksTheOpenCircuitsSinusoid) {
   const Generator generator = bench_generator();
   const double electrical_Hz = 6.0 * 120.0 / (2.0 * pi);
   for (const double bandwidth_Hz : {20.0, electrical_Hz, 400.0, 20000.0}) {
-    BridgeSignals signals({{.quantity = BridgeQuantity::phase_voltage, .bandwidth_Hz = bandwidth_Hz}});
+    BridgeSignals signals(
+        {{.quantity = BridgeQuantity::phase_voltage, .bandwidth_Hz = bandwidth_Hz}});
     signals.renew(generator, {.rotor_speed_rad_s = 120.0, .dc_current_A = 0.0});
     const std::vector<double> at_rad = angles(0.0, 0.31, 50);
     const Signals out = filled(signals, 1, at_rad);
     const double ratio = electrical_Hz / bandwidth_Hz;
     const double emf_V = 0.0165 * 6.0 * 120.0;
     for (std::size_t i = 0; i < at_rad.size(); ++i) {
-      EXPECT_NEAR(out[0][i], emf_V / std::hypot(1.0, ratio) * std::sin(at_rad[i] - std::atan(ratio)),
+      EXPECT_NEAR(out[0][i],
+                  emf_V / std::hypot(1.0, ratio) * std::sin(at_rad[i] - std::atan(ratio)),
                   1e-10 * emf_V);
     }
   }
@@ -150,8 +152,7 @@ TEST(BridgeSignals, RippleOfAnUnloadedBridgeIsThatOfSixPulses) {
   Generator generator = bench_generator();
   generator.diode_drop_V = 0.0;
   BridgeSignals signals({{.quantity = BridgeQuantity::dc_ripple}});
-  signals.renew(generator,
-                {.rotor_speed_rad_s = 120.0, .dc_current_A = 1e-6, .smoothing_s = 0.0});
+  signals.renew(generator, {.rotor_speed_rad_s = 120.0, .dc_current_A = 1e-6, .smoothing_s = 0.0});
   const Signals out = filled(signals, 1, angles(0.0, 2.0 * pi / 6000, 6000));
   double mean = 0.0;
   double square = 0.0;

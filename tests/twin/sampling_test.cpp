@@ -86,13 +86,12 @@ TEST(Sampling, FastSamplesGiveTheAveragedPowersInEveryMode) {
     const auto truth = device.truth();
     const double speed_rad_s = truth.at("rotor_speed_rad_s");
     const physics::Generator& g = bench.generator;
-    seen.insert(
-        physics::smooth_bridge_means(
-            {.emf_peak_V = g.flux_linkage_V_s * g.pole_pairs * speed_rad_s,
-             .resistance_ohm = g.winding_resistance_ohm + g.diode_resistance_ohm,
-             .reactance_ohm = g.pole_pairs * speed_rad_s * g.winding_inductance_H,
-             .dc_current_A = truth.at("dc_current_A")})
-            .mode);
+    seen.insert(physics::smooth_bridge_means(
+                    {.emf_peak_V = g.flux_linkage_V_s * g.pole_pairs * speed_rad_s,
+                     .resistance_ohm = g.winding_resistance_ohm + g.diode_resistance_ohm,
+                     .reactance_ohm = g.pole_pairs * speed_rad_s * g.winding_inductance_H,
+                     .dc_current_A = truth.at("dc_current_A")})
+                    .mode);
     const double ac_W = mean_product(s["ac_voltage_V"], s["ac_current_A"]) +
                         mean_product(s["ac_voltage_b_V"], s["ac_current_b_A"]) +
                         mean_product(s["ac_voltage_c_V"], s["ac_current_c_A"]);
@@ -104,8 +103,10 @@ TEST(Sampling, FastSamplesGiveTheAveragedPowersInEveryMode) {
     EXPECT_NEAR(two_W / ac_W, 1.0, 5e-3);
     EXPECT_NEAR(dc_W / truth.at("dc_power_W"), 1.0, 5e-3);
     for (std::size_t i = 0; i < s["ac_voltage_V"].size(); i += 101) {
-      EXPECT_NEAR(s["ac_current_A"][i] + s["ac_current_b_A"][i] + s["ac_current_c_A"][i], 0.0, 1e-5);
-      EXPECT_NEAR(s["ac_voltage_V"][i] - s["ac_voltage_b_V"][i], s["ac_line_voltage_ab_V"][i], 1e-4);
+      EXPECT_NEAR(s["ac_current_A"][i] + s["ac_current_b_A"][i] + s["ac_current_c_A"][i], 0.0,
+                  1e-5);
+      EXPECT_NEAR(s["ac_voltage_V"][i] - s["ac_voltage_b_V"][i], s["ac_line_voltage_ab_V"][i],
+                  1e-4);
     }
   }
   EXPECT_TRUE(seen.contains(physics::BridgeMode::two_three));
