@@ -3,6 +3,7 @@
 
 #include <array>
 #include <cstddef>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -121,6 +122,20 @@ struct SmoothPeriod {
   double decay;       // as in BridgeCycle
 };
 SmoothPeriod smooth_bridge_period(const SmoothBridge& bridge);
+/// What a resistance at its terminals draws.
+struct SmoothLoad {
+  double dc_current_A;
+  double line_current_rms_A;
+  double overlap_rad;
+};
+/// The current at which bridge voltage = threshold_V + load_resistance_ohm current, by Newton's
+/// method for current and overlap together; several times as fast as a search over the voltage.
+/// @param bridge  its dc_current_A is not looked at; an impedance above 0
+/// @return        nothing where the overlap is above 48 degrees, a diode waits or there is next to
+/// no
+///                reactance: search there
+std::optional<SmoothLoad> smooth_bridge_load(const SmoothBridge& bridge, double load_resistance_ohm,
+                                             double threshold_V);
 /// One of its figures alone, faster.
 double smooth_bridge_voltage_V(const SmoothBridge& bridge);
 PhasePoint smooth_bridge_point(const SmoothBridge& bridge, double angle_rad);  // of phase a

@@ -36,7 +36,7 @@ struct Source {
     return {.emf_peak_V = emf_peak_V,
             .resistance_ohm = resistance_ohm,
             .reactance_ohm = reactance_ohm,
-            .dc_current_A = std::min(current_A, short_circuit_A())};
+            .dc_current_A = current_A > 0.0 ? std::min(current_A, short_circuit_A()) : current_A};
   }
 };
 
@@ -125,16 +125,24 @@ void close_balance(const Generator& generator, const Source& source, double roto
 }
 
 /// A smooth current into the DC voltage that is set already.
+void carry(const Generator& generator, const Source& source, double rotor_speed_rad_s,
+           const SmoothLoad& carried, GeneratorLoad& load) {
+  load.dc_current_A = carried.dc_current_A;
+  load.overlap_rad = carried.overlap_rad;
+  load.line_current_rms_A = carried.line_current_rms_A;
+  const double mean_square = carried.line_current_rms_A * carried.line_current_rms_A;
+  load.rectifier_loss_W = 2.0 * carried.dc_current_A * generator.diode_drop_V +
+                          3.0 * generator.diode_resistance_ohm * mean_square;
+  close_balance(generator, source, rotor_speed_rad_s, 3.0 * mean_square, load);
+}
 void carry_smooth_current(const Generator& generator, const Source& source,
                           double rotor_speed_rad_s, double current_A, GeneratorLoad& load) {
   const SmoothMeans means = smooth_bridge_means(source.smooth(current_A));
-  load.dc_current_A = current_A;
-  load.overlap_rad = means.overlap_rad;
-  load.line_current_rms_A = means.line_current_rms_A;
-  const double mean_square = means.line_current_rms_A * means.line_current_rms_A;
-  load.rectifier_loss_W =
-      2.0 * current_A * generator.diode_drop_V + 3.0 * generator.diode_resistance_ohm * mean_square;
-  close_balance(generator, source, rotor_speed_rad_s, 3.0 * mean_square, load);
+  carry(generator, source, rotor_speed_rad_s,
+        {.dc_current_A = current_A,
+         .line_current_rms_A = means.line_current_rms_A,
+         .overlap_rad = means.overlap_rad},
+        load);
 }
 
 /// EMF power at a smooth direct current.
@@ -241,8 +249,18 @@ GeneratorLoad generator_load(const Generator& generator, double rotor_speed_rad_
                              double load_resistance_ohm) {
   require_resistance(load_resistance_ohm);
   const Source source = source_at(generator, rotor_speed_rad_s);
-  const double current_A = direct_current_A(generator, source, load_resistance_ohm);
   GeneratorLoad load{};
+  const double threshold_V = 2.0 * generator.diode_drop_V;
+  if (source.no_load_V > threshold_V && load_resistance_ohm < highest_number &&
+      source.resistance_ohm + source.reactance_ohm > 0.0) {
+    if (const auto quick =
+            smooth_bridge_load(source.smooth(0.0), load_resistance_ohm, threshold_V)) {
+      load.dc_voltage_V = load_resistance_ohm * quick->dc_current_A;
+      carry(generator, source, rotor_speed_rad_s, *quick, load);
+      return load;
+    }
+  }
+  const double current_A = direct_current_A(generator, source, load_resistance_ohm);
   if (current_A > 0.0) {
     load.dc_voltage_V = load_resistance_ohm * current_A;
     carry_smooth_current(generator, source, rotor_speed_rad_s, current_A, load);

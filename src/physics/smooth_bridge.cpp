@@ -63,10 +63,7 @@ class Solver {
   std::optional<double> simple_overlap_rad() const {
     double low = 0.0;
     double high = deg_60;
-    // Where i = (sqrt3 cos / 4 X) theta^2 / (1 + R theta / 2 X), right for X and for R alone.
-    const double a = 0.25 * sqrt3 * cosine_;
-    const double b = 0.5 * r_ * j_;
-    double theta_rad = std::min(deg_60, (b + std::sqrt(b * b + 4.0 * a * j_ * x_)) / (2.0 * a));
+    double theta_rad = guessed_overlap_rad();
     // The guess is within a tenth, so only a long one may hide an overlap beyond 60 degrees.
     const Half sixth{.sine = 0.5, .cosine = 0.5 * sqrt3, .angle_rad = deg_30};
     if (theta_rad > 0.8 * deg_60 && rising(sixth).current < j_) return std::nullopt;
@@ -75,10 +72,11 @@ class Solver {
       const double short_of = now.current - j_;
       (short_of < 0.0 ? low : high) = theta_rad;
       const double next_rad = theta_rad - short_of / now.slope;
-      const bool inside = now.slope > 0.0 && next_rad > low && next_rad < high;
-      const double before_rad = std::exchange(theta_rad, inside ? next_rad : 0.5 * (low + high));
       // Newton's next error is about the square of this step.
-      if (std::abs(theta_rad - before_rad) <= 1e-9 * theta_rad) break;
+      const bool last = std::abs(next_rad - theta_rad) <= 1e-9 * theta_rad;
+      const bool inside = now.slope > 0.0 && next_rad > low && next_rad < high;
+      theta_rad = inside || last ? next_rad : 0.5 * (low + high);
+      if (last || high - low <= 1e-15 * high) break;
     }
     const Half half = half_of(theta_rad);
     const double cosine_at_end =
@@ -88,6 +86,61 @@ class Solver {
   }
 
   double simple_voltage(double overlap_rad) const { return voltage(sine_, cosine_, overlap_rad); }
+
+  /// How current at the end of an overlap and voltage of mode 1 change with the direct current.
+  struct Slopes {
+    double shortage;    // risen current less the direct one
+    double by_overlap;  // of the shortage
+    double by_current;
+    double voltage;
+    double voltage_by_overlap;
+    double voltage_by_current;
+  };
+  Slopes slopes(double overlap_rad) const {
+    const Half half = half_of(overlap_rad);
+    const double risen = -std::expm1(-decay_ * overlap_rad);
+    const Rising now = rising(half, risen);
+    const double sine_by = -r_ / sqrt3;
+    const double cosine_by = -sine_ / cosine_ * sine_by;
+    const double sine_lag_by = sine_by * r_ - cosine_by * x_;
+    const double cosine_lag_by = cosine_by * r_ + sine_by * x_;
+    const double current_by =
+        sqrt3 * (cosine_lag_by * half.cosine - sine_lag_by * half.sine) * half.sine +
+        0.5 * (sqrt3 * sine_lag_by + 1.0) * risen;
+    const double sine_w = 2.0 * half.sine * half.cosine;
+    const double cosine_w = 1.0 - 2.0 * half.sine * half.sine;
+    const auto split = [&](double sine, double cosine) {
+      return std::pair(sine * cosine_w + cosine * sine_w, cosine * cosine_w - sine * sine_w);
+    };
+    // As voltage() has it; linear in sine, cosine and current.
+    const auto mean = [&](double sine, double cosine, double current) {
+      const auto [split_sine, split_cosine] = split(sine, cosine);
+      const double three = 1.5 * (split_sine - sine - r_ * current * overlap_rad);
+      const double two =
+          sqrt3 * (0.5 * (split_cosine + cosine) + 0.5 * sqrt3 * (sine - split_sine)) -
+          2.0 * r_ * current * (deg_60 - overlap_rad);
+      return (three + two) / deg_60;
+    };
+    const auto [end_sine, end_cosine] = split(sine_, cosine_);
+    return {.shortage = now.current - j_,
+            .by_overlap = now.slope,
+            .by_current = current_by - 1.0,
+            .voltage = mean(sine_, cosine_, j_),
+            .voltage_by_overlap =
+                (1.5 * (end_cosine - r_ * j_) -
+                 sqrt3 * (0.5 * end_sine + 0.5 * sqrt3 * end_cosine) + 2.0 * r_ * j_) /
+                deg_60,
+            .voltage_by_current = mean(sine_by, cosine_by, 1.0)};
+  }
+  /// Where i = (sqrt3 cos / 4 X) theta^2 / (1 + R theta / 2 X), right for X and for R alone.
+  double guessed_overlap_rad() const {
+    const double a = 0.25 * sqrt3 * cosine_;
+    const double b = 0.5 * r_ * j_;
+    return std::min(deg_60, (b + std::sqrt(b * b + 4.0 * a * j_ * x_)) / (2.0 * a));
+  }
+  bool waits_at_end(double overlap_rad) const {
+    return sine_ * -std::sin(overlap_rad) + cosine_ * std::cos(overlap_rad) < r_ * j_;
+  }
 
   double simple_begin_rad() const { return std::asin(sine_) + deg_30; }
 
@@ -110,15 +163,30 @@ class Solver {
       return squares(sixth);
     }
     using Rule = boost::math::quadrature::gauss<double, 7>;
+    // Angles and exponentials of the nodes from those of the middle, by products.
+    const Half middle = half_of(0.5 * overlap_rad);
+    const double fading = std::exp(-0.5 * decay_ * overlap_rad);
     double sum = 0.0;  // of i (j - i): what sharing takes off
-    const auto add = [&](double theta_rad, double weight) {
-      const double current = rising(half_of(theta_rad)).current;
+    const auto add = [&](double sine, double cosine, double left, double weight) {
+      const double current =
+          rising({.sine = sine, .cosine = cosine, .angle_rad = 0.0}, 1.0 - left).current;
       sum += weight * current * (j_ - current);
     };
     for (std::size_t n = 0; n < Rule::abscissa().size(); ++n) {
       const double offset = Rule::abscissa()[n];
-      add(0.5 * overlap_rad * (1.0 + offset), Rule::weights()[n]);
-      if (offset != 0.0) add(0.5 * overlap_rad * (1.0 - offset), Rule::weights()[n]);
+      const double weight = Rule::weights()[n];
+      if (offset == 0.0) {
+        add(middle.sine, middle.cosine, fading, weight);
+        continue;
+      }
+      const Half turn = half_of(0.5 * overlap_rad * offset);
+      const double grows = std::exp(0.5 * decay_ * overlap_rad * offset);
+      const double sc = middle.sine * turn.cosine;
+      const double cs = middle.cosine * turn.sine;
+      const double cc = middle.cosine * turn.cosine;
+      const double ss = middle.sine * turn.sine;
+      add(sc + cs, cc - ss, fading / grows, weight);
+      add(sc - cs, cc + ss, fading * grows, weight);
     }
     return 2.0 * (j_ * j_ * deg_60 - 0.5 * overlap_rad * sum);
   }
@@ -169,7 +237,10 @@ class Solver {
 
   /// Current of phase a after it began to take over at the natural start, and its slope.
   Rising rising(const Half& half) const {
-    const double risen = -std::expm1(-2.0 * decay_ * half.angle_rad);
+    return rising(half, -std::expm1(-2.0 * decay_ * half.angle_rad));
+  }
+  /// @param risen  1 - exp(-decay twice the half angle)
+  Rising rising(const Half& half, double risen) const {
     // Start less the lag of the impedance, whose sine and cosine are x and r.
     const double sine = sine_ * r_ - cosine_ * x_;
     const double cosine = cosine_ * r_ + sine_ * x_;
@@ -352,6 +423,50 @@ SmoothMeans smooth_bridge_means(const SmoothBridge& bridge) {
           .line_current_rms_A = std::sqrt(solver.squares(sixth) / pi) * unit_A,
           .overlap_rad = sixth.overlap_rad,
           .mode = sixth.mode};
+}
+
+std::optional<SmoothLoad> smooth_bridge_load(const SmoothBridge& bridge, double load_resistance_ohm,
+                                             double threshold_V) {
+  constexpr double longest_rad = 0.8 * deg_60;
+  const double impedance_ohm = std::sqrt(bridge.resistance_ohm * bridge.resistance_ohm +
+                                         bridge.reactance_ohm * bridge.reactance_ohm);
+  const double resistance = std::max(1e-9, bridge.resistance_ohm / impedance_ohm);
+  const double reactance = std::max(1e-9, bridge.reactance_ohm / impedance_ohm);
+  const double threshold = threshold_V / bridge.emf_peak_V;
+  const double load = load_resistance_ohm / impedance_ohm;
+  double current =
+      (3.0 * sqrt3 / pi - threshold) / (load + 2.0 * resistance + 3.0 / pi * reactance);
+  // Next to no reactance: the overlap is too short for its square to be small.
+  if (!(current > 0.0 && current < 0.9 && reactance > 1e-3)) return std::nullopt;
+  double overlap_rad = Solver(current, resistance, reactance).guessed_overlap_rad();
+  for (int step = 0; step < 12; ++step) {
+    const Solver::Slopes at = Solver(current, resistance, reactance).slopes(overlap_rad);
+    const double excess = at.voltage - threshold - load * current;
+    const double excess_by_current = at.voltage_by_current - load;
+    const double determinant =
+        at.by_overlap * excess_by_current - at.by_current * at.voltage_by_overlap;
+    const double overlap_step =
+        (at.shortage * excess_by_current - excess * at.by_current) / determinant;
+    const double current_step =
+        (excess * at.by_overlap - at.shortage * at.voltage_by_overlap) / determinant;
+    current -= current_step;
+    overlap_rad -= overlap_step;
+    if (!(current > 0.0 && current < 0.9 && overlap_rad > 0.0 && overlap_rad < longest_rad)) {
+      return std::nullopt;
+    }
+    // Newton's next error is about the square of this step.
+    if (std::abs(current_step) > 1e-9 * current || std::abs(overlap_step) > 1e-9 * overlap_rad) {
+      continue;
+    }
+    const Solver solver(current, resistance, reactance);
+    if (solver.waits_at_end(overlap_rad)) return std::nullopt;
+    const double unit_A = bridge.emf_peak_V / impedance_ohm;
+    return SmoothLoad{
+        .dc_current_A = current * unit_A,
+        .line_current_rms_A = std::sqrt(solver.simple_square(overlap_rad) / pi) * unit_A,
+        .overlap_rad = overlap_rad};
+  }
+  return std::nullopt;
 }
 
 double smooth_bridge_voltage_V(const SmoothBridge& bridge) {
