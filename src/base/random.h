@@ -19,6 +19,9 @@ class RandomStream {
   double normal(std::uint64_t n) const;
   /// normal(first), normal(first + 1) and so on, to the bit, in half the time.
   void normals(std::uint64_t first, std::span<double> numbers) const;
+  /// What makes this stream differ from others: vector lanes that compute the same numbers many at
+  /// a time start from it.
+  std::uint64_t key() const { return key_; }
 
  private:
   std::uint64_t bits(std::uint64_t n) const;

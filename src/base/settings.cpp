@@ -217,7 +217,9 @@ Settings Settings::table(std::string_view key) const {
     throw BadInput(place(key), fmt::format("{} is {}", key, kind_of(node)),
                    fmt::format("a table [{}]", key));
   }
-  return {file_, node.as_table(), fmt::format("[{}{}{}]", path_, path_.empty() ? "" : ".", key)};
+  const std::size_t bracket = std::min(path_.find_first_not_of('['), path_.size());
+  const std::string outer = path_.substr(bracket, path_.size() - 2 * bracket);
+  return {file_, node.as_table(), fmt::format("[{}{}{}]", outer, outer.empty() ? "" : ".", key)};
 }
 
 std::optional<Settings> Settings::optional_table(std::string_view key) const {
