@@ -1,0 +1,284 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "metrology/trial_draws.h"
+
+#include "base/random.h"
+#include "metrology/block_program.h"
+
+#include <array>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+#include <vector>
+
+#undef HWY_TARGET_INCLUDE
+#define HWY_TARGET_INCLUDE "metrology/trial_draws.cpp"
+#include <hwy/base.h>
+#include <hwy/foreach_target.h>  // IWYU pragma: keep
+#include <hwy/highway.h>
+
+#include "metrology/lane_functions.h"
+
+HWY_BEFORE_NAMESPACE();
+namespace windwright::metrology::HWY_NAMESPACE {
+
+using Whole = hn::RebindToUnsigned<Lanes>;
+using W = hn::Vec<Whole>;
+constexpr std::uint64_t step_of_counter = 0x9e3779b97f4a7c15U;
+
+// The lower 64 bits; three products of halves, since not every machine has one of the whole.
+HWY_INLINE W product(W a, std::uint64_t b) {
+#if HWY_TARGET == HWY_SCALAR
+  return hn::Set(Whole(), hn::GetLane(a) * b);
+#else
+  const hn::Repartition<std::uint32_t, Whole> half;
+  const Whole d;
+  const auto low = hn::BitCast(half, hn::Set(d, b));
+  const auto high = hn::BitCast(half, hn::Set(d, b >> 32U));
+  const auto a_low = hn::BitCast(half, a);
+  const auto a_high = hn::BitCast(half, hn::ShiftRight<32>(a));
+  const W cross = hn::Add(hn::MulEven(a_high, low), hn::MulEven(a_low, high));
+  return hn::Add(hn::MulEven(a_low, low), hn::ShiftLeft<32>(cross));
+#endif
+}
+
+HWY_INLINE W mixed(W z) {
+  z = product(hn::Xor(z, hn::ShiftRight<30>(z)), 0xbf58476d1ce4e5b9U);
+  z = product(hn::Xor(z, hn::ShiftRight<27>(z)), 0x94d049bb133111ebU);
+  return hn::Xor(z, hn::ShiftRight<31>(z));
+}
+
+// In (0, 1), as base::RandomStream::uniform.
+HWY_INLINE V uniform(W counter) {
+  const hn::RebindToSigned<Lanes> di;
+  const V whole = hn::ConvertTo(Lanes(), hn::BitCast(di, hn::ShiftRight<11>(mixed(counter))));
+  return hn::Mul(hn::Add(whole, of(0.5)), of(0x1p-53));
+}
+
+// Counters of pairs of numbers: lane l has numbers 2 l and 2 l + 1 from `number` on.
+class Pairs {
+ public:
+  HWY_INLINE Pairs(std::uint64_t key, std::uint64_t number) {
+    const Whole d;
+    std::array<std::uint64_t, 8> start;
+    for (std::size_t l = 0; l < 8; ++l)
+      start[l] = key + (number + 2 * l + 1) * step_of_counter;
+    first_ = hn::LoadU(d, start.data());
+  }
+  HWY_INLINE V first() const { return uniform(first_); }
+  HWY_INLINE V second() const {
+    return uniform(hn::Add(first_, hn::Set(Whole(), step_of_counter)));
+  }
+  HWY_INLINE void advance() {
+    first_ = hn::Add(first_, hn::Set(Whole(), 2 * hn::Lanes(Lanes()) * step_of_counter));
+  }
+
+ private:
+  W first_;
+};
+
+// Sine and cosine of a whole turn times u.
+HWY_INLINE SineCosine turn(V u) {
+  const V quarters = hn::Mul(u, of(4.0));
+  const V n = hn::Round(quarters);
+  return turned(n, hn::Mul(hn::Sub(quarters, n), of(1.5707963267948966)));
+}
+
+HWY_INLINE V minus_log(V u) {
+  return hn::Neg(log_of_normal(u));
+}
+
+HWY_NOINLINE void fill_normal(const DrawRecipe& recipe, std::uint64_t first, double* row) {
+  const Lanes d;
+  Pairs pairs(recipe.key, first);
+  const std::size_t width = hn::Lanes(d);
+  const V value = of(recipe.value);
+  const V scale = of(recipe.first);
+  for (std::size_t i = 0; i < block_trials; i += 2 * width, pairs.advance()) {
+    const V log = minus_log(pairs.first());
+    const V radius = hn::Mul(scale, hn::Sqrt(hn::Add(log, log)));
+    const SineCosine angle = turn(pairs.second());
+    hn::StoreInterleaved2(hn::Add(value, hn::Mul(radius, angle.cosine)),
+                          hn::Add(value, hn::Mul(radius, angle.sine)), d, row + i);
+  }
+}
+
+template <class Function>
+HWY_INLINE void fill_pairs(const DrawRecipe& recipe, std::uint64_t first, double* row,
+                           Function function) {
+  const Lanes d;
+  Pairs pairs(recipe.key, 2 * first);
+  for (std::size_t i = 0; i < block_trials; i += hn::Lanes(d), pairs.advance()) {
+    const V error = function(pairs.first(), pairs.second());
+    hn::StoreU(hn::Add(of(recipe.value), error), d, row + i);
+  }
+}
+
+// From -1 to 1.
+HWY_INLINE V both_ways(V u) {
+  return hn::Sub(hn::Add(u, u), of(1.0));
+}
+
+HWY_NOINLINE void fill_other(const DrawRecipe& recipe, std::uint64_t first, double* row) {
+  const V a = of(recipe.first);
+  const V b = of(recipe.second);
+  switch (recipe.kind) {
+    case DrawRecipe::Kind::two_uniform:
+      return fill_pairs(recipe, first, row, [&](V u, V v) {
+        return hn::Add(hn::Mul(a, both_ways(u)), hn::Mul(b, both_ways(v)));
+      });
+    case DrawRecipe::Kind::arcsine:
+      return fill_pairs(recipe, first, row, [&](V u, V) { return hn::Mul(a, turn(u).sine); });
+    case DrawRecipe::Kind::curvilinear:
+      return fill_pairs(recipe, first, row, [&](V u, V v) {
+        return hn::Mul(hn::Sub(a, hn::Mul(b, both_ways(u))), both_ways(v));
+      });
+    default: {  // t: radius sqrt(dof (u^(-2 / dof) - 1))
+      const V rate = of(2.0 / recipe.second);
+      return fill_pairs(recipe, first, row, [&](V u, V v) {
+        const V exponent = hn::Mul(rate, minus_log(u));
+        const V far = exp_of(exponent);
+        const V near = exp_less_one_within_40(limited(exponent, 0.0, 40.0));
+        const V power = hn::IfThenElse(hn::Gt(exponent, of(40.0)), far, near);
+        return hn::Mul(hn::Mul(a, hn::Sqrt(hn::Mul(b, power))), turn(v).cosine);
+      });
+    }
+  }
+}
+
+// Rows hold independent z; what comes out is values + scale L z.
+HWY_NOINLINE void correlate(const double* factor, const double* values, const double* scale,
+                            double* const* rows, std::size_t size) {
+  const Lanes d;
+  for (std::size_t t = 0; t < block_trials; t += hn::Lanes(d)) {
+    const V by = hn::LoadU(d, scale + t);
+    for (std::size_t i = size; i-- > 0;) {
+      V sum = hn::Mul(of(factor[i * size]), hn::LoadU(d, rows[0] + t));
+      for (std::size_t k = 1; k <= i; ++k)
+        sum = hn::Add(sum, hn::Mul(of(factor[i * size + k]), hn::LoadU(d, rows[k] + t)));
+      hn::StoreU(hn::Add(of(values[i]), hn::Mul(by, sum)), d, rows[i] + t);
+    }
+  }
+}
+
+}  // namespace windwright::metrology::HWY_NAMESPACE
+HWY_AFTER_NAMESPACE();
+
+#if HWY_ONCE
+
+namespace windwright::metrology {
+
+namespace {
+
+HWY_EXPORT(fill_normal);
+HWY_EXPORT(fill_other);
+HWY_EXPORT(correlate);
+
+DrawRecipe recipe_of(const UncertainInput& input, std::uint64_t key) {
+  using Kind = DrawRecipe::Kind;
+  DrawRecipe recipe{.kind = Kind::normal,
+                    .value = input.value,
+                    .first = input.standard_uncertainty,
+                    .second = 0.0,
+                    .key = key};
+  if (input.distribution == Distribution::normal) {
+    if (std::isfinite(input.degrees_of_freedom)) {
+      recipe.kind = Kind::student;
+      recipe.second = input.degrees_of_freedom;
+    }
+    return recipe;
+  }
+  recipe.first = input.half_width;
+  if (input.distribution == Distribution::arcsine) {
+    recipe.kind = Kind::arcsine;
+  } else if (input.distribution == Distribution::curvilinear_trapezoid) {
+    recipe.kind = Kind::curvilinear;
+    recipe.second = input.half_width_inexactness;
+  } else {
+    recipe.kind = Kind::two_uniform;
+    const double top = input.distribution == Distribution::rectangular ? input.half_width
+                       : input.distribution == Distribution::triangular
+                           ? 0.0
+                           : input.top_half_width;
+    recipe.first = 0.5 * (input.half_width + top);
+    recipe.second = 0.5 * (input.half_width - top);
+  }
+  return recipe;
+}
+
+}  // namespace
+
+double gamma_variable(const base::RandomStream& stream, std::uint64_t n, double shape) {
+  constexpr std::uint64_t attempts = 64;  // one in twenty fails at most: 64 never do
+  constexpr std::uint64_t numbers = 4 * attempts;
+  if (shape < 1.0) {
+    const double u = stream.uniform(n * numbers + numbers - 1);
+    return gamma_variable(stream, n, shape + 1.0) * std::pow(u, 1.0 / shape);
+  }
+  const double d = shape - 1.0 / 3.0;
+  const double c = 1.0 / std::sqrt(9.0 * d);
+  for (std::uint64_t attempt = 0; attempt + 1 < attempts; ++attempt) {
+    const double x = stream.normal(n * numbers + 4 * attempt);
+    const double v = std::pow(1.0 + c * x, 3);
+    const double u = stream.uniform(n * numbers + 4 * attempt + 2);
+    if (v > 0.0 && std::log(u) < 0.5 * x * x + d - d * v + d * std::log(v)) return d * v;
+  }
+  return d;
+}
+
+TrialDraws::TrialDraws(const MeasurementModel& model, std::uint64_t seed) {
+  for (const UncertainInput& input : model.inputs)
+    recipes_.push_back(recipe_of(input, base::RandomStream(seed, input.name).key()));
+  for (const InputGroup& group : model.groups) {
+    const std::size_t size = group.members.size();
+    Joint joint{.members = group.members,
+                .factor = factor_of(group),
+                .values = {},
+                .degrees_of_freedom = group.shared_degrees_of_freedom,
+                .stream = {seed, model.inputs[group.members.front()].name + " and others"}};
+    for (std::size_t i = 0; i < size; ++i) {
+      const UncertainInput& input = model.inputs[group.members[i]];
+      joint.values.push_back(input.value);
+      for (std::size_t k = 0; k < size; ++k)
+        joint.factor[i * size + k] *= input.standard_uncertainty;
+      DrawRecipe& recipe = recipes_[group.members[i]];
+      recipe = {.kind = DrawRecipe::Kind::normal,
+                .value = 0.0,
+                .first = 1.0,
+                .second = 0.0,
+                .key = recipe.key};
+    }
+    joints_.push_back(joint);
+  }
+}
+
+void TrialDraws::join(const Joint& joint, std::uint64_t first_trial, double* rows) {
+  std::array<double, block_trials> scale;
+  scale.fill(1.0);
+  if (joint.degrees_of_freedom > 0.0) {
+    const double half = 0.5 * joint.degrees_of_freedom;
+    for (std::size_t t = 0; t < block_trials; ++t)
+      scale[t] *= std::sqrt(half / gamma_variable(joint.stream, first_trial + t, half));
+  }
+  std::vector<double*> members;
+  for (const std::size_t member : joint.members)
+    members.push_back(rows + member * block_trials);
+  HWY_DYNAMIC_DISPATCH(correlate)
+  (joint.factor.data(), joint.values.data(), scale.data(), members.data(), members.size());
+}
+
+void TrialDraws::fill(std::uint64_t first_trial, double* rows) const {
+  for (std::size_t i = 0; i < recipes_.size(); ++i) {
+    double* row = rows + i * block_trials;
+    if (recipes_[i].kind == DrawRecipe::Kind::normal) {
+      HWY_DYNAMIC_DISPATCH(fill_normal)(recipes_[i], first_trial, row);
+    } else {
+      HWY_DYNAMIC_DISPATCH(fill_other)(recipes_[i], first_trial, row);
+    }
+  }
+  for (const Joint& joint : joints_)
+    join(joint, first_trial, rows);
+}
+
+}  // namespace windwright::metrology
+
+#endif
