@@ -28,6 +28,7 @@ int run(int argc, const char* const* argv) {
   add_air(program, exit_code);
   add_rotor(program, exit_code);
   add_calibrate(program, exit_code);
+  add_propagate(program, exit_code);
   add_simulate(program, exit_code);
   add_ready(program, exit_code);
   add_conduct(program, exit_code);

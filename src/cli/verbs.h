@@ -22,6 +22,7 @@ inline constexpr int internal_error = 70;
 void add_air(CLI::App& program, int& exit_code);
 void add_rotor(CLI::App& program, int& exit_code);
 void add_calibrate(CLI::App& program, int& exit_code);
+void add_propagate(CLI::App& program, int& exit_code);
 void add_simulate(CLI::App& program, int& exit_code);
 void add_ready(CLI::App& program, int& exit_code);
 void add_conduct(CLI::App& program, int& exit_code);

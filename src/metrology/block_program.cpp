@@ -9,11 +9,11 @@
 
 #undef HWY_TARGET_INCLUDE
 #define HWY_TARGET_INCLUDE "metrology/block_program.cpp"
+#include "metrology/lane_functions.h"
+
 #include <hwy/base.h>
 #include <hwy/foreach_target.h>  // IWYU pragma: keep
 #include <hwy/highway.h>
-
-#include "metrology/lane_functions.h"
 
 HWY_BEFORE_NAMESPACE();
 namespace windwright::metrology::HWY_NAMESPACE {
@@ -86,8 +86,10 @@ HWY_NOINLINE void run_angle(const Instruction& step, double* rows) {
 
 HWY_NOINLINE void run_function(const Instruction& step, double* rows) {
   switch (step.operation) {
-    case Operation::exponential: return each(step, rows, [](V x) { return exp_of(x); });
-    case Operation::logarithm: return each(step, rows, [](V x) { return log_of(x); });
+    case Operation::exponential:
+      return each(step, rows, [](V x) { return exp_of(x); });
+    case Operation::logarithm:
+      return each(step, rows, [](V x) { return log_of(x); });
     case Operation::hyperbolic_sine:
       return each(step, rows, [](V x) { return hyperbolic_sine(x); });
     case Operation::hyperbolic_cosine:
@@ -96,7 +98,8 @@ HWY_NOINLINE void run_function(const Instruction& step, double* rows) {
       return each(step, rows, [](V x) { return hyperbolic_tangent(x); });
     case Operation::power:
       return each_two(step, rows, [](V a, V b) { return power_of(a, b); });
-    default: return run_angle(step, rows);
+    default:
+      return run_angle(step, rows);
   }
 }
 
@@ -116,9 +119,15 @@ HWY_NOINLINE void run(const Instruction* steps, std::size_t count, double* rows)
       case Operation::divide:
         each_two(step, rows, [](V a, V b) { return hn::Div(a, b); });
         break;
-      case Operation::negative: each(step, rows, [](V x) { return hn::Neg(x); }); break;
-      case Operation::absolute: each(step, rows, [](V x) { return hn::Abs(x); }); break;
-      case Operation::square_root: each(step, rows, [](V x) { return hn::Sqrt(x); }); break;
+      case Operation::negative:
+        each(step, rows, [](V x) { return hn::Neg(x); });
+        break;
+      case Operation::absolute:
+        each(step, rows, [](V x) { return hn::Abs(x); });
+        break;
+      case Operation::square_root:
+        each(step, rows, [](V x) { return hn::Sqrt(x); });
+        break;
       case Operation::whole_power:
         each(step, rows, [&step](V x) { return whole_power_of(x, step.number); });
         break;
@@ -128,7 +137,8 @@ HWY_NOINLINE void run(const Instruction* steps, std::size_t count, double* rows)
       case Operation::largest:
         each_two(step, rows, [](V a, V b) { return smaller(a, b, false); });
         break;
-      default: run_function(step, rows);
+      default:
+        run_function(step, rows);
     }
   }
 }

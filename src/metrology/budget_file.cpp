@@ -51,8 +51,7 @@ std::vector<std::string> names_of(std::span<const Word> list) {
   return names;
 }
 
-const std::string above_zero =
-    "a number above 0; what is known exactly belongs into [constant]";
+const std::string above_zero = "a number above 0; what is known exactly belongs into [constant]";
 
 double width(const Settings& table, std::string_view key) {
   const double number = table.number(key);
@@ -163,8 +162,7 @@ class InputReader {
     const std::vector<double> limits = table_.numbers("limits");
     if (limits.size() != 2 || !(limits[0] < limits[1]))
       throw BadInput(table_.place("limits"),
-                     fmt::format("limits are [{}]", fmt::join(limits, ", ")),
-                     "[lower, higher]");
+                     fmt::format("limits are [{}]", fmt::join(limits, ", ")), "[lower, higher]");
     refuse_key("value", "besides limits, whose middle it is");
     input_.value = 0.5 * (limits[0] + limits[1]);
     input_.half_width = 0.5 * (limits[1] - limits[0]);
@@ -297,8 +295,7 @@ class BudgetReader {
     if (!steps) return;
     for (const std::string& name : steps->keys()) {
       take_name(name, steps->place(name));
-      equations_.push_back(
-          {.name = name, .text = steps->text(name), .where = steps->place(name)});
+      equations_.push_back({.name = name, .text = steps->text(name), .where = steps->place(name)});
     }
   }
 

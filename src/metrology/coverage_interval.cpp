@@ -45,9 +45,8 @@ class Tail {
     const std::size_t stride = trials_.size() / sampled;
     for (std::size_t k = 0; k < sampled; ++k)
       sample.push_back(sign_ * trials_[k * stride]);
-    const double expected =
-        static_cast<double>(sampled) * static_cast<double>(count_) /
-        static_cast<double>(trials_.size());
+    const double expected = static_cast<double>(sampled) * static_cast<double>(count_) /
+                            static_cast<double>(trials_.size());
     const double safe = expected + 4.0 * std::sqrt(expected) + 4.0;
     const auto at = std::min(static_cast<std::size_t>(safe), sampled - 1);
     std::ranges::nth_element(sample, sample.begin() + static_cast<std::ptrdiff_t>(at));
@@ -136,7 +135,9 @@ CoverageIntervals coverage_intervals(std::span<const double> trials, double leve
     return Interval{low[r - 1], high[outside - r]};
   };
   const std::size_t r = (outside + 1) / 2;
-  CoverageIntervals result{.symmetric = ends(r), .shortest = ends(1), .low_standard_error = 0.0,
+  CoverageIntervals result{.symmetric = ends(r),
+                           .shortest = ends(1),
+                           .low_standard_error = 0.0,
                            .high_standard_error = 0.0};
   for (std::size_t k = 2; k <= outside; ++k) {
     const Interval candidate = ends(k);
@@ -173,7 +174,8 @@ TrialMoments moments_of(std::span<const double> trials) {
   };
   const auto n = static_cast<double>(trials.size());
   const double shift = total(first) / n;
-  const double deviation = std::sqrt(std::max(0.0, (total(second) - n * shift * shift) / (n - 1.0)));
+  const double deviation =
+      std::sqrt(std::max(0.0, (total(second) - n * shift * shift) / (n - 1.0)));
   return {.mean = about + shift,
           .standard_deviation = deviation,
           .mean_standard_error = deviation / std::sqrt(n),

@@ -36,30 +36,43 @@ Curve arc_curve(double a, double value, double sign) {
 
 Curve tangent_like(double t, double sign) {  // t' = 1 + sign t^2
   const double first = 1.0 + sign * t * t;
-  return {t, first, 2.0 * sign * t * first,
-          2.0 * sign * first * (first + 2.0 * sign * t * t)};
+  return {t, first, 2.0 * sign * t * first, 2.0 * sign * first * (first + 2.0 * sign * t * t)};
 }
 
 Curve curve_of(Operation operation, double a, double value, double number) {
   switch (operation) {
-    case Operation::negative: return {value, -1.0, 0.0, 0.0};
-    case Operation::square_root: return power_curve(a, 0.5, value);
-    case Operation::exponential: return {value, value, value, value};
-    case Operation::logarithm: return {value, 1.0 / a, -1.0 / (a * a), 2.0 / (a * a * a)};
-    case Operation::sine: return {value, std::cos(a), -value, -std::cos(a)};
-    case Operation::cosine: return {value, -std::sin(a), -value, std::sin(a)};
-    case Operation::tangent: return tangent_like(value, 1.0);
-    case Operation::hyperbolic_tangent: return tangent_like(value, -1.0);
-    case Operation::arcsine: return arc_curve(a, value, 1.0);
-    case Operation::arccosine: return arc_curve(a, value, -1.0);
+    case Operation::negative:
+      return {value, -1.0, 0.0, 0.0};
+    case Operation::square_root:
+      return power_curve(a, 0.5, value);
+    case Operation::exponential:
+      return {value, value, value, value};
+    case Operation::logarithm:
+      return {value, 1.0 / a, -1.0 / (a * a), 2.0 / (a * a * a)};
+    case Operation::sine:
+      return {value, std::cos(a), -value, -std::cos(a)};
+    case Operation::cosine:
+      return {value, -std::sin(a), -value, std::sin(a)};
+    case Operation::tangent:
+      return tangent_like(value, 1.0);
+    case Operation::hyperbolic_tangent:
+      return tangent_like(value, -1.0);
+    case Operation::arcsine:
+      return arc_curve(a, value, 1.0);
+    case Operation::arccosine:
+      return arc_curve(a, value, -1.0);
     case Operation::arctangent: {
       const double d = 1.0 / (1.0 + a * a);
       return {value, d, -2.0 * a * d * d, (6.0 * a * a - 2.0) * d * d * d};
     }
-    case Operation::hyperbolic_sine: return {value, std::cosh(a), value, std::cosh(a)};
-    case Operation::hyperbolic_cosine: return {value, std::sinh(a), value, std::sinh(a)};
-    case Operation::whole_power: return power_curve(a, number, value);
-    default: return {value, a < 0.0 ? -1.0 : 1.0, 0.0, 0.0};  // absolute
+    case Operation::hyperbolic_sine:
+      return {value, std::cosh(a), value, std::cosh(a)};
+    case Operation::hyperbolic_cosine:
+      return {value, std::sinh(a), value, std::sinh(a)};
+    case Operation::whole_power:
+      return power_curve(a, number, value);
+    default:
+      return {value, a < 0.0 ? -1.0 : 1.0, 0.0, 0.0};  // absolute
   }
 }
 
@@ -102,8 +115,7 @@ class Sweep {
         for (std::size_t k = 0; k < size_; ++k)
           to.i[k] = directions_[step.a * size_ + k];
       } else if (is_unary(step.operation)) {
-        chain(steps_[step.a],
-              curve_of(step.operation, values[step.a], values[s], step.number), to);
+        chain(steps_[step.a], curve_of(step.operation, values[step.a], values[s], step.number), to);
       } else {
         combine(step, to);
       }
@@ -120,8 +132,8 @@ class Sweep {
     for (std::size_t k = 0; k < size_; ++k) {
       to.i[k] = f.first * a.i[k];
       to.ij[k] = f.second * a.i[k] * aj + f.first * a.ij[k];
-      to.ijj[k] = f.third * a.i[k] * aj * aj +
-                  f.second * (2.0 * a.ij[k] * aj + a.i[k] * ajj) + f.first * a.ijj[k];
+      to.ijj[k] = f.third * a.i[k] * aj * aj + f.second * (2.0 * a.ij[k] * aj + a.i[k] * ajj) +
+                  f.first * a.ijj[k];
     }
   }
 
@@ -159,15 +171,22 @@ class Sweep {
     const Taylor& a = whole(step.a, room_a);
     const Taylor& b = whole(step.b, room_b);
     switch (step.operation) {
-      case Operation::add: return add(1.0, a, 1.0, b, to);
-      case Operation::subtract: return add(1.0, a, -1.0, b, to);
-      case Operation::multiply: return multiply(a, b, to);
-      case Operation::divide: return divide(step, a, b, to);
-      case Operation::power: return raise(step, a, b, to);
-      case Operation::arctangent_of_two: return arctangent(a, b, to);
-      case Operation::least: return add(b.value < a.value ? 0.0 : 1.0, a,
-                                        b.value < a.value ? 1.0 : 0.0, b, to);
-      default: return add(b.value > a.value ? 0.0 : 1.0, a, b.value > a.value ? 1.0 : 0.0, b, to);
+      case Operation::add:
+        return add(1.0, a, 1.0, b, to);
+      case Operation::subtract:
+        return add(1.0, a, -1.0, b, to);
+      case Operation::multiply:
+        return multiply(a, b, to);
+      case Operation::divide:
+        return divide(step, a, b, to);
+      case Operation::power:
+        return raise(step, a, b, to);
+      case Operation::arctangent_of_two:
+        return arctangent(a, b, to);
+      case Operation::least:
+        return add(b.value < a.value ? 0.0 : 1.0, a, b.value < a.value ? 1.0 : 0.0, b, to);
+      default:
+        return add(b.value > a.value ? 0.0 : 1.0, a, b.value > a.value ? 1.0 : 0.0, b, to);
     }
   }
 

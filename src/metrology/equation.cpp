@@ -221,7 +221,7 @@ class Parser {
     for (const Function& one : functions) {
       if (base::edit_distance(name, one.name) <= 1 && one.most_arguments > 0)
         names.emplace_back(one.name);
-      }
+    }
     if (!names.empty()) return base::either_of(names);
     for (const Function& one : functions) {
       if (one.most_arguments > 0) names.emplace_back(one.name);
@@ -343,9 +343,8 @@ class Linker {
     } else if (item.what == Item::What::operation && item.operation == Operation::negative) {
       stack.back() = maker_.unary(Operation::negative, stack.back());
     } else if (item.what == Item::What::operation || item.arguments > 1) {
-      const Operation operation = item.what == Item::What::operation
-                                      ? item.operation
-                                      : function_of(item.name)->operation;
+      const Operation operation =
+          item.what == Item::What::operation ? item.operation : function_of(item.name)->operation;
       const std::size_t times = std::max<std::size_t>(item.arguments, 2) - 1;
       for (std::size_t k = 0; k < times; ++k) {
         const std::uint32_t right = stack.back();
@@ -375,7 +374,8 @@ bool is_equation_name(const std::string& name) {
   const auto letter = [](char c) {
     return std::isalnum(static_cast<unsigned char>(c)) != 0 || c == '_';
   };
-  return std::ranges::all_of(name, letter) && std::isdigit(static_cast<unsigned char>(name[0])) == 0;
+  return std::ranges::all_of(name, letter) &&
+         std::isdigit(static_cast<unsigned char>(name[0])) == 0;
 }
 
 Program compiled(std::span<const Equation> equations, std::size_t outputs,

@@ -74,8 +74,7 @@ class Reader {
   }
 
   void put(Kind kind, std::string_view text, std::size_t column, double number = 0.0) {
-    words_.push_back(
-        {.kind = kind, .text = std::string(text), .number = number, .column = column});
+    words_.push_back({.kind = kind, .text = std::string(text), .number = number, .column = column});
   }
 
   void skip_blanks() {

@@ -56,8 +56,7 @@ HWY_INLINE V series(V x) {
 /// 2^n for whole n from -1022 to 1023.
 HWY_INLINE V two_to(V n) {
   const hn::RebindToSigned<Lanes> di;
-  return hn::BitCast(Lanes(),
-                     hn::ShiftLeft<52>(hn::Add(hn::ConvertTo(di, n), hn::Set(di, 1023))));
+  return hn::BitCast(Lanes(), hn::ShiftLeft<52>(hn::Add(hn::ConvertTo(di, n), hn::Set(di, 1023))));
 }
 
 struct Halved {
@@ -137,8 +136,8 @@ HWY_INLINE SineCosine turned(V quarters, V r) {
   const V c = series<cosine_series>(square);
   const auto n = hn::ConvertTo(di, quarters);
   const auto one = hn::Set(di, 1);
-  const Mask odd = hn::MaskFromVec(
-      hn::BitCast(Lanes(), hn::VecFromMask(di, hn::Eq(hn::And(n, one), one))));
+  const Mask odd =
+      hn::MaskFromVec(hn::BitCast(Lanes(), hn::VecFromMask(di, hn::Eq(hn::And(n, one), one))));
   const auto sign_of = [&](auto whole) {  // the sign bit from the second bit
     return hn::BitCast(Lanes(), hn::ShiftLeft<62>(hn::And(whole, hn::Set(di, 2))));
   };
@@ -177,7 +176,8 @@ HWY_INLINE V arctangent_of(V y, V x) {
   const V ratio = hn::Div(hn::IfThenElse(steep, b, a), larger);
   const V first = arctangent_to_one(hn::IfThenElse(hn::Eq(larger, of(0.0)), of(0.0), ratio));
   const V quarter = hn::IfThenElse(steep, hn::Sub(of(1.5707963267948966), first), first);
-  const V half = hn::IfThenElse(hn::Lt(x, of(0.0)), hn::Sub(of(3.141592653589793), quarter), quarter);
+  const V half =
+      hn::IfThenElse(hn::Lt(x, of(0.0)), hn::Sub(of(3.141592653589793), quarter), quarter);
   return or_nan_of(hn::Add(x, y), hn::CopySign(half, y));
 }
 

@@ -30,9 +30,9 @@ void check_pair(std::span<const UncertainInput> inputs, const StatedCorrelation&
                            "correlations between normal inputs, or a common input that both depend "
                            "on written into the equation");
     if (inputs[k].standard_uncertainty == 0.0)
-      throw base::BadInput(
-          one.where, fmt::format("'{}' is correlated but has no uncertainty", inputs[k].name),
-          "correlations between uncertain inputs");
+      throw base::BadInput(one.where,
+                           fmt::format("'{}' is correlated but has no uncertainty", inputs[k].name),
+                           "correlations between uncertain inputs");
   }
 }
 
@@ -52,13 +52,12 @@ std::vector<std::size_t> roots_of(std::size_t count,
   return root;
 }
 
-double shared_degrees_of_freedom(std::span<const UncertainInput> inputs,
-                                 const InputGroup& group) {
+double shared_degrees_of_freedom(std::span<const UncertainInput> inputs, const InputGroup& group) {
   const double first = inputs[group.members.front()].degrees_of_freedom;
-  const bool shared = std::isfinite(first) &&
-                      std::ranges::all_of(group.members, [&](std::size_t k) {
-                        return inputs[k].degrees_of_freedom == first;
-                      });
+  const bool shared =
+      std::isfinite(first) && std::ranges::all_of(group.members, [&](std::size_t k) {
+        return inputs[k].degrees_of_freedom == first;
+      });
   return shared ? first : 0.0;
 }
 

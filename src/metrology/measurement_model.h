@@ -58,7 +58,8 @@ double smallest_eigenvalue(std::span<const double> matrix, std::size_t size);
 /// Covariance of all inputs, inputs x inputs, row by row, as the first-order law takes it.
 std::vector<double> covariance_of(const MeasurementModel& model);
 
-/// Inputs as functions of independent ones of variance 1: inputs x inputs, row by row, d input / dz.
+/// Inputs as functions of independent ones of variance 1: inputs x inputs, row by row, d input /
+/// dz.
 std::vector<double> independent_directions(const MeasurementModel& model);
 
 }  // namespace windwright::metrology

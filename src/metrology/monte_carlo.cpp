@@ -23,7 +23,7 @@ namespace windwright::metrology {
 
 namespace {
 
-constexpr std::size_t sequence = 10'000;     // trials of one step of the adaptive procedure
+constexpr std::size_t sequence = 10'000;      // trials of one step of the adaptive procedure
 constexpr std::size_t fewest_sequences = 10;  // standard deviations of fewer mean little
 constexpr double singular = 1e-6;  // least eigenvalue of a correlation matrix that has an inverse
 
@@ -127,8 +127,8 @@ class Stability {
   std::vector<std::vector<double>> figures_ = std::vector<std::vector<double>>(4);
 };
 
-MonteCarloOutput output_of(std::span<const double> all, double level,
-                           const MeasurementModel& model, std::size_t o) {
+MonteCarloOutput output_of(std::span<const double> all, double level, const MeasurementModel& model,
+                           std::size_t o) {
   std::vector<double> room;
   std::span<const double> values = all;
   if (!all_finite(all)) {
@@ -174,8 +174,7 @@ std::vector<std::vector<double>> common_trials(const Trials& trials, std::size_t
 void standardise(std::vector<std::vector<double>>& values) {
   for (std::vector<double>& output : values) {
     const TrialMoments moments = moments_of(output);
-    const double scale =
-        moments.standard_deviation > 0.0 ? 1.0 / moments.standard_deviation : 0.0;
+    const double scale = moments.standard_deviation > 0.0 ? 1.0 / moments.standard_deviation : 0.0;
     for (double& value : output)
       value = (value - moments.mean) * scale;
   }
@@ -197,9 +196,9 @@ std::vector<double> correlation_of(const std::vector<std::vector<double>>& stand
 }
 
 double quantile(std::vector<double> values, double level) {
-  const auto place = std::min(
-      static_cast<std::size_t>(std::floor(level * static_cast<double>(values.size()))),
-      values.size() - 1);
+  const auto place =
+      std::min(static_cast<std::size_t>(std::floor(level * static_cast<double>(values.size()))),
+               values.size() - 1);
   std::ranges::nth_element(values, values.begin() + static_cast<std::ptrdiff_t>(place));
   return values[place];
 }
@@ -256,8 +255,7 @@ MonteCarlo monte_carlo(const MeasurementModel& model, const MonteCarloOptions& o
   limited.most_trials = std::min(options.most_trials, most_values / outputs);
   const std::size_t wanted = options.trials.value_or(limited.most_trials);
   if (wanted < 100 || wanted > most_values / outputs)
-    throw base::BadInput("--trials",
-                         fmt::format("is {}, of {} outputs", wanted, outputs),
+    throw base::BadInput("--trials", fmt::format("is {}, of {} outputs", wanted, outputs),
                          fmt::format("100 to {}", most_values / outputs));
   Trials trials(model, options.seed);
   MonteCarlo result{.trials = wanted,

@@ -47,7 +47,7 @@ struct MonteCarlo {
   bool adaptive;
   bool stable;  // within the tolerances; true for a stated number
   std::vector<MonteCarloOutput> outputs;
-  std::vector<double> correlation;  // outputs x outputs, row by row, where all have a value
+  std::vector<double> correlation;   // outputs x outputs, row by row, where all have a value
   std::optional<JointRegion> joint;  // of two outputs or more
 };
 

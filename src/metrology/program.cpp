@@ -28,20 +28,34 @@ double whole_power_of(double base, double exponent) {
 
 double unary_result(Operation operation, double a) {
   switch (operation) {
-    case Operation::negative: return -a;
-    case Operation::square_root: return std::sqrt(a);
-    case Operation::exponential: return std::exp(a);
-    case Operation::logarithm: return std::log(a);
-    case Operation::sine: return std::sin(a);
-    case Operation::cosine: return std::cos(a);
-    case Operation::tangent: return std::tan(a);
-    case Operation::arcsine: return std::asin(a);
-    case Operation::arccosine: return std::acos(a);
-    case Operation::arctangent: return std::atan(a);
-    case Operation::hyperbolic_sine: return std::sinh(a);
-    case Operation::hyperbolic_cosine: return std::cosh(a);
-    case Operation::hyperbolic_tangent: return std::tanh(a);
-    default: return std::abs(a);
+    case Operation::negative:
+      return -a;
+    case Operation::square_root:
+      return std::sqrt(a);
+    case Operation::exponential:
+      return std::exp(a);
+    case Operation::logarithm:
+      return std::log(a);
+    case Operation::sine:
+      return std::sin(a);
+    case Operation::cosine:
+      return std::cos(a);
+    case Operation::tangent:
+      return std::tan(a);
+    case Operation::arcsine:
+      return std::asin(a);
+    case Operation::arccosine:
+      return std::acos(a);
+    case Operation::arctangent:
+      return std::atan(a);
+    case Operation::hyperbolic_sine:
+      return std::sinh(a);
+    case Operation::hyperbolic_cosine:
+      return std::cosh(a);
+    case Operation::hyperbolic_tangent:
+      return std::tanh(a);
+    default:
+      return std::abs(a);
   }
 }
 
@@ -57,18 +71,30 @@ bool is_binary(Operation operation) {
 
 double result_of(Operation operation, double a, double b, double number) {
   switch (operation) {
-    case Operation::constant: return number;
-    case Operation::input: return a;
-    case Operation::whole_power: return whole_power_of(a, number);
-    case Operation::add: return a + b;
-    case Operation::subtract: return a - b;
-    case Operation::multiply: return a * b;
-    case Operation::divide: return a / b;
-    case Operation::power: return std::pow(a, b);
-    case Operation::arctangent_of_two: return std::atan2(a, b);
-    case Operation::least: return std::isnan(a) || std::isnan(b) ? a + b : std::min(a, b);
-    case Operation::largest: return std::isnan(a) || std::isnan(b) ? a + b : std::max(a, b);
-    default: return unary_result(operation, a);
+    case Operation::constant:
+      return number;
+    case Operation::input:
+      return a;
+    case Operation::whole_power:
+      return whole_power_of(a, number);
+    case Operation::add:
+      return a + b;
+    case Operation::subtract:
+      return a - b;
+    case Operation::multiply:
+      return a * b;
+    case Operation::divide:
+      return a / b;
+    case Operation::power:
+      return std::pow(a, b);
+    case Operation::arctangent_of_two:
+      return std::atan2(a, b);
+    case Operation::least:
+      return std::isnan(a) || std::isnan(b) ? a + b : std::min(a, b);
+    case Operation::largest:
+      return std::isnan(a) || std::isnan(b) ? a + b : std::max(a, b);
+    default:
+      return unary_result(operation, a);
   }
 }
 
@@ -76,7 +102,7 @@ std::vector<double> values_of(const Program& program, std::span<const double> in
   std::vector<double> values(program.steps.size());
   for (std::size_t i = 0; i < values.size(); ++i) {
     const Step& step = program.steps[i];
-    const double a = step.operation == Operation::input ? inputs[step.a]
+    const double a = step.operation == Operation::input                      ? inputs[step.a]
                      : is_unary(step.operation) || is_binary(step.operation) ? values[step.a]
                                                                              : 0.0;
     const double b = is_binary(step.operation) ? values[step.b] : 0.0;

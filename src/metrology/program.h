@@ -11,12 +11,12 @@
 namespace windwright::metrology {
 
 enum class Operation : std::uint8_t {
-  constant,     // `number`
-  input,        // the a-th input
-  negative,     // of step a, as all below; angles in radians
+  constant,  // `number`
+  input,     // the a-th input
+  negative,  // of step a, as all below; angles in radians
   square_root,
   exponential,
-  logarithm,    // natural
+  logarithm,  // natural
   sine,
   cosine,
   tangent,
@@ -79,7 +79,8 @@ class ProgramMaker {
   std::uint32_t constant_power(std::uint32_t a, double exponent);
 
   Program program_;
-  std::map<std::tuple<Operation, std::uint32_t, std::uint32_t, std::uint64_t>, std::uint32_t> known_;
+  std::map<std::tuple<Operation, std::uint32_t, std::uint32_t, std::uint64_t>, std::uint32_t>
+      known_;
 };
 
 /// The result of one operation on numbers.

@@ -37,23 +37,21 @@ void refuse_without_value(const MeasurementModel& model, const SeriesPropagation
   for (std::size_t o = 0; o < model.outputs.size(); ++o) {
     const double value = series.first_order[o].value;
     if (std::isfinite(value)) continue;
-    throw base::BadInput(
-        model.places[o],
-        fmt::format("{} {} at the inputs' values", model.outputs[o],
-                    std::isnan(value) ? "has no value" : "is infinite"),
-        "inputs for which every root, logarithm and quotient has a value");
+    throw base::BadInput(model.places[o],
+                         fmt::format("{} {} at the inputs' values", model.outputs[o],
+                                     std::isnan(value) ? "has no value" : "is infinite"),
+                         "inputs for which every root, logarithm and quotient has a value");
   }
 }
 
 Validation validation_of(const SeriesResult& series, const MonteCarloOutput& trials,
                          double tolerance) {
-  Validation check{.tolerance = tolerance,
-                   .low_difference =
-                       std::abs(series.interval.low - trials.intervals.symmetric.low),
-                   .high_difference =
-                       std::abs(series.interval.high - trials.intervals.symmetric.high),
-                   .validated = false,
-                   .agreed_digits = 0};
+  Validation check{
+      .tolerance = tolerance,
+      .low_difference = std::abs(series.interval.low - trials.intervals.symmetric.low),
+      .high_difference = std::abs(series.interval.high - trials.intervals.symmetric.high),
+      .validated = false,
+      .agreed_digits = 0};
   check.validated = check.low_difference <= tolerance && check.high_difference <= tolerance;
   return check;
 }
@@ -79,8 +77,8 @@ JointRegion normal_region(const std::vector<double>& correlation, std::size_t si
   const auto n = static_cast<double>(size);
   return {.ellipsoid_factor = regular ? std::sqrt(chi_squared_quantile(level, n))
                                       : std::numeric_limits<double>::quiet_NaN(),
-          .box_factor = student_factor(std::pow(level, 1.0 / n),
-                                       std::numeric_limits<double>::infinity())};
+          .box_factor =
+              student_factor(std::pow(level, 1.0 / n), std::numeric_limits<double>::infinity())};
 }
 
 // Inputs whose draws have no variance.
@@ -225,16 +223,15 @@ Propagation propagation(const MeasurementModel& model, const PropagationOptions&
   const SeriesPropagation series = series_propagation(model, options.level);
   refuse_without_value(model, series);
   const std::size_t outputs = model.outputs.size();
-  Propagation result{
-      .outputs = {},
-      .correlation = correlation_of(series.covariance, outputs),
-      .monte_carlo =
-          monte_carlo(model, {.trials = options.trials,
-                              .tolerances = tolerances_of(series, options.significant_digits),
-                              .seed = options.seed,
-                              .level = options.level}),
-      .first_order_joint = {},
-      .remarks = {}};
+  Propagation result{.outputs = {},
+                     .correlation = correlation_of(series.covariance, outputs),
+                     .monte_carlo = monte_carlo(
+                         model, {.trials = options.trials,
+                                 .tolerances = tolerances_of(series, options.significant_digits),
+                                 .seed = options.seed,
+                                 .level = options.level}),
+                     .first_order_joint = {},
+                     .remarks = {}};
   if (outputs > 1)
     result.first_order_joint = normal_region(result.correlation, outputs, options.level);
   remark_on_inputs(model, result.remarks);
@@ -245,10 +242,10 @@ Propagation propagation(const MeasurementModel& model, const PropagationOptions&
     remark_on_output(result.outputs.back(), kinks[o], result.remarks);
   }
   if (!result.monte_carlo.stable)
-    result.remarks.push_back(
-        fmt::format("The trials ended at {}, before mean, u and intervals were stable to a fifth of "
-                    "the tolerance; --trials or fewer --digits.",
-                    result.monte_carlo.trials));
+    result.remarks.push_back(fmt::format(
+        "The trials ended at {}, before mean, u and intervals were stable to a fifth of "
+        "the tolerance; --trials or fewer --digits.",
+        result.monte_carlo.trials));
   return result;
 }
 

@@ -71,9 +71,10 @@ struct Propagation {
 /// All answers side by side. First order: JCGM 100:2008, 5.1.2 and 5.2.2, effective degrees of
 /// freedom G.4.1; correlated inputs count as one estimate of variance or, where their degrees of
 /// freedom differ, each with what the output's variance changes with its own, correlation
-/// coefficients taken as known (Willink, Metrologia 44 (2007) 340, from memory). Second order: value and variance with all terms up
-/// to the fourth power of the uncertainties, 5.1.2 note and H.1.7, with each distribution's own
-/// fourth moment; correlated inputs are written in independent ones first.
+/// coefficients taken as known (Willink, Metrologia 44 (2007) 340, from memory). Second order:
+/// value and variance with all terms up to the fourth power of the uncertainties, 5.1.2 note and
+/// H.1.7, with each distribution's own fourth moment; correlated inputs are written in independent
+/// ones first.
 /// @throws BadInput  the equation has no finite value at the estimates; see also monte_carlo()
 Propagation propagation(const MeasurementModel& model, const PropagationOptions& options);
 

@@ -141,8 +141,8 @@ MeasurementModel with_halved(const MeasurementModel& model, std::size_t input) {
 void halve(const MeasurementModel& model, std::span<const double> point,
            std::span<const double> fourth, std::vector<std::vector<InputShare>>& budgets) {
   for (std::size_t i = 0; i < model.inputs.size(); ++i) {
-    const auto expansions = derivatives(model.program, point,
-                                        independent_directions(with_halved(model, i)));
+    const auto expansions =
+        derivatives(model.program, point, independent_directions(with_halved(model, i)));
     for (std::size_t o = 0; o < budgets.size(); ++o) {
       const double variance = second_order_of(expansions[o], fourth).variance;
       if (std::isfinite(variance)) budgets[o][i].u_if_halved = std::sqrt(std::max(variance, 0.0));

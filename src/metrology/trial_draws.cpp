@@ -12,11 +12,11 @@
 
 #undef HWY_TARGET_INCLUDE
 #define HWY_TARGET_INCLUDE "metrology/trial_draws.cpp"
+#include "metrology/lane_functions.h"
+
 #include <hwy/base.h>
 #include <hwy/foreach_target.h>  // IWYU pragma: keep
 #include <hwy/highway.h>
-
-#include "metrology/lane_functions.h"
 
 HWY_BEFORE_NAMESPACE();
 namespace windwright::metrology::HWY_NAMESPACE {
@@ -195,10 +195,9 @@ DrawRecipe recipe_of(const UncertainInput& input, std::uint64_t key) {
     recipe.second = input.half_width_inexactness;
   } else {
     recipe.kind = Kind::two_uniform;
-    const double top = input.distribution == Distribution::rectangular ? input.half_width
-                       : input.distribution == Distribution::triangular
-                           ? 0.0
-                           : input.top_half_width;
+    const double top = input.distribution == Distribution::rectangular  ? input.half_width
+                       : input.distribution == Distribution::triangular ? 0.0
+                                                                        : input.top_half_width;
     recipe.first = 0.5 * (input.half_width + top);
     recipe.second = 0.5 * (input.half_width - top);
   }

@@ -15,8 +15,8 @@ struct DrawRecipe {
   enum class Kind { normal, two_uniform, arcsine, curvilinear, student };
   Kind kind;
   double value;
-  double first;    // normal, student: scale; two_uniform: half-width of one; others: half-width
-  double second;   // two_uniform: half-width of the other; curvilinear: inexactness; student: dof
+  double first;   // normal, student: scale; two_uniform: half-width of one; others: half-width
+  double second;  // two_uniform: half-width of the other; curvilinear: inexactness; student: dof
   std::uint64_t key;  // of the input's stream
 };
 

@@ -14,8 +14,7 @@ struct Halves {
   double narrow;
 };
 Halves halves_of(const UncertainInput& input) {
-  const double top =
-      input.distribution == Distribution::trapezoidal ? input.top_half_width : 0.0;
+  const double top = input.distribution == Distribution::trapezoidal ? input.top_half_width : 0.0;
   return {0.5 * (input.half_width + top), 0.5 * (input.half_width - top)};
 }
 
@@ -24,15 +23,22 @@ Halves halves_of(const UncertainInput& input) {
 UncertainInput with_limits(UncertainInput input) {
   const double w = input.half_width;
   switch (input.distribution) {
-    case Distribution::normal: break;
-    case Distribution::rectangular: input.standard_uncertainty = w / std::sqrt(3.0); break;
-    case Distribution::triangular: input.standard_uncertainty = w / std::sqrt(6.0); break;
+    case Distribution::normal:
+      break;
+    case Distribution::rectangular:
+      input.standard_uncertainty = w / std::sqrt(3.0);
+      break;
+    case Distribution::triangular:
+      input.standard_uncertainty = w / std::sqrt(6.0);
+      break;
     case Distribution::trapezoidal: {
       const double part = input.top_half_width / w;
       input.standard_uncertainty = w * std::sqrt((1.0 + part * part) / 6.0);
       break;
     }
-    case Distribution::arcsine: input.standard_uncertainty = w / std::sqrt(2.0); break;
+    case Distribution::arcsine:
+      input.standard_uncertainty = w / std::sqrt(2.0);
+      break;
     case Distribution::curvilinear_trapezoid: {
       const double d = input.half_width_inexactness;
       input.standard_uncertainty = std::sqrt(w * w / 3.0 + d * d / 9.0);
@@ -44,18 +50,24 @@ UncertainInput with_limits(UncertainInput input) {
 
 double half_width_of(Distribution distribution, double standard_uncertainty) {
   switch (distribution) {
-    case Distribution::triangular: return standard_uncertainty * std::sqrt(6.0);
-    case Distribution::arcsine: return standard_uncertainty * std::sqrt(2.0);
-    default: return standard_uncertainty * std::sqrt(3.0);
+    case Distribution::triangular:
+      return standard_uncertainty * std::sqrt(6.0);
+    case Distribution::arcsine:
+      return standard_uncertainty * std::sqrt(2.0);
+    default:
+      return standard_uncertainty * std::sqrt(3.0);
   }
 }
 
 double kurtosis(const UncertainInput& input) {
   const double w = input.half_width;
   switch (input.distribution) {
-    case Distribution::normal: return 3.0;
-    case Distribution::rectangular: return 9.0 / 5.0;
-    case Distribution::arcsine: return 3.0 / 2.0;
+    case Distribution::normal:
+      return 3.0;
+    case Distribution::rectangular:
+      return 9.0 / 5.0;
+    case Distribution::arcsine:
+      return 3.0 / 2.0;
     case Distribution::triangular:
     case Distribution::trapezoidal: {
       const auto [p, q] = halves_of(input);

@@ -8,8 +8,8 @@ namespace windwright::metrology {
 
 /// What is known about an input of a measurement equation, after JCGM 101:2008, 6.4.
 enum class Distribution {
-  normal,                // Student's t where its degrees of freedom are finite
-  rectangular,           // between value - half_width and value + half_width, as all below
+  normal,       // Student's t where its degrees of freedom are finite
+  rectangular,  // between value - half_width and value + half_width, as all below
   triangular,
   trapezoidal,           // flat between value - top_half_width and value + top_half_width
   arcsine,               // of a sine swing of unknown phase

@@ -76,5 +76,11 @@ TEST(Docs, CompareRunsAsWritten) {
   EXPECT_NE(text_of(folder / "out.txt").find("reproducibility"), std::string::npos);
 }
 
+TEST(Docs, PropagateRunsAsWritten) {
+  const fs::path folder = scratch_folder("docs-propagate");
+  run_page(folder, "propagate.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
+  EXPECT_NE(text_of(folder / "out.txt").find("Improve first: pitot_factor"), std::string::npos);
+}
+
 }  // namespace
 }  // namespace windwright::end_to_end

@@ -20,7 +20,8 @@ TEST_P(Help, ShowsAnExampleThatNamesTheVerb) {
 
 INSTANTIATE_TEST_SUITE_P(Of, Help,
                          testing::Values("air", "rotor", "calibrate", "simulate", "ready",
-                                         "conduct", "reduce", "report", "power", "compare"),
+                                         "conduct", "reduce", "report", "power", "compare",
+                                         "propagate"),
                          [](const auto& verb) { return std::string(verb.param); });
 
 TEST(CommandLine, SaysItsVersion) {

@@ -82,8 +82,7 @@ TEST(BlockProgram, FunctionsOfLanesAgreeWithTheStandardLibrary) {
     const std::vector<double> got = in_lanes(stretch.equation, x, y);
     for (std::size_t i = 0; i < block_trials; ++i) {
       const double expected = scalar(stretch.equation, x[i], y[i]);
-      EXPECT_NEAR(got[i], expected, stretch.tolerance * std::abs(expected))
-          << x[i] << ", " << y[i];
+      EXPECT_NEAR(got[i], expected, stretch.tolerance * std::abs(expected)) << x[i] << ", " << y[i];
     }
   }
 }
@@ -91,8 +90,8 @@ TEST(BlockProgram, FunctionsOfLanesAgreeWithTheStandardLibrary) {
 TEST(BlockProgram, HasTheStandardLibrarysEdges) {
   constexpr double infinity = std::numeric_limits<double>::infinity();
   const double nan = std::numeric_limits<double>::quiet_NaN();
-  const std::vector<double> edges{0.0,  -0.0, 1.0,   -1.0,    2.0, -2.0,   5e-324, 1e-310,
-                                  1e308, 710.0, -746.0, infinity, -infinity, nan,  1.5,  -0.5};
+  const std::vector<double> edges{0.0,   -0.0,  1.0,    -1.0,     2.0,       -2.0, 5e-324, 1e-310,
+                                  1e308, 710.0, -746.0, infinity, -infinity, nan,  1.5,    -0.5};
   std::vector<double> x(block_trials, 1.0);
   std::vector<double> y(block_trials, 1.0);
   for (std::size_t i = 0; i < block_trials; ++i) {

@@ -19,8 +19,8 @@ CoverageIntervals by_sorting(std::vector<double> y, double level) {
   std::sort(y.begin(), y.end());
   const auto m = static_cast<double>(y.size());
   const double p = level * m;
-  const auto q = static_cast<std::size_t>(
-      std::abs(p - std::round(p)) < 1e-9 ? std::round(p) : std::floor(p + 0.5));
+  const auto q = static_cast<std::size_t>(std::abs(p - std::round(p)) < 1e-9 ? std::round(p)
+                                                                             : std::floor(p + 0.5));
   const std::size_t rest = y.size() - q;
   const std::size_t r = rest % 2 == 0 ? rest / 2 : (rest + 1) / 2;
   CoverageIntervals result{{y[r - 1], y[r + q - 1]}, {y[0], y[q]}, 0.0, 0.0};
@@ -69,8 +69,7 @@ TEST(CoverageIntervals, TellHowFarTheirEndsMayBeOff) {
   double squares = 0.0;
   double told = 0.0;
   for (std::size_t k = 0; k < 400; ++k) {
-    const CoverageIntervals got =
-        coverage_intervals(std::span(all).subspan(k * 5000, 5000), 0.95);
+    const CoverageIntervals got = coverage_intervals(std::span(all).subspan(k * 5000, 5000), 0.95);
     squares += std::pow(got.symmetric.high - 5.0 - 1.959964, 2) / 400.0;
     told += got.high_standard_error / 400.0;
   }

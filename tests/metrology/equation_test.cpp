@@ -49,25 +49,17 @@ TEST(Equation, BindsAsMathematiciansExpect) {
 
 TEST(Equation, KnowsTheFunctionsOfAScientificCalculator) {
   using std::numbers::pi;
-  const std::vector<std::pair<std::string, double>> cases{{"sqrt(16)", 4.0},
-                                                          {"exp(1)", std::numbers::e},
-                                                          {"log(exp(x))", 3.0},
-                                                          {"ln(exp(x))", 3.0},
-                                                          {"log10(1000)", 3.0},
-                                                          {"sin(pi / 6)", 0.5},
-                                                          {"cos(pi / 3)", 0.5},
-                                                          {"tan(pi / 4)", 1.0},
-                                                          {"asin(1)", pi / 2.0},
-                                                          {"acos(0.5)", pi / 3.0},
-                                                          {"atan(1)", pi / 4.0},
-                                                          {"atan2(-1, -1)", -0.75 * pi},
-                                                          {"sinh(1)", std::sinh(1.0)},
-                                                          {"cosh(1)", std::cosh(1.0)},
-                                                          {"tanh(1)", std::tanh(1.0)},
-                                                          {"abs(-x)", 3.0},
-                                                          {"min(x, y, 7)", 2.0},
-                                                          {"max(x, y, 1)", 3.0},
-                                                          {"speed_m_s^3", 512.0}};
+  const std::vector<std::pair<std::string, double>> cases{
+      {"sqrt(16)", 4.0},           {"exp(1)", std::numbers::e},
+      {"log(exp(x))", 3.0},        {"ln(exp(x))", 3.0},
+      {"log10(1000)", 3.0},        {"sin(pi / 6)", 0.5},
+      {"cos(pi / 3)", 0.5},        {"tan(pi / 4)", 1.0},
+      {"asin(1)", pi / 2.0},       {"acos(0.5)", pi / 3.0},
+      {"atan(1)", pi / 4.0},       {"atan2(-1, -1)", -0.75 * pi},
+      {"sinh(1)", std::sinh(1.0)}, {"cosh(1)", std::cosh(1.0)},
+      {"tanh(1)", std::tanh(1.0)}, {"abs(-x)", 3.0},
+      {"min(x, y, 7)", 2.0},       {"max(x, y, 1)", 3.0},
+      {"speed_m_s^3", 512.0}};
   for (const auto& [text, expected] : cases)
     EXPECT_NEAR(value_of(text), expected, 1e-14 * std::abs(expected)) << text;
 }
@@ -92,12 +84,15 @@ TEST(Equation, PointsAtTheColumnAndSaysWhatWouldBeRight) {
       {"2 x", "column 3 of the equation of y: no operator before 'x': * x"},
       {"2 (x)", "column 3 of the equation of y: no operator before '(': * (...)"},
       {"(2 x)", "column 4 of the equation of y: no operator before 'x': * x"},
-      {"x +", "column 4 of the equation of y: a value is missing before the end: a number, a name "
-              "or '('"},
-      {"", "column 1 of the equation of y: a value is missing before the end: a number, a name or "
-           "'('"},
-      {"(x", "column 3 of the equation of y: the bracket opened at column 1 is not closed before "
-             "the end: ')'"},
+      {"x +",
+       "column 4 of the equation of y: a value is missing before the end: a number, a name "
+       "or '('"},
+      {"",
+       "column 1 of the equation of y: a value is missing before the end: a number, a name or "
+       "'('"},
+      {"(x",
+       "column 3 of the equation of y: the bracket opened at column 1 is not closed before "
+       "the end: ')'"},
       {"x)", "column 2 of the equation of y: ')' closes no bracket: as many '(' as ')'"},
       {"x**2", "column 2 of the equation: '**' is no operator: ^ for a power"},
       {"rhoo * x", "column 1 of the equation of y: 'rhoo' is no input, constant or equation: rho"},
@@ -106,15 +101,19 @@ TEST(Equation, PointsAtTheColumnAndSaysWhatWouldBeRight) {
       {"sqrt x", "column 1 of the equation of y: the function 'sqrt' has no argument: sqrt(...)"},
       {"sqrt(x, 2)", "column 1 of the equation of y: 'sqrt' has 2 arguments: 1"},
       {"min(x)", "column 1 of the equation of y: 'min' has 1 arguments: 2 or more"},
-      {"x = 2", "column 3 of the equation: '=' stands inside an equation: what stands right of it "
-                "alone"},
-      {"x; 2", "column 2 of the equation: ';' means nothing here: numbers, names, + - * / ^ and "
-               "round brackets"},
+      {"x = 2",
+       "column 3 of the equation: '=' stands inside an equation: what stands right of it "
+       "alone"},
+      {"x; 2",
+       "column 2 of the equation: ';' means nothing here: numbers, names, + - * / ^ and "
+       "round brackets"},
       {"1.2.3", "column 1 of the equation: '1.2.3' is not a number: digits, one point"},
-      {"1,5 * x", "column 2 of the equation of y: ',' stands outside a function: a point in decimal "
-                  "numbers; commas between a function's arguments"},
-      {"y + 1", "column 1 of the equation of y: 'y' is said in terms of itself: equations that "
-                "lead back to inputs"}};
+      {"1,5 * x",
+       "column 2 of the equation of y: ',' stands outside a function: a point in decimal "
+       "numbers; commas between a function's arguments"},
+      {"y + 1",
+       "column 1 of the equation of y: 'y' is said in terms of itself: equations that "
+       "lead back to inputs"}};
   for (const auto& [text, expected] : cases)
     EXPECT_EQ(refusal_of({{.name = "y", .text = text, .where = "b.toml:3"}}),
               "b.toml:3: " + expected);

@@ -152,8 +152,7 @@ TEST(MonteCarlo, FindsTheJointRegionOfTwoOutputs) {
   EXPECT_NEAR(got.monte_carlo.joint->ellipsoid_factor, 2.4477, 0.01);
   EXPECT_NEAR(got.monte_carlo.joint->box_factor, 2.2365, 0.01);
   const MeasurementModel twice = model_of({normal("a", 1.0, 1.0)}, {"a", "2 * a"});
-  EXPECT_TRUE(std::isnan(
-      propagation(twice, {.trials = 1000}).monte_carlo.joint->ellipsoid_factor));
+  EXPECT_TRUE(std::isnan(propagation(twice, {.trials = 1000}).monte_carlo.joint->ellipsoid_factor));
 }
 
 }  // namespace

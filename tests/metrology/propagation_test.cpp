@@ -40,8 +40,8 @@ UncertainInput normal(const std::string& name, double value, double u,
   return {.name = name, .value = value, .standard_uncertainty = u, .degrees_of_freedom = dof};
 }
 
-// JCGM 101:2008, 7.9.2: 0.1 has one digit 1 x 10^-1, tolerance 0.05; 2.0 with two digits 20 x 10^-1,
-// 0.05; 0.35 V with two 0.005; 35 nV and so on.
+// JCGM 101:2008, 7.9.2: 0.1 has one digit 1 x 10^-1, tolerance 0.05; 2.0 with two digits 20 x
+// 10^-1, 0.05; 0.35 V with two 0.005; 35 nV and so on.
 TEST(NumericalTolerance, IsHalfAUnitOfTheLastSignificantDigit) {
   EXPECT_DOUBLE_EQ(numerical_tolerance(0.1, 1), 0.05);
   EXPECT_DOUBLE_EQ(numerical_tolerance(2.0, 2), 0.05);
@@ -56,8 +56,7 @@ TEST(NumericalTolerance, IsHalfAUnitOfTheLastSignificantDigit) {
 TEST(SecondOrder, HasTheMomentsOfPowersOfANormalVariable) {
   const double m = 1.3;
   const double u = 0.2;
-  const SeriesPropagation square =
-      series_propagation(model_of({normal("x", m, u)}, "x^2"), 0.95);
+  const SeriesPropagation square = series_propagation(model_of({normal("x", m, u)}, "x^2"), 0.95);
   EXPECT_NEAR(square.second_order[0].value, m * m + u * u, 1e-14);
   EXPECT_NEAR(square.second_order[0].u, std::sqrt(4 * m * m * u * u + 2 * std::pow(u, 4)), 1e-14);
   const SeriesPropagation cube = series_propagation(model_of({normal("x", m, u)}, "x^3"), 0.95);
@@ -69,10 +68,8 @@ TEST(SecondOrder, HasTheMomentsOfPowersOfANormalVariable) {
 
 // Var x^2 of a rectangular variable about 0 with half-width a: a^4 (1/5 - 1/9).
 TEST(SecondOrder, UsesEachDistributionsOwnFourthMoment) {
-  const UncertainInput x = with_limits({.name = "x",
-                                        .value = 0.0,
-                                        .distribution = Distribution::rectangular,
-                                        .half_width = 2.0});
+  const UncertainInput x = with_limits(
+      {.name = "x", .value = 0.0, .distribution = Distribution::rectangular, .half_width = 2.0});
   const SeriesPropagation got = series_propagation(model_of({x}, "x^2"), 0.95);
   EXPECT_NEAR(got.second_order[0].u, std::sqrt(16.0 * (0.2 - 1.0 / 9.0)), 1e-14);
 }
@@ -124,8 +121,8 @@ TEST(DegreesOfFreedom, FollowWelchAndSatterthwaite) {
 
 TEST(DegreesOfFreedom, OfOneFitCountOnce) {
   // Any function of two coefficients of one fit has the fit's degrees of freedom.
-  const MeasurementModel model = model_of(
-      {normal("a", 0.0, 3.0, 7.0), normal("b", 0.0, 2.0, 7.0)}, "a + 5 * b", {{0, 1, -0.9, "t"}});
+  const MeasurementModel model = model_of({normal("a", 0.0, 3.0, 7.0), normal("b", 0.0, 2.0, 7.0)},
+                                          "a + 5 * b", {{0, 1, -0.9, "t"}});
   EXPECT_NEAR(series_propagation(model, 0.95).first_order[0].dof, 7.0, 1e-12);
 }
 
@@ -232,11 +229,11 @@ UncertainInput rectangular(const std::string& name, double value, double half_wi
 }
 
 TEST(Honest, StatedIntervalsOfAPowerCoefficientHoldTheTruth) {
-  const Covered got = coverage(
-      model_of({normal("U", 12.4, 0.05, 20.0), normal("I", 1.2, 0.02, 15.0),
-                normal("rho", 1.19, 0.006), normal("v", 8.0, 0.08, 24.0)},
-               "U * I / (rho / 2 * pi * 0.25^2 * v^3)"),
-      1500);
+  const Covered got =
+      coverage(model_of({normal("U", 12.4, 0.05, 20.0), normal("I", 1.2, 0.02, 15.0),
+                         normal("rho", 1.19, 0.006), normal("v", 8.0, 0.08, 24.0)},
+                        "U * I / (rho / 2 * pi * 0.25^2 * v^3)"),
+               1500);
   RecordProperty("first_order_pct", std::to_string(got.first_order));
   RecordProperty("monte_carlo_pct", std::to_string(got.monte_carlo));
   EXPECT_GE(got.first_order, 94.0);
@@ -248,11 +245,10 @@ TEST(Honest, StatedIntervalsOfAPowerCoefficientHoldTheTruth) {
 // A sum of t-distributions errs to the safe side (as Behrens and Fisher's solution does): with so
 // few degrees of freedom 96.2 %.
 TEST(Honest, FewDegreesOfFreedomErrToTheSafeSide) {
-  const Covered got = coverage(
-      model_of({normal("U", 12.4, 0.05, 8.0), normal("I", 1.2, 0.02, 6.0),
-                normal("rho", 1.19, 0.006), normal("v", 8.0, 0.08, 10.0)},
-               "U * I / (rho / 2 * pi * 0.25^2 * v^3)"),
-      1500);
+  const Covered got = coverage(model_of({normal("U", 12.4, 0.05, 8.0), normal("I", 1.2, 0.02, 6.0),
+                                         normal("rho", 1.19, 0.006), normal("v", 8.0, 0.08, 10.0)},
+                                        "U * I / (rho / 2 * pi * 0.25^2 * v^3)"),
+                               1500);
   RecordProperty("first_order_pct", std::to_string(got.first_order));
   RecordProperty("monte_carlo_pct", std::to_string(got.monte_carlo));
   EXPECT_GE(got.first_order, 94.0);

@@ -75,8 +75,7 @@ TEST(TrialDraws, AreTheNumbersOfTheStreamOfTheSameName) {
   const base::RandomStream stream(3, "v");
   for (std::size_t n = 0; n < 5000; ++n)
     EXPECT_NEAR(normal[n], 5.0 + 2.0 * stream.normal(n), 1e-14);
-  const std::vector<double> uniform =
-      drawn(model_of({limited(Distribution::rectangular)})).at(0);
+  const std::vector<double> uniform = drawn(model_of({limited(Distribution::rectangular)})).at(0);
   const base::RandomStream of_x(3, "x");
   for (std::size_t n = 0; n < 5000; ++n)
     EXPECT_EQ(uniform[n], 10.0 + (2.0 * (of_x.uniform(2 * n) + of_x.uniform(2 * n) - 1.0) +
@@ -161,7 +160,8 @@ TEST(TrialDraws, OfAGroupAreCorrelatedAsStated) {
   for (const char* name : {"a", "b", "c"})
     inputs.push_back({.name = name, .value = 1.0, .standard_uncertainty = 0.5});
   MeasurementModel model = model_of(inputs);
-  model.groups = groups_of(inputs, std::vector<StatedCorrelation>{{0, 2, 0.8, "t"}, {1, 2, -0.4, "t"}});
+  model.groups =
+      groups_of(inputs, std::vector<StatedCorrelation>{{0, 2, 0.8, "t"}, {1, 2, -0.4, "t"}});
   const auto correlation = [](const std::vector<double>& a, const std::vector<double>& b) {
     double sum = 0.0;
     for (std::size_t n = 0; n < count; ++n)

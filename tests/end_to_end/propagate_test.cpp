@@ -1,0 +1,290 @@
+// SPDX-License-Identifier: Apache-2.0
+// The shipped budget files through the program, against what their sources print. Tolerances: half
+// a unit of the last printed digit; of Monte Carlo figures what JCGM 101 allows so many trials.
+#include "base/json.h"
+#include "end_to_end/program.h"
+
+#include <boost/json.hpp>
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <filesystem>
+#include <map>
+#include <string>
+#include <vector>
+
+namespace windwright::end_to_end {
+namespace {
+
+namespace fs = std::filesystem;
+namespace json = boost::json;
+
+json::value propagated(const std::string& budget, std::vector<std::string> more = {}) {
+  std::vector<std::string> words{
+      "propagate", (fs::path(SOURCE_FOLDER) / "examples/budgets" / (budget + ".toml")).string(),
+      "--json"};
+  words.insert(words.end(), more.begin(), more.end());
+  const Ended ended = windwright(words, scratch_folder("propagate"));
+  EXPECT_EQ(ended.exit_code, 0) << ended.err;
+  return base::json_from_text(ended.out, "stdout");
+}
+
+json::value published(const std::string& name) {
+  return base::json_from_file(fs::path(SOURCE_FOLDER) / "tests/published/data" / (name + ".json"));
+}
+
+double number(const json::value& document, const std::string& pointer) {
+  return document.at_pointer(pointer).to_number<double>();
+}
+
+std::map<std::string, double> contributions(const json::value& document,
+                                            const std::string& output) {
+  std::map<std::string, double> found;
+  for (const json::value& row : document.at_pointer("/outputs/" + output + "/budget").as_array())
+    found[std::string(row.at("input").as_string())] = number(row, "/contribution");
+  return found;
+}
+
+const std::vector<std::string> million{"--trials", "1000000"};
+
+// JCGM 100:2008, H.1: Table H.1, H.1.6 and H.1.7.
+TEST(Propagate, EndGauge) {
+  const json::value got = propagated("gum-h1", {"--trials", "200000", "--level-pct", "99"});
+  const json::value set = published("gum_h1_end_gauge");
+  const std::string l = "/outputs/l";
+  EXPECT_NEAR(number(got, l + "/first_order/value"), number(set, "/expected/l"), 0.5);
+  EXPECT_NEAR(number(got, l + "/first_order/u"), number(set, "/expected/u_c"), 0.5);
+  EXPECT_EQ(std::floor(number(got, l + "/first_order/dof")), number(set, "/expected/nu_eff"));
+  EXPECT_NEAR(number(got, l + "/first_order/expanded"), number(set, "/expected/U_99"), 1.0);
+  EXPECT_NEAR(number(got, l + "/second_order/u"),
+              number(set, "/expected/u_c_with_second_order_terms"), 0.5);
+  EXPECT_NEAR(number(got, l + "/second_order/u") / number(set, "/crosscheck/u_c_second_order"), 1.0,
+              3e-3);  // the source rounds u(theta) from 0.403 up to 0.41
+  const auto parts = contributions(got, "l");
+  EXPECT_NEAR(parts.at("l_S"), 25.0, 0.05);
+  EXPECT_NEAR(std::sqrt(std::pow(parts.at("d_repeated"), 2) + std::pow(parts.at("d_random"), 2) +
+                        std::pow(parts.at("d_systematic"), 2)),
+              9.7, 0.05);
+  EXPECT_NEAR(parts.at("delta_alpha"), 2.9, 0.05);
+  EXPECT_NEAR(parts.at("delta_theta"), 16.6, 0.1);
+}
+
+// JCGM 100:2008, H.2: Tables H.3 and H.4.
+TEST(Propagate, ResistanceAndReactance) {
+  const json::value got = propagated("gum-h2", {"--trials", "100000"});
+  const json::value set = published("gum_h2_resistance_reactance");
+  for (const std::string name : {"R", "X", "Z"}) {
+    const std::string at = "/outputs/" + name + "/first_order";
+    EXPECT_NEAR(number(got, at + "/value") / number(set, "/crosscheck/" + name), 1.0, 5e-6);
+    EXPECT_NEAR(number(got, at + "/u") / number(set, "/crosscheck/u_" + name), 1.0, 5e-6);
+    EXPECT_NEAR(number(got, at + "/value"), number(set, "/expected/" + name), 0.0005);
+    // u(X) is printed cut off, not rounded.
+    EXPECT_NEAR(number(got, at + "/u"), number(set, "/expected/u_" + name), 0.001);
+    EXPECT_NEAR(number(got, at + "/dof"), 4.0, 1e-9);
+  }
+  EXPECT_NEAR(number(got, "/correlation/0/1"), number(set, "/expected/r_R_X"), 0.0005);
+  EXPECT_NEAR(number(got, "/correlation/0/2"), number(set, "/expected/r_R_Z"), 0.0005);
+  EXPECT_NEAR(number(got, "/correlation/1/2"), number(set, "/expected/r_X_Z"), 0.0005);
+  for (const json::value& row : got.at_pointer("/outputs/R/budget").as_array()) {
+    const std::string name(row.at("input").as_string());
+    const double half = name == "V" ? 5e-5 : name == "I" ? 5e-8 : 5e-6;
+    EXPECT_NEAR(number(row, "/u"), number(set, "/expected/u_" + name), half);
+  }
+}
+
+// JCGM 100:2008, H.3: the correction at 30 degC, H.3.4, and the reference's common part, H.3.5.
+TEST(Propagate, ThermometerCorrection) {
+  const json::value got = propagated("gum-h3", {"--trials", "100000"});
+  const json::value set = published("gum_h3_thermometer_line");
+  const std::string b = "/outputs/b_30/first_order";
+  EXPECT_NEAR(number(got, b + "/value"), number(set, "/expected/b_30"), 5e-5);
+  EXPECT_NEAR(number(got, b + "/u"), number(set, "/expected/u_b_30"), 5e-5);
+  EXPECT_NEAR(number(got, b + "/u") / number(set, "/crosscheck/u_b_30"), 1.0, 2e-5);
+  EXPECT_NEAR(number(got, b + "/dof"), number(set, "/expected/dof"), 1e-9);
+  const std::string y1 = "/outputs/y1_traceable/first_order";
+  EXPECT_NEAR(number(got, y1 + "/u") / number(set, "/extension/expected/u_y1"), 1.0, 1e-7);
+  EXPECT_NEAR(number(got, y1 + "/dof"), number(set, "/extension/expected/dof_y1"), 0.005);
+}
+
+// JCGM 101:2008, 9.2, Tables 2 to 4.
+TEST(Propagate, AdditiveModels) {
+  const json::value set = published("jcgm101_additive_model");
+  const std::vector<std::string> names{"normal", "rectangular", "wide"};
+  for (std::size_t k = 0; k < names.size(); ++k) {
+    SCOPED_TRACE(names[k]);
+    const json::value got = propagated("jcgm101-additive-" + names[k], million);
+    const json::value& of = set.at("cases").as_array().at(k);
+    const double allowed = k == 2 ? 0.03 : 0.01;
+    EXPECT_NEAR(number(got, "/outputs/Y/first_order/u"), number(of, "/u"), 1e-6);
+    EXPECT_NEAR(number(got, "/outputs/Y/monte_carlo/u") / number(of, "/u"), 1.0, 0.002);
+    const std::string trials = "/outputs/Y/monte_carlo/interval_95_";
+    for (const std::string end : {"/0", "/1"})
+      EXPECT_NEAR(number(got, trials + "symmetric" + end), number(of, "/exact" + end), allowed);
+    // Where the shortest interval begins is loose; how wide it is, is not.
+    EXPECT_NEAR(number(got, trials + "shortest/1") - number(got, trials + "shortest/0"),
+                number(of, "/exact/1") - number(of, "/exact/0"), 2.0 * allowed);
+  }
+  const json::value wide = propagated("jcgm101-additive-wide", million);
+  EXPECT_NEAR(number(wide, "/outputs/Y/first_order/expanded_95"), 19.9, 0.05);
+  EXPECT_FALSE(wide.at_pointer("/outputs/Y/first_order_validated").as_bool());
+  EXPECT_TRUE(propagated("jcgm101-additive-normal", million)
+                  .at_pointer("/outputs/Y/first_order_validated")
+                  .as_bool());
+}
+
+// JCGM 101:2008, 9.3, Tables 5 and 6.
+TEST(Propagate, MassCalibration) {
+  const json::value got = propagated("jcgm101-mass-calibration", million);
+  const json::value set = published("jcgm101_mass_calibration");
+  const std::string m = "/outputs/delta_m";
+  EXPECT_NEAR(number(got, m + "/first_order/value"), 1.2340, 5e-5);
+  EXPECT_NEAR(number(got, m + "/first_order/u"), 0.0539, 5e-5);
+  EXPECT_NEAR(number(got, m + "/first_order/interval_95/0"), 1.1285, 1e-4);
+  EXPECT_NEAR(number(got, m + "/first_order/interval_95/1"), 1.3395, 1e-4);
+  EXPECT_NEAR(number(got, m + "/second_order/u"), 0.0750, 5e-5);
+  EXPECT_NEAR(number(got, m + "/second_order/interval_95/0"), 1.0870, 1e-4);
+  EXPECT_NEAR(number(got, m + "/second_order/interval_95/1"), 1.3810, 1e-4);
+  EXPECT_NEAR(number(got, m + "/monte_carlo/u") / number(set, "/expected/monte_carlo/u"), 1.0,
+              0.005);
+  for (const std::string end : {"/0", "/1"}) {
+    EXPECT_NEAR(number(got, m + "/monte_carlo/interval_95_shortest" + end),
+                number(set, "/expected/monte_carlo/shortest_95" + end), 0.003);
+  }
+  EXPECT_FALSE(got.at_pointer(m + "/first_order_validated").as_bool());
+  EXPECT_TRUE(got.at_pointer(m + "/second_order_matters").as_bool());
+}
+
+// JCGM 101:2008, 9.4, Tables 6 to 8; all in 1e-6.
+TEST(Propagate, ComparisonLoss) {
+  const json::value set = published("jcgm101_comparison_loss");
+  for (const json::value& one : set.at("cases").as_array()) {
+    const std::string name = "jcgm101-comparison-loss-" +
+                             std::to_string(std::lround(1000.0 * number(one, "/x1"))) +
+                             (number(one, "/r") == 0.0 ? "-independent" : "-correlated");
+    SCOPED_TRACE(name);
+    const json::value got = propagated(name, million);
+    const auto at = [&got](const std::string& where) {
+      return 1e6 * number(got, "/outputs/Y/" + where);
+    };
+    EXPECT_NEAR(at("first_order/value"), number(one, "/gum_first_order/y"), 1e-6);
+    EXPECT_NEAR(at("first_order/u"), number(one, "/gum_first_order/u"), 1e-6);
+    // A quadratic equation of normal inputs: second order is exact.
+    EXPECT_NEAR(at("second_order/value"), number(one, "/mean_exact"), 1e-6);
+    EXPECT_NEAR(at("second_order/u"), number(one, "/u_exact"), 5e-4);
+    EXPECT_NEAR(at("monte_carlo/value") / number(one, "/mean_exact"), 1.0, 0.01);
+    EXPECT_NEAR(at("monte_carlo/u") / number(one, "/u_exact"), 1.0, 0.01);
+    for (const std::string end : {"/0", "/1"}) {
+      const auto near = [&](const std::string& field, const std::string& reference) {
+        const double expected = number(one, "/" + reference + end);
+        // A shortest interval's ends are loose: its width is not.
+        const double loose = field == "interval_95_shortest" ? 3.0 : 1.0;
+        EXPECT_NEAR(at("monte_carlo/" + field + end), expected,
+                    loose * std::max(0.01 * std::abs(expected), 2.0))
+            << field;
+      };
+      near("interval_95_symmetric", "symmetric_95_mc");
+      near("interval_95_shortest", "shortest_95_mc");
+      near("interval_95_shortest", "printed_monte_carlo/shortest_95");
+    }
+    const double width =
+        at("monte_carlo/interval_95_shortest/1") - at("monte_carlo/interval_95_shortest/0");
+    EXPECT_NEAR(width / (number(one, "/shortest_95_mc/1") - number(one, "/shortest_95_mc/0")), 1.0,
+                0.01);
+    EXPECT_FALSE(got.at_pointer("/outputs/Y/first_order_validated").as_bool());
+  }
+}
+
+// EURACHEM/CITAC Guide CG 4, 3rd ed. (2012), A1.
+TEST(Propagate, CalibrationStandard) {
+  const json::value got = propagated("eurachem-a1", {"--trials", "100000"});
+  const json::value set = published("eurachem_a1_calibration_standard");
+  EXPECT_NEAR(number(got, "/outputs/c/first_order/value"), number(set, "/expected/c"), 0.05);
+  EXPECT_NEAR(number(got, "/outputs/c/first_order/u") / number(set, "/expected/u_c"), 1.0, 1e-5);
+  const auto parts = contributions(got, "c");
+  const std::map<std::string, std::string> names{{"m", "m"},
+                                                 {"P", "P"},
+                                                 {"V_flask", "V_flask"},
+                                                 {"V_repeatability", "V_rep"},
+                                                 {"V_temperature", "V_T"}};
+  for (const auto& [ours, theirs] : names)
+    EXPECT_NEAR(parts.at(ours) / number(set, "/expected/components/" + theirs), 1.0, 1e-5) << ours;
+}
+
+// Doebelin and Manik, Measurement Systems, example 3.2 (p. 62).
+TEST(Propagate, DynamometerPower) {
+  const json::value got = propagated("dynamometer-power", {"--trials", "100000"});
+  const json::value set = published("shaft_power_dynamometer_doebelin");
+  EXPECT_NEAR(
+      number(got, "/outputs/power/first_order/u") / number(set, "/expected/rss_uncertainty"), 1.0,
+      1e-8);
+  EXPECT_NEAR(number(got, "/outputs/power/first_order/value") / number(set, "/crosscheck/W"), 1.0,
+              1e-8);
+  for (const json::value& row : got.at_pointer("/outputs/power/budget").as_array()) {
+    if (row.at("input").as_string() != "F") continue;
+    EXPECT_NEAR(number(row, "/sensitivity") / number(set, "/expected/dW_dF"), 1.0, 1e-8);
+  }
+}
+
+// G. D. Rai, Non-conventional Energy Sources, example 6.2.1; it takes 1.226 for the density and
+// 3.14 for pi here and there.
+TEST(Propagate, WindTextbookExample) {
+  const json::value got = propagated("wind-textbook", {"--trials", "10000"});
+  const json::value set = published("wind_textbook_rai_6_2_1");
+  const std::map<std::string, std::string> names{{"density_kg_m3", "rho"},
+                                                 {"wind_W_m2", "power_density"},
+                                                 {"largest_W_m2", "max_power_density"},
+                                                 {"electric_W_m2", "electric_power_density"},
+                                                 {"power_kW", "total_power_kW"},
+                                                 {"torque_N_m", "torque_at_max_efficiency_Nm"},
+                                                 {"thrust_N", "max_axial_thrust_N"}};
+  for (const auto& [ours, theirs] : names)
+    EXPECT_NEAR(
+        number(got, "/outputs/" + ours + "/first_order/value") / number(set, "/expected/" + theirs),
+        1.0, 1e-3)
+        << ours;
+}
+
+TEST(Propagate, PrintsAnswersBudgetAndAdvice) {
+  const Ended ended = windwright(
+      {"propagate", SOURCE_FOLDER "/examples/saltmarsh-college/budget.toml", "--trials", "100000"},
+      scratch_folder("propagate-text"));
+  EXPECT_EQ(ended.exit_code, 0) << ended.err;
+  for (const char* words : {"first order", "second order", "Monte Carlo", "First order validated",
+                            "sensitivity", "Improve first: pitot_factor", "100000 trials, seed 1"})
+    EXPECT_NE(ended.out.find(words), std::string::npos) << words;
+}
+
+TEST(Propagate, SameSeedSameBytes) {
+  const std::vector<std::string> words{"propagate", SOURCE_FOLDER "/examples/budgets/gum-h1.toml",
+                                       "--json",    "--trials",
+                                       "20000",     "--seed",
+                                       "42"};
+  const fs::path folder = scratch_folder("propagate-seed");
+  const std::string first = windwright(words, folder).out;
+  EXPECT_EQ(windwright(words, folder).out, first);
+  std::vector<std::string> other = words;
+  other.back() = "43";
+  EXPECT_NE(windwright(other, folder).out, first);
+}
+
+TEST(Propagate, RefusesBadOptions) {
+  const std::string budget = SOURCE_FOLDER "/examples/budgets/gum-h1.toml";
+  for (const std::vector<std::string>& more : {std::vector<std::string>{"--trials", "5"},
+                                               {"--trials", "1e3.5"},
+                                               {"--level-pct", "100"},
+                                               {"--seed", "-1"},
+                                               {"--digits", "1.5"},
+                                               {"--trials", "1000000000000"}}) {
+    std::vector<std::string> words{"propagate", budget};
+    words.insert(words.end(), more.begin(), more.end());
+    const Ended ended = windwright(words, scratch_folder("propagate-options"));
+    EXPECT_EQ(ended.exit_code, 2) << more[1];
+    EXPECT_EQ(ended.out, "");
+    EXPECT_EQ(std::count(ended.err.begin(), ended.err.end(), '\n'), 1) << ended.err;
+  }
+}
+
+}  // namespace
+}  // namespace windwright::end_to_end
