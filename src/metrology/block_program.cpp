@@ -9,11 +9,13 @@
 
 #undef HWY_TARGET_INCLUDE
 #define HWY_TARGET_INCLUDE "metrology/block_program.cpp"
-#include "metrology/lane_functions.h"
-
+// What is compiled for each instruction set comes after foreach_target.h.
+// clang-format off
 #include <hwy/base.h>
 #include <hwy/foreach_target.h>  // IWYU pragma: keep
 #include <hwy/highway.h>
+#include "metrology/lane_functions.h"
+// clang-format on
 
 HWY_BEFORE_NAMESPACE();
 namespace windwright::metrology::HWY_NAMESPACE {
