@@ -8,6 +8,7 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <limits>
 #include <vector>
 
 #undef HWY_TARGET_INCLUDE
@@ -26,6 +27,7 @@ namespace windwright::metrology::HWY_NAMESPACE {
 using Whole = hn::RebindToUnsigned<Lanes>;
 using W = hn::Vec<Whole>;
 constexpr std::uint64_t step_of_counter = 0x9e3779b97f4a7c15U;
+constexpr std::uint64_t gamma_numbers = 4 * gamma_attempts;  // that one variable may use
 
 // The lower 64 bits; three products of halves, since not every machine has one of the whole.
 HWY_INLINE W product(W a, std::uint64_t b) {
@@ -147,6 +149,36 @@ HWY_NOINLINE void fill_other(const DrawRecipe& recipe, std::uint64_t first, doub
   }
 }
 
+// Marsaglia and Tsang's first attempt at a gamma variable of shape 1 or above, for each trial; NaN
+// where it fails. The same numbers as gamma_variable's.
+HWY_NOINLINE void try_gamma(std::uint64_t key, std::uint64_t first, double shape, double* row) {
+  const Lanes d;
+  const std::size_t width = hn::Lanes(d);
+  std::array<std::uint64_t, 8> start;
+  for (std::size_t l = 0; l < 8; ++l)
+    start[l] = key + ((first + l) * gamma_numbers + 1) * step_of_counter;
+  W counter = hn::LoadU(Whole(), start.data());
+  const W one = hn::Set(Whole(), step_of_counter);
+  const W stride = hn::Set(Whole(), width * gamma_numbers * step_of_counter);
+  const double size = shape - 1.0 / 3.0;
+  const V c = of(1.0 / std::sqrt(9.0 * size));
+  for (std::size_t i = 0; i < block_trials; i += width, counter = hn::Add(counter, stride)) {
+    const V log = minus_log(uniform(counter));
+    const W second = hn::Add(counter, one);
+    const V x = hn::Mul(hn::Sqrt(hn::Add(log, log)), turn(uniform(second)).cosine);
+    const V root = hn::Add(of(1.0), hn::Mul(c, x));
+    const V v = hn::Mul(hn::Mul(root, root), root);
+    const Mask positive = hn::Gt(v, of(0.0));
+    const V log_v = log_of_normal(hn::IfThenElse(positive, v, of(1.0)));
+    const V bound = hn::Add(hn::Mul(of(0.5), hn::Mul(x, x)),
+                            hn::Mul(of(size), hn::Add(hn::Sub(of(1.0), v), log_v)));
+    const V log_u = hn::Neg(minus_log(uniform(hn::Add(second, one))));
+    const Mask taken = hn::And(positive, hn::Lt(log_u, bound));
+    const V none = of(std::numeric_limits<double>::quiet_NaN());
+    hn::StoreU(hn::IfThenElse(taken, hn::Mul(of(size), v), none), d, row + i);
+  }
+}
+
 // Rows hold independent z; what comes out is values + scale L z.
 HWY_NOINLINE void correlate(const double* factor, const double* values, const double* scale,
                             double* const* rows, std::size_t size) {
@@ -174,6 +206,7 @@ namespace {
 HWY_EXPORT(fill_normal);
 HWY_EXPORT(fill_other);
 HWY_EXPORT(correlate);
+HWY_EXPORT(try_gamma);
 
 DrawRecipe recipe_of(const UncertainInput& input, std::uint64_t key) {
   using Kind = DrawRecipe::Kind;
@@ -209,15 +242,14 @@ DrawRecipe recipe_of(const UncertainInput& input, std::uint64_t key) {
 }  // namespace
 
 double gamma_variable(const base::RandomStream& stream, std::uint64_t n, double shape) {
-  constexpr std::uint64_t attempts = 64;  // one in twenty fails at most: 64 never do
-  constexpr std::uint64_t numbers = 4 * attempts;
+  constexpr std::uint64_t numbers = 4 * gamma_attempts;
   if (shape < 1.0) {
     const double u = stream.uniform(n * numbers + numbers - 1);
     return gamma_variable(stream, n, shape + 1.0) * std::pow(u, 1.0 / shape);
   }
   const double d = shape - 1.0 / 3.0;
   const double c = 1.0 / std::sqrt(9.0 * d);
-  for (std::uint64_t attempt = 0; attempt + 1 < attempts; ++attempt) {
+  for (std::uint64_t attempt = 0; attempt + 1 < gamma_attempts; ++attempt) {
     const double x = stream.normal(n * numbers + 4 * attempt);
     const double v = std::pow(1.0 + c * x, 3);
     const double u = stream.uniform(n * numbers + 4 * attempt + 2);
@@ -257,8 +289,14 @@ void TrialDraws::join(const Joint& joint, std::uint64_t first_trial, double* row
   scale.fill(1.0);
   if (joint.degrees_of_freedom > 0.0) {
     const double half = 0.5 * joint.degrees_of_freedom;
-    for (std::size_t t = 0; t < block_trials; ++t)
-      scale[t] *= std::sqrt(half / gamma_variable(joint.stream, first_trial + t, half));
+    std::array<double, block_trials> gamma;
+    gamma.fill(std::numeric_limits<double>::quiet_NaN());
+    if (half >= 1.0)
+      HWY_DYNAMIC_DISPATCH(try_gamma)(joint.stream.key(), first_trial, half, gamma.data());
+    for (std::size_t t = 0; t < block_trials; ++t) {
+      if (std::isnan(gamma[t])) gamma[t] = gamma_variable(joint.stream, first_trial + t, half);
+      scale[t] = std::sqrt(half / gamma[t]);
+    }
   }
   std::vector<double*> members;
   for (const std::size_t member : joint.members)

@@ -49,6 +49,9 @@ class TrialDraws {
   std::vector<Joint> joints_;
 };
 
+/// Attempts that the numbers of one gamma variable suffice for: one in twenty fails at most.
+inline constexpr std::uint64_t gamma_attempts = 64;
+
 /// A gamma variable of this shape: number n of a stream.
 /// @param shape  above 0
 /// Source: Marsaglia and Tsang, A simple method for generating gamma variables, ACM Trans. Math.

@@ -43,6 +43,7 @@ UncertainInput normal(const std::string& name, double value, double u) {
 MeasurementModel everything() {
   std::vector<UncertainInput> inputs{normal("a", 2.0, 0.3), normal("b", 1.0, 0.2),
                                      normal("t", 0.5, 0.1)};
+  inputs[0].degrees_of_freedom = inputs[1].degrees_of_freedom = 7.0;  // joint t
   inputs[2].degrees_of_freedom = 5.5;
   for (const Distribution distribution :
        {Distribution::rectangular, Distribution::triangular, Distribution::trapezoidal,
