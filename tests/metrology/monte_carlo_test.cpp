@@ -97,7 +97,7 @@ TEST(MonteCarlo, GivesTheSameTrialsForTheSameSeedHoweverMany) {
   const auto few = trials_of(model, 5, 1000);
   const auto many = trials_of(model, 5, 5000);
   for (std::size_t n = 0; n < 1000; ++n) {
-    EXPECT_EQ(few[0][n], many[0][n]);
+    EXPECT_TRUE(few[0][n] == many[0][n] || (std::isnan(few[0][n]) && std::isnan(many[0][n])));
   }
   EXPECT_NE(few[0], trials_of(model, 6, 1000)[0]);
 }
