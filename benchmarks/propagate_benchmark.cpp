@@ -176,9 +176,8 @@ void peer_timed(benchmark::State& state, std::vector<double>& times_s, const cha
 }
 
 void monte_carlo_of_cp(benchmark::State& state) {
-  timed(state, of_trials.ours_s, [] {
-    benchmark::DoNotOptimize(monte_carlo(model(), {.trials = trials}));
-  });
+  timed(state, of_trials.ours_s,
+        [] { benchmark::DoNotOptimize(monte_carlo(model(), {.trials = trials})); });
 }
 void monte_carlo_in_numpy(benchmark::State& state) {
   const std::vector<double> theirs = peer().asked("trials");
@@ -222,10 +221,26 @@ void equation_in_numpy(benchmark::State& state) {
   peer_timed(state, of_equation.numpy_s, "equation");
 }
 
-BENCHMARK(monte_carlo_of_cp)->Unit(benchmark::kMillisecond)->UseManualTime()->Iterations(3)->Repetitions(9);
-BENCHMARK(monte_carlo_in_numpy)->Unit(benchmark::kMillisecond)->UseManualTime()->Iterations(1)->Repetitions(9);
-BENCHMARK(equation_of_cp)->Unit(benchmark::kMillisecond)->UseManualTime()->Iterations(3)->Repetitions(9);
-BENCHMARK(equation_in_numpy)->Unit(benchmark::kMillisecond)->UseManualTime()->Iterations(1)->Repetitions(9);
+BENCHMARK(monte_carlo_of_cp)
+    ->Unit(benchmark::kMillisecond)
+    ->UseManualTime()
+    ->Iterations(3)
+    ->Repetitions(9);
+BENCHMARK(monte_carlo_in_numpy)
+    ->Unit(benchmark::kMillisecond)
+    ->UseManualTime()
+    ->Iterations(1)
+    ->Repetitions(9);
+BENCHMARK(equation_of_cp)
+    ->Unit(benchmark::kMillisecond)
+    ->UseManualTime()
+    ->Iterations(3)
+    ->Repetitions(9);
+BENCHMARK(equation_in_numpy)
+    ->Unit(benchmark::kMillisecond)
+    ->UseManualTime()
+    ->Iterations(1)
+    ->Repetitions(9);
 
 }  // namespace
 
