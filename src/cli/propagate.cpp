@@ -1,10 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/errors.h"
+#include "base/files.h"
 #include "cli/option_values.h"
 #include "cli/propagate_shown.h"
 #include "cli/verbs.h"
 #include "metrology/budget_file.h"
 #include "metrology/propagation.h"
+#include "report/budget_chart.h"
 
 #include <CLI/CLI.hpp>
 #include <fmt/format.h>
@@ -27,6 +29,7 @@ struct PropagateOptions {
   std::string seed = "1";
   std::string level_pct = "95";
   std::string digits = "2";
+  std::string chart;
   bool json = false;
 };
 
@@ -54,6 +57,8 @@ void run_propagate(const PropagateOptions& options) {
     usual.trials = result.monte_carlo.trials;  // the same trials
     at_95 = metrology::propagation(budget.model, usual);
   }
+  if (!options.chart.empty())
+    base::write_whole(options.chart, report::budget_picture(budget, result, asked.level));
   const ShownPropagation shown{
       .budget = budget, .options = asked, .result = result, .at_95 = at_95 ? *at_95 : result};
   fmt::print("{}", options.json ? propagation_json(shown) : propagation_text(shown));
@@ -80,6 +85,8 @@ void add_propagate(CLI::App& program, int& exit_code) {
   verb->add_option("--digits", options->digits,
                    "significant digits of the standard uncertainty that matter, 1 to 4")
       ->capture_default_str();
+  verb->add_option("--chart", options->chart,
+                   "draws intervals and contributions into this SVG file");
   verb->add_flag("--json", options->json, "one JSON document on stdout");
   verb->footer(
       "Example:\n"

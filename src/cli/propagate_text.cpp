@@ -68,7 +68,9 @@ std::string answers(const PropagatedOutput& output, double level) {
 }
 
 std::string verdict(const PropagatedOutput& output) {
-  const auto check_text = [](const metrology::Validation& check) {
+  // Then chance decides.
+  const bool few = output.monte_carlo.numerical_tolerance > output.first_order_check.tolerance;
+  const auto check_text = [few](const metrology::Validation& check) {
     const std::string digits = check.validated || check.agreed_digits == 0
                                    ? ""
                                    : fmt::format(" (yes to {} digit of u)", check.agreed_digits);
@@ -123,7 +125,8 @@ std::string budget_table(const PropagatedOutput& output, const metrology::Budget
         "  {:<{}} {:>12} {:>10.3g} {:>7} {:>12.4g} {:>12.3g} {:>8.0f} % {:>5.1f} % {}\n",
         input.name, width, to_digits_of(input.value, input.standard_uncertainty),
         input.standard_uncertainty, dof_text(input.degrees_of_freedom), share.sensitivity,
-        share.contribution, u > 0.0 ? whole_zero(100.0 * (share.u_if_halved / u - 1.0)) : 0.0,
+        share.contribution,
+        u > 0.0 ? whole_zero(std::round(100.0 * (share.u_if_halved / u - 1.0))) : 0.0,
         whole_zero(100.0 * share.share), bar(share.share));
   }
   return text;

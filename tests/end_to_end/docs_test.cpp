@@ -80,6 +80,7 @@ TEST(Docs, PropagateRunsAsWritten) {
   const fs::path folder = scratch_folder("docs-propagate");
   run_page(folder, "propagate.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
   EXPECT_NE(text_of(folder / "out.txt").find("Improve first: pitot_factor"), std::string::npos);
+  EXPECT_NE(text_of(folder / "budget.svg").find("pitot_factor"), std::string::npos);
 }
 
 }  // namespace
