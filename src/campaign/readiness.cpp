@@ -3,9 +3,9 @@
 
 #include "base/errors.h"
 #include "base/json.h"
+#include "campaign/known_input.h"
 #include "metrology/check_standard.h"
 #include "metrology/quantity.h"
-#include "signal/statistics.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -31,71 +31,6 @@ namespace {
 
 constexpr double check_s = 1.0;                // averaged for a check standard
 constexpr double calibration_reading_s = 0.5;  // averaged for a reading of a calibration
-constexpr double rest_s = 0.2;  // for the sensor, after the device says it is laid on
-
-struct MeanVoltage {
-  double reading_V;
-  double u_V;  // of the mean; from the scatter
-  double dof;
-};
-
-// A known input on one channel, taken off again whatever happens.
-class KnownInput {
- public:
-  KnownInput(bench::Device& device, const std::string& channel, double value) : device_(device) {
-    device_.apply_known_input(channel, value);
-  }
-  KnownInput(const KnownInput&) = delete;
-  KnownInput& operator=(const KnownInput&) = delete;
-  void remove() {
-    removed_ = true;
-    device_.remove_known_input();
-  }
-  ~KnownInput() {
-    if (removed_) return;
-    try {
-      device_.remove_known_input();
-    } catch (const base::DeviceFault&) {
-      // The fault that brought us here is already on its way up.
-    }
-  }
-
- private:
-  bench::Device& device_;
-  bool removed_ = false;
-};
-
-MeanVoltage mean_voltage(const bench::Bench& bench, std::size_t channel, bench::Device& device,
-                         double seconds) {
-  const bench::Converter& converter = bench.channels[channel].converter;
-  bench::SampleBlock block;
-  const auto wanted = static_cast<std::size_t>(std::ceil(seconds * device.sample_rate_hz()));
-  const auto rest = static_cast<std::size_t>(std::ceil(rest_s * device.sample_rate_hz()));
-  for (std::size_t passed = 0; passed < rest; passed += block.samples)
-    device.read(block);
-  std::vector<double> reading_V;
-  while (reading_V.size() < wanted) {
-    device.read(block);
-    if (block.gap_before) reading_V.clear();
-    for (const std::int32_t count : block.channel(channel))
-      reading_V.push_back(bench::volts(converter, count));
-  }
-  const signal::CorrelatedMean mean = signal::mean_of_correlated(reading_V);
-  // Where the noise does not reach from one count to the next, averaging does not help either: the
-  // value lies anywhere within the step (rectangular distribution, JCGM 100:2008 F.2.2.1).
-  const double step_V = (converter.upper_V - converter.lower_V) / std::exp2(converter.bits);
-  const bool coarse = signal::variance(reading_V) < step_V * step_V;
-  const double u_step_V = coarse ? step_V / std::sqrt(12.0) : 0.0;
-  return {.reading_V = mean.mean, .u_V = std::hypot(mean.u, u_step_V), .dof = mean.dof};
-}
-
-MeanVoltage voltage_under(const bench::Bench& bench, std::size_t channel, bench::Device& device,
-                          double value, double seconds) {
-  KnownInput input(device, bench.channels[channel].name, value);
-  const MeanVoltage mean = mean_voltage(bench, channel, device, seconds);
-  input.remove();
-  return mean;
-}
 
 // What speaks against the certificate itself, or nothing.
 std::string certificate_remark(const bench::Bench& bench, const bench::Channel& channel,

@@ -81,6 +81,10 @@ void add_use_options(CLI::App& verb, CalibrateOptions& options) {
   verb.add_option("--field-point", options.field_points,
                   "READING=REFERENCE, twice: adjust gain and offset so that both come out right")
       ->allow_extra_args(false);
+  verb.add_option("--field-reference", options.field_references,
+                  "twice, with BENCH.toml and --channel: lay this known input on, show raw and "
+                  "corrected side by side, and adjust")
+      ->allow_extra_args(false);
   verb.add_option("--u-field", options.u_field, "standard uncertainty of each of these points");
   verb.add_option("--coefficients", options.coefficients, "a,b,c of a thermistor")
       ->delimiter(',')

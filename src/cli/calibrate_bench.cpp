@@ -5,6 +5,7 @@
 #include "base/json.h"
 #include "bench/bench.h"
 #include "bench/device.h"
+#include "campaign/field_adjustment.h"
 #include "campaign/readiness.h"
 #include "cli/calibrate_jobs.h"
 #include "cli/verbs.h"
@@ -16,6 +17,7 @@
 #include <fmt/format.h>
 
 #include <cstddef>
+#include <cstdio>
 #include <filesystem>
 #include <numeric>
 #include <string>
@@ -84,6 +86,45 @@ void print_bench(const std::vector<Calibrated>& all) {
   }
 }
 
+// Raw voltage and values side by side while a person stands at the sensor.
+int adjust_on_bench(const CalibrateOptions& options, const bench::Bench& bench,
+                    bench::Device& device) {
+  if (options.channel.empty() || options.field_references.size() != 2) {
+    throw base::BadInput("--field-reference", "wants one channel and two known inputs",
+                         "--channel NAME --field-reference LOW --field-reference HIGH");
+  }
+  require_not_negative(options.u_field, "--u-field");
+  const std::size_t index = bench.channel_index(options.channel);
+  const bench::Channel& channel = bench.channels[index];
+  if (!options.json) {
+    fmt::print("{:<12} {:>14} {:>12} {:>16} {:>16}\n", "time", "known, " + channel.unit, "raw, V",
+               "before, " + channel.unit, "adjusted, " + channel.unit);
+  }
+  const auto show = [&options](const campaign::LiveReading& reading) {
+    if (options.json) return;
+    fmt::print("{:<12} {:>14.6g} {:>12.6f} {:>16.6g} {:>16.6g}\n",
+               base::utc_text(reading.time).substr(11, 12), reading.reference, reading.reading_V,
+               reading.value, reading.adjusted);
+    std::fflush(stdout);
+  };
+  const metrology::Certificate certificate = campaign::adjust_in_field(
+      bench, index, device,
+      {campaign::FieldReference{options.field_references[0], options.u_field},
+       campaign::FieldReference{options.field_references[1], options.u_field}},
+      show);
+  device.stop();
+  const std::string text = base::json_text(metrology::to_json(certificate));
+  base::write_whole(channel.certificate, text);
+  if (options.json) {
+    fmt::print("{}", text);
+    return done;
+  }
+  const auto [gain, offset] = metrology::field_gain(certificate);
+  fmt::print("gain {:.6g}, offset {:.4g} {}: written to {}\n", gain, offset, channel.unit,
+             channel.certificate.filename().string());
+  return done;
+}
+
 }  // namespace
 
 int calibrate_bench(const CalibrateOptions& options) {
@@ -94,6 +135,7 @@ int calibrate_bench(const CalibrateOptions& options) {
   }
   const bench::Bench bench = bench::bench_from_file(options.bench);
   twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
+  if (!options.field_references.empty()) return adjust_on_bench(options, bench, device);
   std::vector<std::size_t> chosen(bench.channels.size());
   std::iota(chosen.begin(), chosen.end(), std::size_t{0});
   if (!options.channel.empty()) chosen = {bench.channel_index(options.channel)};

@@ -3,6 +3,7 @@
 
 #include "metrology/certificate.h"
 
+#include <cstddef>
 #include <optional>
 #include <string>
 #include <vector>
@@ -36,6 +37,7 @@ struct CalibrateOptions {
   std::optional<double> reference;
   double u_reference = 0.0;
   std::vector<std::string> field_points;
+  std::vector<double> field_references;  // known inputs on a bench
   double u_field = 0.0;
   std::vector<double> coefficients;  // of a nominal thermistor
   double density_kg_m3 = 0.0;

@@ -5,6 +5,7 @@
 #include <boost/json.hpp>
 #include <gtest/gtest.h>
 
+#include <cmath>
 #include <filesystem>
 #include <string>
 #include <utility>
@@ -245,6 +246,57 @@ TEST(Calibrate, WarnsWhereReadingsAreTooFewTooGoodOrTooNarrow) {
     EXPECT_EQ(ended.exit_code, 0) << ended.err;
     EXPECT_NE(ended.out.find(warning), std::string::npos) << text << ended.out;
   }
+}
+
+TEST(Calibrate, AdjustsAChannelOfABenchInTheField) {
+  const auto folder = bench_folder("calibrate_field");
+  ASSERT_EQ(windwright({"calibrate", "bench.toml", "--channel", "dc_voltage_V"}, folder).exit_code,
+            0);
+  const Ended ended =
+      windwright({"calibrate", "bench.toml", "--channel", "dc_voltage_V", "--field-reference", "0",
+                  "--field-reference", "30", "--u-field", "0.01"},
+                 folder);
+  ASSERT_EQ(ended.exit_code, 0) << ended.err;
+  EXPECT_NE(ended.out.find("raw, V"), std::string::npos) << ended.out;
+  const json::value certificate =
+      base::json_from_file(folder / "certificates" / "dc_voltage_V.json");
+  EXPECT_NEAR(number(certificate, "/field_adjustment/gain"), 1.0, 0.02);
+  EXPECT_EQ(number(certificate, "/field_adjustment/points/1/reference"), 30.0);
+  const Ended half = windwright(
+      {"calibrate", "bench.toml", "--channel", "dc_voltage_V", "--field-reference", "0"}, folder);
+  EXPECT_EQ(half.exit_code, 2);
+  EXPECT_EQ(half.err.find("--field-reference: wants one channel and two known inputs"), 0U);
+}
+
+// The same uncertainties, once in columns and once as a covariance.
+TEST(Calibrate, TakesAWholeCovariance) {
+  const auto folder = folder_with("calibrate_covariance",
+                                  "reference,reading,u_reading\n"
+                                  "1,3.3,0.5\n2,5.6,0.5\n3,7.1,0.4\n4,9.3,0.4\n");
+  const Ended columns =
+      windwright({"calibrate", "readings.csv", "--model", "line", "--json"}, folder);
+  write_text(folder / "readings.csv", "reference,reading\n1,3.3\n2,5.6\n3,7.1\n4,9.3\n");
+  write_text(folder / "covariance.csv",
+             "y1,y2,y3,y4\n0.25,0,0,0\n0,0.25,0,0\n0,0,0.16,0\n0,0,0,0.16\n");
+  const std::vector<std::string> arguments{"calibrate",    "readings.csv",   "--model", "line",
+                                           "--covariance", "covariance.csv", "--json"};
+  const Ended joint = windwright(arguments, folder);
+  ASSERT_EQ(columns.exit_code, 0) << columns.err;
+  ASSERT_EQ(joint.exit_code, 0) << joint.err;
+  const json::value want = base::json_from_text(columns.out, "stdout");
+  const json::value got = base::json_from_text(joint.out, "stdout");
+  for (const char* at :
+       {"/fit/coefficients/0", "/fit/coefficients/1", "/fit/chi_squared", "/fit/covariance/0/0",
+        "/fit/covariance/0/1", "/fit/covariance/1/1", "/lack_of_fit_standard_deviation"}) {
+    EXPECT_NEAR(number(got, at), number(want, at), 1e-12 * std::abs(number(want, at))) << at;
+  }
+  write_text(folder / "covariance.csv", "y1,y2,y3,y4\n1,2,0,0\n2,1,0,0\n0,0,1,0\n0,0,0,1\n");
+  const Ended contradictory = windwright(arguments, folder);
+  EXPECT_EQ(contradictory.exit_code, 2);
+  EXPECT_NE(contradictory.err.find("contradictory or singular"), std::string::npos)
+      << contradictory.err;
+  write_text(folder / "covariance.csv", "y1,y2\n1,0\n0,1\n");
+  EXPECT_EQ(windwright(arguments, folder).err.find("covariance.csv:1: 2 rows of 2 numbers"), 0U);
 }
 
 TEST(Calibrate, TakesTheReadingsOfABenchAndWritesItsCertificate) {
