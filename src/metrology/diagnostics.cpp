@@ -3,6 +3,7 @@
 
 #include "metrology/curve.h"
 #include "metrology/student.h"
+#include "metrology/two_samples.h"
 
 #include <boost/json.hpp>
 #include <boost/math/distributions/fisher_f.hpp>
@@ -123,7 +124,19 @@ std::optional<LackOfFitTest> lack_of_fit(const Certificate& certificate, const R
                        .is_significant = statistic > critical};
 }
 
-std::optional<Hysteresis> hysteresis(const Certificate& certificate, const ReadingsFile& file) {
+// Whether what is left of the falling readings differs from what is left of the rising ones.
+void test_hysteresis(const ReadingsFile& file, const std::vector<ResidualPoint>& points,
+                     Hysteresis& loop) {
+  std::vector<double> rising;
+  std::vector<double> falling;
+  for (std::size_t i = 0; i < points.size(); ++i)
+    (file.direction[i] == Direction::up ? rising : falling).push_back(points[i].residual);
+  loop.p = welch_test(falling, rising).p;
+  loop.is_significant = loop.p < 1.0 - level;
+}
+
+std::optional<Hysteresis> hysteresis(const Certificate& certificate, const ReadingsFile& file,
+                                     const std::vector<ResidualPoint>& points) {
   if (file.direction.empty()) return std::nullopt;
   std::map<double, Group> up;
   std::map<double, Group> down;
@@ -143,8 +156,11 @@ std::optional<Hysteresis> hysteresis(const Certificate& certificate, const Readi
     result = {.largest = difference,
               .at_reference = reference,
               .in_reference = difference * sensitivity(certificate, rising.sum / rising.count),
-              .of_range_pct = 100.0 * std::abs(difference) / range};
+              .of_range_pct = 100.0 * std::abs(difference) / range,
+              .p = 1.0,
+              .is_significant = false};
   }
+  if (result) test_hysteresis(file, points, *result);
   return result;
 }
 
@@ -213,6 +229,13 @@ std::vector<std::string> warnings_of(const Certificate& certificate,
                           "degree, or look for what moved during the calibration",
                           certificate.model, test.statistic, test.dof));
   }
+  if (diagnostics.hysteresis && diagnostics.hysteresis->is_significant) {
+    warnings.push_back(fmt::format(
+        "falling readings differ from rising ones by up to {:.2g} {} (Welch's test, p {:.2g}): the "
+        "sensor remembers where it comes from",
+        diagnostics.hysteresis->in_reference, certificate.reference_unit,
+        diagnostics.hysteresis->p));
+  }
   if (fit.chi_squared < chi_squared_quantile(0.025, fit.degrees_of_freedom)) {
     warnings.push_back(fmt::format(
         "the readings lie closer to the {} than their stated uncertainties let expect (chi-squared "
@@ -247,8 +270,9 @@ Diagnostics diagnose(const Certificate& certificate, const ReadingsFile& file) {
   Diagnostics result{.residuals = residuals(certificate, file.readings),
                      .repeatability = repeatability(file.readings),
                      .lack_of_fit = std::nullopt,
-                     .hysteresis = hysteresis(certificate, file),
+                     .hysteresis = std::nullopt,
                      .warnings = {}};
+  result.hysteresis = hysteresis(certificate, file, result.residuals);
   result.lack_of_fit = lack_of_fit(certificate, file.readings, result.residuals);
   result.warnings = warnings_of(certificate, result);
   return result;
@@ -277,7 +301,9 @@ json::value to_json(const Diagnostics& diagnostics) {
     result["hysteresis"] = {{"largest", loop->largest},
                             {"at_reference", loop->at_reference},
                             {"in_reference", loop->in_reference},
-                            {"of_range_pct", loop->of_range_pct}};
+                            {"of_range_pct", loop->of_range_pct},
+                            {"p", loop->p},
+                            {"is_significant", loop->is_significant}};
   }
   return result;
 }

@@ -43,6 +43,8 @@ struct Hysteresis {
   double at_reference;
   double in_reference;  // the same as a change of the value
   double of_range_pct;  // of the readings' range, size only
+  double p;             // Welch's test of all falling against all rising residuals
+  bool is_significant;  // p below 5 %
 };
 
 struct Diagnostics {

@@ -85,6 +85,7 @@ TEST(Diagnostics, FindHysteresisAndRepeatability) {
   EXPECT_NEAR(found.hysteresis->largest, 0.002, 1e-12);
   EXPECT_NEAR(found.hysteresis->in_reference, 0.005, 1e-9);
   EXPECT_NEAR(found.hysteresis->of_range_pct, 100.0 * 0.002 / 4.002, 1e-9);
+  EXPECT_TRUE(found.hysteresis->is_significant);
   ASSERT_TRUE(found.repeatability);
   EXPECT_NEAR(found.repeatability->standard_deviation, std::sqrt(2e-6), 1e-12);
   EXPECT_EQ(found.repeatability->degrees_of_freedom, 6);

@@ -8,6 +8,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstddef>
 #include <cstdint>
 #include <numeric>
 #include <string>
@@ -111,6 +112,46 @@ RC_GTEST_PROP(FitPolynomial, ScalesWithTheUnitOfTheReading, ()) {
                        1.0) < 1e-9);
   }
   RC_ASSERT(std::abs(scaled.r_squared - fit.r_squared) < 1e-9);
+}
+
+// Very many readings are fitted by sums: the same as by QR in extended precision, coefficients,
+// covariance and all. References in a narrow heap with two outliers far away go to QR by
+// themselves.
+RC_GTEST_PROP(FitPolynomial, SumsOverManyReadingsGiveWhatQrGives, ()) {
+  const int degree = *rc::gen::inRange(1, 6);
+  const bool weighted = *rc::gen::arbitrary<bool>();
+  const bool heaped = *rc::gen::arbitrary<bool>();
+  const base::RandomStream random(*rc::gen::inRange<std::uint64_t>(0, 1000000), "many");
+  Readings many;
+  LinearReadings linear{.terms = {},
+                        .coefficients = static_cast<std::size_t>(degree) + 1,
+                        .reading = {},
+                        .u_reading = {},
+                        .has_constant = true};
+  for (std::uint64_t i = 0; i < 600; ++i) {
+    double x = 2.0 + 3.0 * random.uniform(2 * i);
+    if (heaped) x = i < 2 ? 2.0 + 3.0 * static_cast<double>(i) : 3.0 + 1e-3 * random.uniform(2 * i);
+    many.reference.push_back(x);
+    many.reading.push_back(1.0 + std::sin(x) + 0.01 * random.normal(2 * i + 1));
+    if (weighted) many.u_reading.push_back(0.01 * (1.0 + random.uniform(10000 + i)));
+    for (int k = 0; k <= degree; ++k)
+      linear.terms.push_back(std::pow(x, k));
+  }
+  linear.reading = many.reading;
+  linear.u_reading = many.u_reading;
+  const Fit sums = fit_polynomial(many, degree, "many");
+  const Fit qr = fit_linear(linear, "many");
+  // Powers as such are nearly parallel, so double powers limit the comparison in the heap.
+  const double tolerance = heaped ? 1e-3 : 1e-6;
+  for (std::size_t k = 0; k <= static_cast<std::size_t>(degree); ++k) {
+    RC_ASSERT(std::abs(sums.coefficients[k] - qr.coefficients[k]) <=
+              tolerance * qr.standard_uncertainties[k]);
+    RC_ASSERT(std::abs(sums.standard_uncertainties[k] / qr.standard_uncertainties[k] - 1.0) <=
+              tolerance);
+  }
+  RC_ASSERT(std::abs(sums.residual_standard_deviation / qr.residual_standard_deviation - 1.0) <=
+            1e-9);
+  RC_ASSERT(std::abs(sums.r_squared - qr.r_squared) <= 1e-9);
 }
 
 // Vanishing uncertainty of the references: the fit of both becomes the fit of readings alone.
