@@ -1,0 +1,104 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "metrology/curve_use.h"
+
+#include "base/errors.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace windwright::metrology {
+namespace {
+
+Certificate certificate_of(double scatter, const std::vector<double>& u_reading) {
+  Certificate blank{};
+  blank.channel = "x";
+  blank.model = "line";
+  Readings table;
+  for (int i = 0; i < 6; ++i) {
+    table.reference.push_back(i);
+    table.reading.push_back(1.0 + 2.0 * i + (i % 2 == 0 ? scatter : -scatter));
+  }
+  table.u_reading = u_reading;
+  return calibrate(blank, table, "test");
+}
+
+bool counts(const Estimate& value, const std::string& input) {
+  return value.contributions().contains(input);
+}
+
+// ISO/TS 28037:2010, 6.5 and 11: with chi-squared accepted, the stated uncertainties explain
+// the scatter, and a new reading brings its own.
+TEST(ValueOfReadings, LackOfFitCountsWhereItIsFound) {
+  const std::vector<double> u(6, 0.09);
+  const Certificate accepted = certificate_of(0.1, u);
+  ASSERT_GT(accepted.lack_of_fit, 0.0);
+  ASSERT_FALSE(lack_of_fit_is_significant(accepted.fit));
+  EXPECT_FALSE(counts(value_of_readings(accepted, {5.0}, 0.09, "test"), "x:residual"));
+  EXPECT_TRUE(counts(value_of_readings(accepted, {5.0}, std::nullopt, "test"), "x:residual"));
+  const Certificate missed = certificate_of(0.4, u);
+  ASSERT_TRUE(lack_of_fit_is_significant(missed.fit));
+  EXPECT_TRUE(counts(value_of_readings(missed, {5.0}, 0.09, "test"), "x:residual"));
+  // Without stated uncertainties nothing tells scatter from lack of fit: both stay in.
+  const Certificate unweighted = certificate_of(0.1, {});
+  EXPECT_TRUE(counts(value_of_readings(unweighted, {5.0}, 0.09, "test"), "x:residual"));
+}
+
+TEST(ValueOfReadings, SeveralReadingsScatterLessThanOne) {
+  const Certificate unweighted = certificate_of(0.1, {});
+  const double one =
+      value_of_readings(unweighted, {5.0}, std::nullopt, "t").contributions().at("x:residual").u;
+  const double four = value_of_readings(unweighted, {5.1, 4.9, 5.05, 4.95}, std::nullopt, "t")
+                          .contributions()
+                          .at("x:residual")
+                          .u;
+  EXPECT_NEAR(four, 0.5 * one, 1e-12);
+  // With stated uncertainties the mean brings its own scatter.
+  const Certificate stated = certificate_of(0.1, std::vector<double>(6, 0.1));
+  const Estimate mean = value_of_readings(stated, {5.1, 4.9}, std::nullopt, "t");
+  EXPECT_NEAR(mean.contributions().at("x:reading#1").u, 0.1 * sensitivity(stated, 5.0), 1e-12);
+}
+
+TEST(ValueOfReadings, RefusesANegativeUncertainty) {
+  try {
+    value_of_readings(certificate_of(0.1, {}), {5.0}, -0.1, "--u-reading");
+    FAIL() << "no error";
+  } catch (const base::BadInput& error) {
+    EXPECT_EQ(std::string(error.what()),
+              "--u-reading: a standard uncertainty of -0.1: a finite number, 0 or more");
+  }
+}
+
+TEST(NominalCertificate, IsRefusedWhereNoStandardGivesACurve) {
+  for (const char* model : {"line", "king", "ntc", "pitot", "shunt"}) {
+    try {
+      nominal_certificate({.model = model}, "--model");
+      FAIL() << model;
+    } catch (const base::BadInput& error) {
+      EXPECT_NE(std::string(error.what()).find("has no curve without readings"), std::string::npos);
+    }
+  }
+}
+
+// There and back over the whole of each standard's range.
+TEST(NominalCertificate, ReadsBackWhatItSays) {
+  for (const NominalSensor& sensor :
+       {NominalSensor{.model = "pt100"}, NominalSensor{.model = "thermocouple:K"},
+        NominalSensor{.model = "thermocouple:B"}, NominalSensor{.model = "thermocouple:S"},
+        NominalSensor{.model = "ntc", .coefficients = {1.12924e-3, 2.34108e-4, 8.7755e-8}},
+        NominalSensor{.model = "pitot", .density_kg_m3 = 1.2}}) {
+    const Certificate certificate = nominal_certificate(sensor, "test");
+    const auto [low, high] = certificate.reference_range;
+    for (int place = 0; place <= 20; ++place) {
+      const double value = low + (high - low) * place / 20.0;
+      EXPECT_NEAR(value_of(certificate, reading_of(certificate, value)), value, 1e-6 * (high - low))
+          << sensor.model;
+    }
+  }
+}
+
+}  // namespace
+}  // namespace windwright::metrology
