@@ -6,6 +6,7 @@
 #include "base/settings.h"
 #include "base/text.h"
 #include "base/units.h"
+#include "bench/load_table.h"
 #include "bench/overspeed.h"
 #include "bench/rotor_file.h"
 #include "bench/tunnel_table.h"
@@ -41,27 +42,29 @@ struct KnownName {
 
 // What the rest of the program understands. A bench without one of the required channels cannot be
 // reduced to power coefficient and tip-speed ratio.
-constexpr std::array<KnownName, 16> known_channels{{{"air_temperature_C", true},
-                                                    {"air_pressure_hPa", true},
-                                                    {"air_humidity_pct", true},
-                                                    {"air_speed_m_s", true},
-                                                    {"rotor_speed_rad_s", true},
-                                                    {"dc_voltage_V", true},
-                                                    {"dc_current_A", true},
-                                                    {"ac_voltage_V", false},
-                                                    {"ac_current_A", false},
-                                                    {"ac_voltage_b_V", false},
-                                                    {"ac_current_b_A", false},
-                                                    {"ac_voltage_c_V", false},
-                                                    {"ac_current_c_A", false},
-                                                    {"ac_line_voltage_ab_V", false},
-                                                    {"ac_line_voltage_bc_V", false},
-                                                    {"ac_line_voltage_ca_V", false}}};
-constexpr std::array<KnownName, 5> known_actuators{{{"fan_pct", true},
+constexpr std::array<KnownName, 25> known_channels{
+    {{"air_temperature_C", true},      {"air_pressure_hPa", true},
+     {"air_humidity_pct", true},       {"air_speed_m_s", true},
+     {"rotor_speed_rad_s", true},      {"dc_voltage_V", true},
+     {"dc_current_A", true},           {"ac_voltage_V", false},
+     {"ac_current_A", false},          {"ac_voltage_b_V", false},
+     {"ac_current_b_A", false},        {"ac_voltage_c_V", false},
+     {"ac_current_c_A", false},        {"ac_line_voltage_ab_V", false},
+     {"ac_line_voltage_bc_V", false},  {"ac_line_voltage_ca_V", false},
+     {"battery_voltage_V", false},     {"battery_current_A", false},
+     {"battery_temperature_C", false}, {"charge_current_A", false},
+     {"dump_current_A", false},        {"inverter_input_A", false},
+     {"inverter_output_rms_V", false}, {"inverter_output_rms_A", false},
+     {"inverter_output_W", false}}};
+constexpr std::array<KnownName, 9> known_actuators{{{"fan_pct", true},
                                                     {"load_selector", false},
                                                     {"rheostat_ohm", false},
                                                     {"blade_count", false},
-                                                    {"pitch_deg", false}}};
+                                                    {"pitch_deg", false},
+                                                    {"dc_load_selector", false},
+                                                    {"ac_load_selector", false},
+                                                    {"inverter_switch", false},
+                                                    {"mains_charger_switch", false}}};
 const std::vector<std::string> load_positions{"none", "rheostat", "lamps", "rheostat_and_lamps"};
 
 template <std::size_t N>
@@ -213,15 +216,27 @@ std::filesystem::path certificate_path(const Settings& table, const std::filesys
   return full;
 }
 
-Channel read_channel(const Settings& table, std::set<std::string>& taken,
-                     const std::filesystem::path& folder) {
+// A channel of what the bench does not have could never show anything.
+void require_part(const Settings& table, const std::string& channel, const Bench& bench) {
+  const bool of_inverter = channel.starts_with("inverter_");
+  const bool of_chain = of_inverter || channel.starts_with("battery_") ||
+                        channel == "charge_current_A" || channel == "dump_current_A";
+  if ((of_chain && !bench.chain) || (of_inverter && !bench.chain->setup.chain.inverter)) {
+    const char* part = of_inverter ? "inverter" : "battery";
+    throw BadInput(table.place("name"), fmt::format("the bench has no {} for '{}'", part, channel),
+                   fmt::format("a channel of what it has, or a table [{}]", part));
+  }
+}
+
+Channel read_channel(const Settings& table, std::set<std::string>& taken, const Bench& bench) {
   Channel channel{};
   channel.name = unique_name(table, taken);
   require_known(table, channel.name, known_channels);
+  require_part(table, channel.name, bench);
   channel.long_name = table.text("long_name");
   channel.unit = base::unit_of_name(channel.name);
   channel.converter = read_converter(table);
-  channel.certificate = certificate_path(table, folder);
+  channel.certificate = certificate_path(table, bench.file.parent_path());
   channel.u_drift = table.number("u_drift", {.at_least = 0.0, .at_most = 1e6});
   channel.calibration = read_calibration(table.table("calibration"));
   if (const auto check = table.optional_table("check_standard")) {
@@ -259,16 +274,24 @@ Bounds widest_range(std::string_view actuator, const physics::Loads& loads) {
   return {.at_least = -90.0, .at_most = 90.0};  // pitch_deg
 }
 
-Actuator read_actuator(const Settings& table, std::set<std::string>& taken,
-                       const physics::Loads& loads) {
+Actuator read_actuator(const Settings& table, std::set<std::string>& taken, Bench& bench) {
+  const physics::Loads& loads = bench.loads;
   Actuator actuator{};
   actuator.name = unique_name(table, taken);
   require_known(table, actuator.name, known_actuators);
   actuator.long_name = table.text("long_name");
   actuator.manual = table.flag_or("manual", false);
-  if (actuator.name == "load_selector") {
+  if (bench.chain && (actuator.name == "load_selector" || actuator.name == "rheostat_ohm")) {
+    throw BadInput(
+        table.place("name"),
+        fmt::format("'{}' is for loads at the bridge, not behind a battery", actuator.name),
+        "dc_load_selector or ac_load_selector");
+  }
+  if (is_chain_actuator(actuator.name)) {
+    actuator.positions = read_chain_positions(table, actuator.name, bench.chain);
+    actuator.highest = static_cast<double>(actuator.positions.size()) - 1.0;
+  } else if (actuator.name == "load_selector") {
     actuator.positions = read_positions(table);
-    actuator.lowest = 0.0;
     actuator.highest = static_cast<double>(actuator.positions.size()) - 1.0;
     const bool lamps = std::any_of(actuator.positions.begin(), actuator.positions.end(),
                                    [](const std::string& p) { return p.ends_with("lamps"); });
@@ -353,26 +376,6 @@ physics::Generator read_generator(const Settings& table) {
           .cogging_torque_N_m = number("cogging_torque_N_m", 1e3)};
 }
 
-physics::Loads read_loads(const Settings& table) {
-  const Bounds resistance{.at_least = 0.01, .at_most = 1e6};
-  const physics::Loads loads{
-      .rheostat_lowest_ohm = table.number("rheostat_lowest_ohm", resistance),
-      .rheostat_highest_ohm = table.number("rheostat_highest_ohm", resistance),
-      .lamps = table.integer("lamps", {.at_least = 0, .at_most = 1000}),
-      .lamp_rated_voltage_V = table.number("lamp_rated_voltage_V", {.at_most = 1e3, .above = 0.0}),
-      .lamp_rated_power_W = table.number("lamp_rated_power_W", {.at_most = 1e4, .above = 0.0}),
-      .lamp_rated_temperature_K =
-          table.number("lamp_rated_temperature_K", {.at_least = 1000.0, .at_most = 3600.0}),
-      .lamp_heat_capacity_J_K =
-          table.number("lamp_heat_capacity_J_K", {.at_least = 1e-5, .at_most = 10.0})};
-  if (loads.rheostat_lowest_ohm >= loads.rheostat_highest_ohm) {
-    throw BadInput(table.place("rheostat_highest_ohm"),
-                   "rheostat_highest_ohm is not above rheostat_lowest_ohm",
-                   fmt::format("a number above {}", loads.rheostat_lowest_ohm));
-  }
-  return loads;
-}
-
 Simulation read_simulation(const Settings& table, double described_u_loss) {
   constexpr double zero_celsius_K = 273.15;
   const double temperature_C =
@@ -455,14 +458,20 @@ Bench bench_from_file(const std::filesystem::path& file) {
   bench.smoothing_inductance_H =
       generator.number_or("smoothing_inductance_H", std::numeric_limits<double>::infinity(),
                           {.at_most = 1e3, .above = 0.0});
-  bench.loads = read_loads(root.table("loads"));
+  bench.chain = chain_from_tables(root);
+  if (bench.chain) {
+    bench.chain->setup.chain.generator = bench.generator;
+    bench.loads = no_bridge_loads();
+  } else {
+    bench.loads = read_bridge_loads(root.table("loads"));
+  }
   std::set<std::string> taken;
   for (const Settings& table : root.tables("channel"))
-    bench.channels.push_back(read_channel(table, taken, bench.file.parent_path()));
+    bench.channels.push_back(read_channel(table, taken, bench));
   require_all(root, "channel", bench.channels, known_channels);
   taken.clear();
   for (const Settings& table : root.tables("actuator"))
-    bench.actuators.push_back(read_actuator(table, taken, bench.loads));
+    bench.actuators.push_back(read_actuator(table, taken, bench));
   require_all(root, "actuator", bench.actuators, known_actuators);
   taken.clear();
   for (const Settings& table : root.tables("interlock"))

@@ -3,6 +3,7 @@
 
 #include "base/clock.h"
 #include "bench/blade_file.h"
+#include "bench/chain_tables.h"
 #include "physics/air.h"
 #include "physics/generator.h"
 #include "physics/loads.h"
@@ -73,7 +74,7 @@ struct Channel {
 };
 
 struct Actuator {
-  std::string name;  // fan_pct, load_selector, rheostat_ohm, blade_count, pitch_deg
+  std::string name;  // from the closed list of docs/bench.md
   std::string long_name;
   double lowest;
   double highest;
@@ -130,7 +131,8 @@ struct Bench {
   double u_loss_relative;  // standard uncertainty of every modelled generator loss
   /// Of the choke between bridge and load; infinity: the direct current is smooth.
   double smoothing_inductance_H = std::numeric_limits<double>::infinity();
-  physics::Loads loads;
+  physics::Loads loads;             // at the bridge's terminals; none where there is a battery
+  std::optional<BenchChain> chain;  // battery and what hangs on it; its generator is the bench's
   std::vector<Channel> channels;
   std::vector<Actuator> actuators;
   std::vector<Interlock> interlocks;
@@ -146,8 +148,9 @@ struct Bench {
 /// channels and actuators are from a closed list (air_temperature_C, air_pressure_hPa,
 /// air_humidity_pct, air_speed_m_s, rotor_speed_rad_s, dc_voltage_V and dc_current_A must be there;
 /// ac_voltage_V and ac_current_A of phase a, the same of phases b and c, and the line voltages may;
-/// of actuators fan_pct must, load_selector, rheostat_ohm, blade_count and pitch_deg may). Rotor
-/// and certificates lie inside the bench's folder; the certificates need not exist yet.
+/// of actuators fan_pct must, load_selector, rheostat_ohm, blade_count and pitch_deg may); a bench
+/// with a battery has channels and actuators of its own. Rotor and certificates lie inside the
+/// bench's folder; the certificates need not exist yet.
 /// @throws BadInput  with file and line
 Bench bench_from_file(const std::filesystem::path& file);
 

@@ -3,6 +3,7 @@
 
 #include "base/errors.h"
 #include "physics/battery.h"
+#include "physics/bridge_table.h"
 #include "physics/chain_control.h"
 #include "physics/chain_loads.h"
 #include "physics/electrical_chain.h"
@@ -94,6 +95,8 @@ AveragedChain::Model::Model(physics::ChainSetup described, DrivingRotor driving,
   std::vector<double> tolerances{1e-8, 1e-11 * charge_A_s, 1e-11 * charge_A_s, 1e-9, 1e-8};
   tolerances.resize(load_states + dc_loads.size() + ac_loads.size(), 1e-6);
   y.resize(tolerances.size());
+  // The bridge's table is made when first asked for: here, not while it runs.
+  static_cast<void>(physics::bridge_means({.voltage = 0.5, .resistance = 1.0, .reactance = 0.0}));
   method = std::make_unique<RungeKutta>(
       this,
       [](void* model, double t, std::span<const double> values, std::span<double> value_rates,

@@ -4,12 +4,18 @@
 #include "base/errors.h"
 #include "base/json.h"
 #include "base/text.h"
+#include "twin/chain_energy.h"
+#include "twin/plant_chain.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
 
 #include <charconv>
+#include <cmath>
+#include <cstddef>
 #include <cstdint>
+#include <limits>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <type_traits>
@@ -62,6 +68,123 @@ void visit_plant(State& s, Visit&& visit) {
   visit("revolutions", s.tally.revolutions);
   visit("air_path_m", s.tally.air_path_m);
   visit("disc_air_path_m", s.tally.disc_air_path_m);
+}
+
+// What no member of the file can hold as it is goes through a copy, which is put back when reading.
+template <typename Enum, typename Visit>
+void visit_choice(std::string_view key, Enum& choice, Visit&& visit) {
+  auto number = static_cast<std::int64_t>(choice);
+  visit(key, number);
+  if constexpr (!std::is_const_v<Enum>) choice = static_cast<Enum>(number);
+}
+
+// A number that may be missing, or infinite, which text cannot be.
+template <typename Optional, typename Visit>
+void visit_optional(const std::string& key, Optional& value, Visit&& visit) {
+  bool there = value.has_value();
+  double number = value.value_or(0.0);
+  visit(key + "_there", there);
+  visit(key, number);
+  if constexpr (!std::is_const_v<Optional>) value = there ? Optional(number) : std::nullopt;
+}
+
+template <typename Values, typename Visit>
+void visit_list(const std::string& key, Values& values, Visit&& visit) {
+  std::size_t count = values.size();
+  visit(key, count);
+  if constexpr (!std::is_const_v<Values>) {
+    if (count > PlantChain::most_states)
+      throw base::BadInput(where, fmt::format("{} are {}", key, count), "fewer");
+    values.resize(count);
+  }
+  for (std::size_t i = 0; i < count; ++i)
+    visit(fmt::format("{}_{}", key, i), values[i]);
+}
+
+template <typename State, typename Visit>
+void visit_controller(State& s, Visit&& visit) {
+  visit_choice("stage", s.stage, visit);
+  visit("held_s", s.held_s);
+  visit("tail_s", s.tail_s);
+  visit("below_return_s", s.below_return_s);
+  visit("since_equalise_s", s.since_equalise_s);
+  visit("current_share", s.current_share);
+  visit("dump_share", s.dump_share);
+  visit("source_on", s.source_on);
+  visit("loads_connected", s.loads_connected);
+  visit("load_wait_s", s.load_wait_s);
+  visit("tracker_demand_V", s.tracker.demand_V);
+  visit("tracker_power_W", s.tracker.power_W);
+  visit("tracker_direction", s.tracker.direction);
+  visit("tracker_held_s", s.tracker.held_s);
+  visit("tracker_started", s.tracker.started);
+  visit_optional("voltage_V", s.voltage_V, visit);
+  visit("source_switchings", s.source_switchings);
+  visit("dump_switchings", s.dump_switchings);
+  visit("load_switchings", s.load_switchings);
+}
+
+template <typename Output, typename Visit>
+void visit_output(Output& o, Visit&& visit) {
+  visit_choice("output_stage", o.stage, visit);
+  visit("output_target_V", o.target_V);
+  visit("output_charging_allowed", o.charging_allowed);
+  visit("output_source_share", o.source_share);
+  visit("output_short_circuited_share", o.short_circuited_share);
+  visit("output_dump_share", o.dump_share);
+  visit("output_loads_connected", o.loads_connected);
+  visit_optional("output_demand_V", o.demand.input_voltage_V, visit);
+  visit_optional("output_demand_A", o.demand.input_current_A, visit);
+  const bool limited = std::isfinite(o.output_current_limit_A);
+  std::optional<double> limit_A = limited ? std::optional(o.output_current_limit_A) : std::nullopt;
+  visit_optional("output_limit_A", limit_A, visit);
+  if constexpr (!std::is_const_v<Output>)
+    o.output_current_limit_A = limit_A.value_or(std::numeric_limits<double>::infinity());
+}
+
+template <typename Control, typename Visit>
+void visit_switches(Control& c, Visit&& visit) {
+  visit("mains_on", c.mains_on);
+  visit("mains_floating", c.mains.floating);
+  visit("mains_below_end_s", c.mains.below_end_s);
+  visit("inverter_on", c.inverter_on);
+  visit_choice("inverter_mode", c.inverter.mode, visit);
+  visit_choice("inverter_cause", c.inverter.cause, visit);
+  visit("inverter_warning", c.inverter.low_voltage_warning);
+  visit("inverter_restarts", c.inverter.restarts);
+  visit("inverter_heating", c.inverter.heating);
+  visit("inverter_in_mode_s", c.inverter.in_mode_s);
+  visit("inverter_low_s", c.inverter.low_s);
+  visit("inverter_overcurrent_s", c.inverter.overcurrent_s);
+  visit("inverter_light_s", c.inverter.light_s);
+  visit("inverter_within_limits_s", c.inverter.within_limits_s);
+  visit("inverter_stops", c.inverter_stops);
+  visit("dc_leaving", c.dc_selector.leaving);
+  visit("dc_position", c.dc_selector.position);
+  visit("dc_left_s", c.dc_selector.left_s);
+  visit("ac_leaving", c.ac_selector.leaving);
+  visit("ac_position", c.ac_selector.position);
+  visit("ac_left_s", c.ac_selector.left_s);
+}
+
+template <typename Chain, typename Visit>
+void visit_chain(Chain& c, Visit&& visit) {
+  visit("available_A_s", c.battery.available_A_s);
+  visit("bound_A_s", c.battery.bound_A_s);
+  visit("diffusion_V", c.battery.diffusion_V);
+  visit("battery_temperature_K", c.battery.temperature_K);
+  visit_list("dc_moving", c.dc_moving, visit);
+  visit_list("ac_moving", c.ac_moving, visit);
+  visit_controller(c.control.controller, visit);
+  visit_output(c.control.output, visit);
+  visit_switches(c.control, visit);
+  visit_choice("bridge_fault", c.bridge_fault, visit);
+  visit("sulphated_cells", c.battery_fault.sulphated_cells);
+  visit("resistance_factor", c.battery_fault.resistance_factor);
+  visit("lost_capacity", c.battery_fault.lost_capacity);
+  visit("shorted_cells", c.battery_fault.shorted_cells);
+  for (std::size_t i = 0; i < chain_parts; ++i)
+    visit(fmt::format("{}_J", chain_part_names[i]), c.energies[i]);
 }
 
 template <typename Memory, typename Visit>
@@ -133,6 +256,11 @@ std::string bookmark_text(const Bookmark& bookmark) {
   json::object plant;
   visit_plant(bookmark.plant, writer(plant));
   root["plant"] = std::move(plant);
+  if (is_there(bookmark.plant.chain)) {
+    json::object chain;
+    visit_chain(bookmark.plant.chain, writer(chain));
+    root["chain"] = std::move(chain);
+  }
   json::array sensors;
   for (const Sensor::Memory& memory : bookmark.sensors) {
     json::object sensor;
@@ -148,6 +276,8 @@ Bookmark bookmark_from_text(std::string_view text) {
   Bookmark bookmark{};
   visit_rest(bookmark, reader(root));
   visit_plant(bookmark.plant, reader(base::json_member(root, "plant", where)));
+  if (root.is_object() && root.get_object().contains("chain"))
+    visit_chain(bookmark.plant.chain, reader(base::json_member(root, "chain", where)));
   const json::value& sensors = base::json_member(root, "sensors", where);
   if (!sensors.is_array()) throw base::BadInput(where, "sensors is no list", "a list of sensors");
   for (const json::value& sensor : sensors.get_array()) {

@@ -1,14 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "twin/plant.h"
 
-#include "base/random.h"
-#include "physics/dynamic_inflow.h"
+#include "physics/chain_control.h"
+#include "physics/electrical_chain.h"
+#include "physics/generator.h"
 #include "physics/gust.h"
-#include "physics/tunnel.h"
-#include "twin/disc.h"
-#include "twin/integrator.h"
+#include "physics/load_set.h"
 #include "twin/piece.h"
-#include "twin/torque_table.h"
+#include "twin/plant_chain.h"
+#include "twin/plant_model.h"
 
 #include <algorithm>
 #include <array>
@@ -17,356 +17,48 @@
 #include <cstdint>
 #include <memory>
 #include <numbers>
-#include <optional>
+#include <span>
 
 namespace windwright::twin {
 
 namespace {
 
-constexpr double grid_s = 0.02;    // of the turbulence, about
-constexpr double piece_s = 0.005;  // under half the shortest lag of a small rotor's wake
-constexpr std::size_t most_cuts = 6;
+physics::GeneratorLoad generator_of(const physics::SourceFlow& source) {
+  physics::GeneratorLoad load{};
+  load.dc_voltage_V = source.dc_voltage_V;
+  load.dc_current_A = source.dc_current_A;
+  load.dc_power_W = source.dc_power_W;
+  load.rectifier_loss_W = source.rectifier_loss_W;
+  load.ac_power_W = source.dc_power_W + source.rectifier_loss_W;
+  load.winding_loss_W = source.winding_loss_W;
+  load.electromagnetic_power_W = load.ac_power_W + source.winding_loss_W;
+  load.iron_loss_W = source.iron_loss_W;
+  load.bearing_loss_W = source.bearing_loss_W;
+  load.shaft_torque_N_m = source.shaft_torque_N_m;
+  load.line_current_rms_A = source.line_current_rms_A;
+  load.phase_emf_peak_V = source.phase_emf_peak_V;
+  return load;
+}
 
-// What is integrated: the motion (twin/piece.h), and what starts from 0 after every event.
-enum Sum : std::size_t {
-  air_path = moving,
-  wind,
-  rotor,
-  bearing,
-  iron,
-  winding,
-  rectifier,
-  load,
-  equations
-};
-using Values = std::array<double, equations>;
-constexpr Values tolerances{1e-7, 1e-8, 1e-8, 1e-5, 1e-6, 1e-6, 1e-9,
-                            1e-8, 1e-8, 1e-8, 1e-8, 1e-8, 1e-8, 1e-8};
-constexpr double relative_tolerance = 1e-9;
+// Parabolas through what is read at the start, the middle and the end of a piece.
+ChainReading between(const std::array<ChainReading, 3>& at, double part) {
+  const auto of = [&](double ChainReading::* what) {
+    return parabola({at[0].*what, at[1].*what, at[2].*what}, part);
+  };
+  return {.source_voltage_V = of(&ChainReading::source_voltage_V),
+          .source_current_A = of(&ChainReading::source_current_A),
+          .battery_voltage_V = of(&ChainReading::battery_voltage_V),
+          .battery_current_A = of(&ChainReading::battery_current_A),
+          .battery_temperature_K = of(&ChainReading::battery_temperature_K),
+          .charge_current_A = of(&ChainReading::charge_current_A),
+          .dump_current_A = of(&ChainReading::dump_current_A),
+          .inverter_input_A = of(&ChainReading::inverter_input_A),
+          .inverter_output_rms_V = of(&ChainReading::inverter_output_rms_V),
+          .inverter_output_rms_A = of(&ChainReading::inverter_output_rms_A),
+          .inverter_output_W = of(&ChainReading::inverter_output_W)};
+}
 
 }  // namespace
-
-struct Plant::Model {
-  explicit Model(const bench::Bench& described);
-
-  void refresh_air();
-  void refresh_rotor();
-  void refresh_generator();
-  double inertia_kg_m2() const;
-  double kinetic_J() const;
-  double air_speed_m_s(double mean_m_s, double t) const;
-  physics::GeneratorLoad generator_load(double speed_rad_s, double lamp_K) const;
-  double load_ohm(double lamp_K) const;
-  DiscLoad disc_load(double air_m_s, double speed_rad_s, double induced_m_s) const;
-  void rates(double t, const double* y, double* dy) const;
-  double event(double t, const double* y) const;
-  double turbulence_at(std::int64_t grid_point) const;
-  void integrate(double length_s);
-  Integrator::Ending note_piece(double from, double until, bool goes_on, Values& y);
-  void refresh_gust();
-  void add(const Values& y, double angle_before);
-  Motion motion_in(const Piece& piece, double offset_s) const;
-  std::int64_t advance(std::int64_t ticks);
-
-  const bench::Bench& bench;
-  Truth truth;
-  base::RandomStream turbulence;
-  std::int64_t ticks_per_sample = 1;
-  std::int64_t ticks_per_grid = 1;
-  double tick_s = 0.0;
-
-  PlantState state;
-  bool held = false;  // by a person, while blades are changed
-
-  // Follow from the state; renewed when it changes.
-  physics::Air air{};
-  double density_kg_m3 = 0.0;
-  double viscosity_Pa_s = 0.0;
-  physics::Rotor mounted;
-  physics::Generator generator{};    // with its faults
-  mutable std::optional<Disc> disc;  // of the mounted rotor; its table fills as it is asked
-
-  // The stretch being integrated, or the last one.
-  double from_turbulence = 0.0;
-  double turbulence_slope_s = 0.0;
-  physics::Gust gust{};
-  double from_gust_s = 0.0;  // time since the gust's start
-  std::array<Piece, most_cuts + 2> pieces{};
-  std::array<DirectCurrent, most_cuts + 2> direct_current{};  // filled when samples are taken
-  std::size_t piece_count = 0;
-  bool may_break_away = false;
-  std::unique_ptr<Integrator> integrator;
-};
-
-Plant::Model::Model(const bench::Bench& described)
-    : bench(described),
-      truth(truth_of(described)),
-      turbulence(bench.simulation->seed, "turbulence") {
-  const double rate_hz = bench.sample_rate_hz;
-  if (rate_hz * grid_s >= 1.0) {
-    ticks_per_grid = std::llround(rate_hz * grid_s);
-  } else {
-    ticks_per_sample = std::llround(std::ceil(1.0 / (rate_hz * grid_s)));
-  }
-  tick_s = 1.0 / (rate_hz * static_cast<double>(ticks_per_sample));
-  state.lamp_temperature_K = bench.simulation->air.temperature_K;
-  state.turbulence = turbulence.normal(0);
-  state.next_turbulence = turbulence.normal(1);
-  state.rheostat_ohm = bench.loads.rheostat_highest_ohm;
-  state.blades = bench.rotor.blades;
-  state.pitch_rad = bench.rotor.pitch_rad;
-  refresh_air();
-  refresh_rotor();
-  refresh_generator();
-  integrator = std::make_unique<Integrator>(
-      this,
-      [](const void* model, double t, const double* y, double* dy) {
-        static_cast<const Model*>(model)->rates(t, y, dy);
-      },
-      [](const void* model, double t, const double* y) {
-        return static_cast<const Model*>(model)->event(t, y);
-      },
-      tolerances, relative_tolerance);
-}
-
-void Plant::Model::refresh_air() {
-  const double hours = static_cast<double>(state.tick) * tick_s / 3600.0;
-  air = bench.simulation->air;
-  air.temperature_K += bench.simulation->air_temperature_drift_K_h * hours;
-  density_kg_m3 = physics::density_kg_m3(air);
-  viscosity_Pa_s = physics::dynamic_viscosity_Pa_s(air);
-}
-
-void Plant::Model::refresh_rotor() {
-  mounted = truth.rotor;
-  mounted.blades = static_cast<int>(state.blades);
-  mounted.pitch_rad = pitch_as_set_rad(bench, state.pitch_rad, state.mounting);
-  // In the air of the start, whenever this happens: the table must not depend on when it was made.
-  const physics::Air& start = bench.simulation->air;
-  disc.emplace(TorqueTable(mounted, physics::density_kg_m3(start),
-                           physics::dynamic_viscosity_Pa_s(start), bench.tunnel.rated_air_speed_m_s,
-                           bench.tunnel.section_area_m2));
-}
-
-void Plant::Model::refresh_generator() {
-  generator = truth.generator;
-  generator.bearing_torque_N_m *= state.bearing_factor;
-  generator.bearing_viscous_N_m_s *= state.bearing_factor;
-}
-
-double Plant::Model::inertia_kg_m2() const {
-  return bench.hub_inertia_kg_m2 + static_cast<double>(state.blades) * bench.blade_inertia_kg_m2;
-}
-
-double Plant::Model::kinetic_J() const {
-  return 0.5 * inertia_kg_m2() * state.rotor_speed_rad_s * state.rotor_speed_rad_s;
-}
-
-double Plant::Model::air_speed_m_s(double mean_m_s, double t) const {
-  const double fluctuation = from_turbulence + turbulence_slope_s * t;
-  return std::max(0.0, mean_m_s * (1.0 + bench.tunnel.turbulence_intensity * fluctuation) +
-                           physics::gust_m_s(gust, from_gust_s + t));
-}
-
-double Plant::Model::load_ohm(double lamp_K) const {
-  return physics::load_resistance_ohm(bench.loads,
-                                      static_cast<physics::LoadSelection>(state.load_selection),
-                                      state.rheostat_ohm, lamp_K);
-}
-
-physics::GeneratorLoad Plant::Model::generator_load(double speed_rad_s, double lamp_K) const {
-  return physics::generator_load(generator, speed_rad_s, load_ohm(lamp_K));
-}
-
-DiscLoad Plant::Model::disc_load(double air_m_s, double speed_rad_s, double induced_m_s) const {
-  return disc->load({.air_speed_m_s = truth.position_factor * air_m_s,
-                     .rotor_speed_rad_s = speed_rad_s,
-                     .density_kg_m3 = density_kg_m3,
-                     .dynamic_viscosity_Pa_s = viscosity_Pa_s},
-                    induced_m_s);
-}
-
-void Plant::Model::rates(double t, const double* y, double* dy) const {
-  std::fill(dy, dy + equations, 0.0);
-  const double air_m_s = air_speed_m_s(y[mean_air_speed], t);
-  const double disc_m_s = truth.position_factor * air_m_s;
-  const double radius_m = truth.rotor.tip_radius_m;
-  dy[mean_air_speed] = state.wind_imposed
-                           ? state.wind_rise_m_s2
-                           : physics::air_acceleration_m_s2(
-                                 bench.tunnel, state.fan_share * state.fan_pct, y[mean_air_speed]);
-  dy[air_path] = air_m_s;
-  dy[wind] =
-      0.5 * density_kg_m3 * std::numbers::pi * radius_m * radius_m * disc_m_s * disc_m_s * disc_m_s;
-  // Friction has no direction at standstill; a rotor not at rest turns forward.
-  constexpr double slowest_rad_s = 1e-6;
-  const double speed_rad_s = state.at_rest ? 0.0 : std::max(y[rotor_speed], slowest_rad_s);
-  const DiscLoad now = disc_load(air_m_s, speed_rad_s, y[induced_air_speed]);
-  const physics::InducedFlowRates inflow = physics::inflow_rates(
-      {.lagging_m_s = y[lagging_inflow], .induced_m_s = y[induced_air_speed]}, now.quasi_steady_m_s,
-      physics::inflow_lags(disc_m_s, y[induced_air_speed], radius_m));
-  dy[lagging_inflow] = inflow.lagging_m_s2;
-  dy[induced_air_speed] = inflow.induced_m_s2;
-  double lamp_W = 0.0;
-  if (!state.at_rest) {
-    const double torque_N_m = now.torque_N_m;
-    const double resistance_ohm = load_ohm(y[lamp_temperature]);
-    const physics::GeneratorLoad g =
-        physics::generator_load(generator, speed_rad_s, resistance_ohm);
-    dy[rotor_speed] = (torque_N_m - g.shaft_torque_N_m) / inertia_kg_m2();
-    dy[rotor_angle] = y[rotor_speed];
-    dy[rotor] = torque_N_m * speed_rad_s;
-    dy[bearing] = g.bearing_loss_W;
-    dy[iron] = g.iron_loss_W;
-    dy[winding] = g.winding_loss_W;
-    dy[rectifier] = g.rectifier_loss_W;
-    dy[load] = g.dc_power_W;
-    const auto selection = static_cast<physics::LoadSelection>(state.load_selection);
-    if (selection == physics::LoadSelection::lamps ||
-        selection == physics::LoadSelection::rheostat_and_lamps) {
-      lamp_W = g.dc_voltage_V * g.dc_voltage_V /
-               physics::lamp_resistance_ohm(bench.loads, y[lamp_temperature]);
-    }
-  }
-  if (bench.loads.lamps > 0) {
-    dy[lamp_temperature] =
-        physics::lamp_heating_K_s(bench.loads, y[lamp_temperature], lamp_W, air.temperature_K);
-  }
-}
-
-double Plant::Model::event(double t, const double* y) const {
-  if (!state.at_rest) return y[rotor_speed];
-  if (!may_break_away) return -1.0;
-  return disc_load(air_speed_m_s(y[mean_air_speed], t), 0.0, y[induced_air_speed]).torque_N_m -
-         physics::breakaway_torque_N_m(generator);
-}
-
-double Plant::Model::turbulence_at(std::int64_t grid_point) const {
-  const double normal = turbulence.normal(static_cast<std::uint64_t>(grid_point));
-  const double deviation_m_s = bench.tunnel.turbulence_intensity * state.mean_air_speed_m_s;
-  if (deviation_m_s < 1e-9) return normal;
-  return physics::next_fluctuation_m_s(bench.tunnel, state.mean_air_speed_m_s,
-                                       deviation_m_s * state.turbulence,
-                                       tick_s * static_cast<double>(ticks_per_grid), normal) /
-         deviation_m_s;
-}
-
-void Plant::Model::add(const Values& y, double angle_before) {
-  EnergyTally& tally = state.tally;
-  tally.wind_J += y[wind];
-  tally.rotor_J += y[rotor];
-  tally.bearing_J += y[bearing];
-  tally.iron_J += y[iron];
-  tally.winding_J += y[winding];
-  tally.rectifier_J += y[rectifier];
-  tally.load_J += y[load];
-  tally.revolutions += (y[rotor_angle] - angle_before) / (2.0 * std::numbers::pi);
-  tally.air_path_m += y[air_path];
-  tally.disc_air_path_m += truth.position_factor * y[air_path];
-}
-
-// Integrates one stretch from the state, from event to event, and notes it in short pieces. A rotor
-// that comes to rest stays there until the end of the stretch, so there are at most two events.
-void Plant::Model::integrate(double length_s) {
-  may_break_away = !held;
-  disc->forget();
-  piece_count = 0;
-  Values y{};
-  double t = 0.0;
-  y[rotor_speed] = state.rotor_speed_rad_s;
-  y[rotor_angle] = state.rotor_angle_rad;
-  y[mean_air_speed] = state.mean_air_speed_m_s;
-  y[lamp_temperature] = state.lamp_temperature_K;
-  y[lagging_inflow] = state.lagging_inflow_m_s;
-  y[induced_air_speed] = state.induced_air_speed_m_s;
-  if (state.at_rest && may_break_away && event(0.0, y.data()) > 0.0) state.at_rest = false;
-  const double cuts =
-      std::clamp(std::ceil(length_s / piece_s - 1e-9), 1.0, static_cast<double>(most_cuts));
-  double cut = 1.0;
-  while (t < length_s) {
-    const double angle_before = y[rotor_angle];
-    std::fill(y.begin() + moving, y.end(), 0.0);
-    integrator->begin(t, length_s,
-                      state.at_rest ? Integrator::Crossing::rising : Integrator::Crossing::falling,
-                      y);
-    bool goes_on = false;
-    for (bool event = false; !event && t < length_s;) {
-      const double until = cut < cuts ? length_s * (cut / cuts) : length_s;
-      const Integrator::Ending ending = note_piece(t, until, goes_on, y);
-      goes_on = true;
-      event = ending.event;
-      t = ending.t;
-      if (!event || t >= until) cut += 1.0;
-    }
-    add(y, angle_before);
-  }
-  state.rotor_speed_rad_s = y[rotor_speed];
-  state.rotor_angle_rad = std::fmod(y[rotor_angle], 2.0 * std::numbers::pi);
-  state.mean_air_speed_m_s = y[mean_air_speed];
-  state.lamp_temperature_K = y[lamp_temperature];
-  state.lagging_inflow_m_s = y[lagging_inflow];
-  state.induced_air_speed_m_s = y[induced_air_speed];
-}
-
-// @param goes_on  from the piece before, without an event in between
-Integrator::Ending Plant::Model::note_piece(double from, double until, bool goes_on, Values& y) {
-  direct_current.at(piece_count).known = false;
-  Piece& piece = pieces.at(piece_count++);
-  Values dy{};
-  piece.start_s = from;
-  piece.at_rest = state.at_rest;
-  std::copy_n(y.begin(), moving, piece.first.begin());
-  if (goes_on) {
-    piece.first_rates = pieces.at(piece_count - 2).last_rates;
-  } else {
-    rates(from, y.data(), dy.data());
-    std::copy_n(dy.begin(), moving, piece.first_rates.begin());
-  }
-  const Integrator::Ending ending = integrator->reach(until, y);
-  rates(ending.t, y.data(), dy.data());
-  if (ending.event) {
-    may_break_away = state.at_rest;
-    state.at_rest = !state.at_rest;
-    y[rotor_speed] = 0.0;
-  }
-  piece.end_s = ending.t;
-  std::copy_n(y.begin(), moving, piece.last.begin());
-  std::copy_n(dy.begin(), moving, piece.last_rates.begin());
-  return ending;
-}
-
-Motion Plant::Model::motion_in(const Piece& piece, double offset_s) const {
-  return {.rotor_speed_rad_s = std::max(0.0, value_in(piece, rotor_speed, offset_s)),
-          .rotor_angle_rad = value_in(piece, rotor_angle, offset_s),
-          .air_speed_m_s = air_speed_m_s(value_in(piece, mean_air_speed, offset_s), offset_s),
-          .lamp_temperature_K = value_in(piece, lamp_temperature, offset_s)};
-}
-
-void Plant::Model::refresh_gust() {
-  gust = {.shape = static_cast<physics::GustShape>(state.gust_shape),
-          .duration_s = state.gust_duration_s,
-          .amplitude_m_s = state.gust_amplitude_m_s};
-}
-
-std::int64_t Plant::Model::advance(std::int64_t ticks) {
-  const std::int64_t past_grid = state.tick % ticks_per_grid;
-  const std::int64_t count = std::min(ticks, ticks_per_grid - past_grid);
-  const auto part = static_cast<double>(past_grid) / static_cast<double>(ticks_per_grid);
-  const double rise = state.next_turbulence - state.turbulence;
-  from_turbulence = state.turbulence + part * rise;
-  turbulence_slope_s = rise / (tick_s * static_cast<double>(ticks_per_grid));
-  from_gust_s = static_cast<double>(state.tick - state.gust_tick) * tick_s;
-  const double length_s = static_cast<double>(count) * tick_s;
-  integrate(length_s);
-  state.tick += count;
-  state.tally.seconds += length_s;
-  if (state.tick % ticks_per_grid == 0) {
-    state.turbulence = state.next_turbulence;
-    state.next_turbulence = turbulence_at(state.tick / ticks_per_grid + 1);
-  }
-  refresh_air();
-  return count;
-}
 
 Plant::Plant(const bench::Bench& bench) : model_(std::make_unique<Model>(bench)) {}
 Plant::~Plant() = default;
@@ -417,6 +109,44 @@ void Plant::wear_bearing(double factor) {
   model_->refresh_generator();
 }
 
+void Plant::turn_dc_selector(std::size_t position) {
+  physics::SelectorState& selector = model_->state.chain.control.dc_selector;
+  selector = physics::turned_to(model_->chain->setup().dc_selector, selector, position);
+}
+
+void Plant::turn_ac_selector(std::size_t position) {
+  physics::SelectorState& selector = model_->state.chain.control.ac_selector;
+  selector = physics::turned_to(model_->chain->setup().ac_selector, selector, position);
+}
+
+void Plant::switch_inverter(bool on) {
+  model_->state.chain.control.inverter_on = on;
+}
+
+void Plant::switch_mains_charger(bool on) {
+  physics::switch_mains(on, model_->state.chain.control);
+}
+
+void Plant::set_bridge_fault(physics::BridgeFault fault) {
+  model_->state.chain.bridge_fault = fault;
+}
+
+void Plant::set_battery_fault(const physics::BatteryFault& fault) {
+  model_->chain->change_battery_fault(fault, model_->state.chain);
+}
+
+double Plant::state_of_charge() const {
+  return model_->chain ? model_->chain->state_of_charge(model_->state.chain) : 0.0;
+}
+
+double Plant::battery_store_J() const {
+  return model_->chain ? model_->chain->battery_store_J(model_->state.chain) : 0.0;
+}
+
+ChainReading Plant::chain_reading(const PowerFlow& flow) const {
+  return flow.chain ? model_->chain->reading(*flow.chain) : ChainReading{};
+}
+
 void Plant::start_gust(const physics::Gust& gust) {
   PlantState& state = model_->state;
   state.gust_tick = state.tick;
@@ -461,9 +191,16 @@ PlantSample Plant::sample_after(double offset_s) {
     ++i;
   const Piece& piece = m.pieces[i];
   PlantSample sample{.motion = m.motion_in(piece, offset_s)};
+  const double length_s = piece.end_s - piece.start_s;
+  if (m.chain) {
+    const double part = length_s > 0.0 ? (offset_s - piece.start_s) / length_s : 0.0;
+    sample.chain = between(m.chain_readings(i), part);
+    sample.dc_voltage_V = sample.chain.source_voltage_V;
+    sample.dc_current_A = sample.chain.source_current_A;
+    return sample;
+  }
   if (piece.at_rest) return sample;
   DirectCurrent& direct = m.direct_current[i];
-  const double length_s = piece.end_s - piece.start_s;
   if (!direct.known) {
     for (std::size_t k = 0; k < 3; ++k) {
       const Motion at = m.motion_in(piece, piece.start_s + 0.5 * static_cast<double>(k) * length_s);
@@ -510,6 +247,18 @@ PowerFlow Plant::power_flow_now() const {
           .torque_N_m;
   flow.rotor_power_W = flow.rotor_torque_N_m * motion.rotor_speed_rad_s;
   flow.load_resistance_ohm = m.load_ohm(motion.lamp_temperature_K);
+  if (m.chain) {
+    Model::Values y{};
+    m.chain->connect(m.state.chain, m.generator);
+    m.chain->write_states(m.state.chain, std::span(y).subspan(Model::equations, m.chain->states()));
+    flow.chain = m.chain_flow(m.state.at_rest ? 0.0 : motion.rotor_speed_rad_s, y.data());
+    flow.generator = generator_of(flow.chain->source);
+    if (motion.rotor_speed_rad_s > 0.0) {
+      flow.stored_power_W =
+          (flow.rotor_torque_N_m - flow.generator.shaft_torque_N_m) * motion.rotor_speed_rad_s;
+    }
+    return flow;
+  }
   if (motion.rotor_speed_rad_s > 0.0) {
     flow.generator = m.generator_load(motion.rotor_speed_rad_s, motion.lamp_temperature_K);
     flow.stored_power_W =
@@ -527,6 +276,7 @@ EnergyTally Plant::energy() const {
 void Plant::reset_energy() {
   // The stored tally holds what the rotor had at the reset, negative; energy() adds what it has.
   model_->state.tally = {};
+  model_->state.chain.energies = {};
   model_->state.tally.kinetic_J = -model_->kinetic_J();
 }
 

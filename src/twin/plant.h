@@ -7,10 +7,13 @@
 #include "physics/gust.h"
 #include "physics/loads.h"
 #include "twin/energy_tally.h"
+#include "twin/plant_chain.h"
 #include "twin/truth.h"
 
+#include <cstddef>
 #include <cstdint>
 #include <memory>
+#include <optional>
 
 namespace windwright::twin {
 
@@ -44,6 +47,7 @@ struct PlantState {
   // Faults:
   double fan_share = 1.0;       // of the air speed that the fan would bring
   double bearing_factor = 1.0;  // on both bearing losses
+  ChainMotion chain;            // of a bench with a battery
   EnergyTally tally{};
 };
 
@@ -60,6 +64,7 @@ struct PlantSample {
   Motion motion;
   double dc_voltage_V = 0.0;  // both 0 at rest
   double dc_current_A = 0.0;
+  ChainReading chain{};  // of a bench with a battery
 };
 
 /// Powers at one instant; rotor = bearing + iron + winding + rectifier + load + stored.
@@ -71,7 +76,8 @@ struct PowerFlow {
   double rotor_power_W;
   double stored_power_W;  // into the rotor's kinetic energy
   physics::GeneratorLoad generator;
-  double load_resistance_ohm;  // infinity for none
+  double load_resistance_ohm;               // infinity for none
+  std::optional<physics::ChainFlow> chain;  // of a bench with a battery
 };
 
 /// The physics of the bench in time. Rotor speed and angle, mean air speed, filament temperature,
@@ -106,6 +112,16 @@ class Plant {
   void impose_wind(double air_speed_m_s, double rise_m_s2);
   void block_fan(double share_lost);
   void wear_bearing(double factor);
+  // Of a bench with a battery only:
+  void turn_dc_selector(std::size_t position);
+  void turn_ac_selector(std::size_t position);
+  void switch_inverter(bool on);
+  void switch_mains_charger(bool on);
+  void set_bridge_fault(physics::BridgeFault fault);
+  void set_battery_fault(const physics::BatteryFault& fault);
+  double state_of_charge() const;
+  double battery_store_J() const;
+  ChainReading chain_reading(const PowerFlow& flow) const;  // of power_flow_now
   /// A person stops the rotor by hand, puts on other blades or sets their pitch, and lets go.
   void mount(std::int64_t blades, double pitch_rad, double duration_s);
 
@@ -120,8 +136,9 @@ class Plant {
   EnergyTally energy() const;
   void reset_energy();
 
- private:
   struct Model;
+
+ private:
   std::unique_ptr<Model> model_;
 };
 

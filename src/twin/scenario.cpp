@@ -118,6 +118,7 @@ void play(SimulatedBench& device, const bench::Bench& bench, const Scenario& sce
     if (row_due) {
       row.truth = device.truth();
       add_energies(row.truth, device.energy());
+      row.truth.merge(device.chain_energy());
       next_row = now - now % every + every;
     }
     std::int64_t until = std::min(next_row, last + 1);

@@ -126,12 +126,15 @@ struct NamedFault {
   std::string_view name;
   FaultKind kind;
 };
-constexpr std::array<NamedFault, 6> faults{{{"blocked_fan", FaultKind::blocked_fan},
+constexpr std::array<NamedFault, 9> faults{{{"blocked_fan", FaultKind::blocked_fan},
                                             {"worn_bearing", FaultKind::worn_bearing},
                                             {"stuck_sensor", FaultKind::stuck_sensor},
                                             {"drifted_sensor", FaultKind::drifted_sensor},
                                             {"swapped_polarity", FaultKind::swapped_polarity},
-                                            {"loose_clamp", FaultKind::loose_clamp}}};
+                                            {"loose_clamp", FaultKind::loose_clamp},
+                                            {"open_phase", FaultKind::open_phase},
+                                            {"shorted_diode", FaultKind::shorted_diode},
+                                            {"sulphated_cell", FaultKind::sulphated_cell}}};
 
 std::string read_channel(const base::Settings& table, const bench::Bench& bench, FaultKind kind) {
   std::vector<std::string> names;
@@ -149,6 +152,19 @@ std::string read_channel(const base::Settings& table, const bench::Bench& bench,
                          base::either_of(names));
   }
   return channel;
+}
+
+// With a resistance at the bridge's terminals the current is smoothed, and its faults are not
+// modelled.
+void read_chain_fault(const base::Settings& table, const bench::Bench& bench, Fault& fault) {
+  if (!bench.chain) {
+    throw base::BadInput(table.place("kind"),
+                         fmt::format("'{}' needs a bench with a battery", table.text("kind")),
+                         "a fault of this bench: docs/bench.md");
+  }
+  if (fault.kind != FaultKind::sulphated_cell) return;
+  fault.amount = table.number_or("resistance_factor", 10.0, {.at_least = 1.0, .at_most = 1e4});
+  fault.lost_share = table.number_or("lost_pct", 40.0, {.at_least = 0.0, .at_most = 99.0}) / 100.0;
 }
 
 ScenarioFault read_fault(const base::Settings& table, const bench::Bench& bench) {
@@ -177,6 +193,11 @@ ScenarioFault read_fault(const base::Settings& table, const bench::Bench& bench)
       return result;
     case FaultKind::worn_bearing:
       fault.amount = table.number_or("friction_factor", 5.0, {.at_least = 1.0, .at_most = 1000.0});
+      return result;
+    case FaultKind::open_phase:
+    case FaultKind::shorted_diode:
+    case FaultKind::sulphated_cell:
+      read_chain_fault(table, bench, fault);
       return result;
     case FaultKind::drifted_sensor:
       fault.amount = table.number("drift", {.at_least = -1e6, .at_most = 1e6});

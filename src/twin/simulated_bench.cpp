@@ -2,9 +2,12 @@
 #include "twin/simulated_bench.h"
 
 #include "base/errors.h"
+#include "physics/electrical_chain.h"
 #include "physics/loads.h"
 #include "twin/bookmark.h"
+#include "twin/chain_energy.h"
 #include "twin/plant.h"
+#include "twin/plant_chain.h"
 #include "twin/sampling.h"
 
 #include <fmt/format.h>
@@ -33,6 +36,27 @@ constexpr double blade_change_s = 30.0;
 constexpr double rad_per_deg = std::numbers::pi / 180.0;
 constexpr std::array<std::string_view, 4> load_names{"none", "rheostat", "lamps",
                                                      "rheostat_and_lamps"};
+
+// What no sensor sees of the chain; what sensors see is among the quantities.
+void add_chain_truth(const Plant& plant, const physics::ChainFlow& flow,
+                     std::map<std::string, double>& all) {
+  ChainPowers_W powers{};
+  fill_powers(flow, powers);
+  for (std::size_t i = 0; i < chain_parts; ++i)
+    all[fmt::format("{}_W", chain_part_names[i])] = powers[i];
+  const physics::ChainControl& control = plant.state().chain.control;
+  all["state_of_charge_pct"] = 100.0 * plant.state_of_charge();
+  all["charge_stage"] = static_cast<double>(control.controller.stage);
+  all["charge_target_V"] = control.output.target_V;
+  all["source_share"] = control.output.source_share;
+  all["dump_share"] = control.output.dump_share;
+  all["loads_connected"] = control.output.loads_connected ? 1.0 : 0.0;
+  all["inverter_mode"] = static_cast<double>(control.inverter.mode);
+  all["source_switchings"] = static_cast<double>(control.controller.source_switchings);
+  all["dump_switchings"] = static_cast<double>(control.controller.dump_switchings);
+  all["load_switchings"] = static_cast<double>(control.controller.load_switchings);
+  all["inverter_stops"] = static_cast<double>(control.inverter_stops);
+}
 
 }  // namespace
 
@@ -151,6 +175,14 @@ void SimulatedBench::set(std::string_view name, double value) {
     s.change_blades(std::llround(value), now.pitch_rad);
   } else if (name == "pitch_deg") {
     s.change_blades(now.blades, value * rad_per_deg);
+  } else if (name == "dc_load_selector") {
+    s.plant.turn_dc_selector(static_cast<std::size_t>(value));
+  } else if (name == "ac_load_selector") {
+    s.plant.turn_ac_selector(static_cast<std::size_t>(value));
+  } else if (name == "inverter_switch") {
+    s.plant.switch_inverter(value > 0.0);
+  } else if (name == "mains_charger_switch") {
+    s.plant.switch_mains_charger(value > 0.0);
   } else {
     throw base::DeviceFault(s.bench.name, fmt::format("{} cannot be simulated", name),
                             "the actuators in docs/bench.md");
@@ -204,6 +236,11 @@ void SimulatedBench::read(bench::SampleBlock& block, std::size_t samples) {
 void SimulatedBench::stop() noexcept {
   Plant& plant = state_->plant;
   plant.command_fan(0.0);
+  if (is_there(plant.state().chain)) {
+    plant.switch_inverter(false);
+    plant.switch_mains_charger(false);
+    return;
+  }
   if (plant.state().load_selection == static_cast<std::int64_t>(physics::LoadSelection::none)) {
     plant.command_load(physics::LoadSelection::rheostat, plant.state().rheostat_ohm);
   }
@@ -229,6 +266,13 @@ void SimulatedBench::return_to(std::string_view text) {
     throw base::BadInput("bookmark of the simulated bench", "is of another bench or seed",
                          "the bench description that the bookmark was made with");
   }
+  const ChainMotion& chain = s.plant.state().chain;
+  const ChainMotion& wanted = bookmark.plant.chain;
+  if (is_there(wanted) != is_there(chain) || wanted.dc_moving.size() != chain.dc_moving.size() ||
+      wanted.ac_moving.size() != chain.ac_moving.size()) {
+    throw base::BadInput("bookmark of the simulated bench", "is of another battery or other loads",
+                         "the bench description that the bookmark was made with");
+  }
   remove_known_input();
   s.plant.restore(bookmark.plant);
   s.next_sample = bookmark.sample;
@@ -248,7 +292,8 @@ std::map<std::string, double> SimulatedBench::truth() const {
   std::map<std::string, double> all;
   const TrueValues values = s.sampling.true_values({.motion = motion,
                                                     .dc_voltage_V = flow.generator.dc_voltage_V,
-                                                    .dc_current_A = flow.generator.dc_current_A});
+                                                    .dc_current_A = flow.generator.dc_current_A,
+                                                    .chain = s.plant.chain_reading(flow)});
   for (std::size_t i = 0; i < quantity_count; ++i) {
     if (s.sampling.is_known(i)) all[std::string(quantity_name(i))] = values[i];
   }
@@ -275,6 +320,7 @@ std::map<std::string, double> SimulatedBench::truth() const {
   all["blade_count"] = static_cast<double>(s.plant.state().blades);
   all["tip_radius_m"] = radius_m;
   all["position_factor"] = truth.position_factor;
+  if (flow.chain) add_chain_truth(s.plant, *flow.chain, all);
   return all;
 }
 
@@ -293,6 +339,14 @@ void SimulatedBench::start_fault(const Fault& fault) {
       return s.plant.block_fan(fault.amount);
     case FaultKind::worn_bearing:
       return s.plant.wear_bearing(fault.amount);
+    case FaultKind::open_phase:
+      return s.plant.set_bridge_fault(physics::BridgeFault::open_phase);
+    case FaultKind::shorted_diode:
+      return s.plant.set_bridge_fault(physics::BridgeFault::shorted_diode);
+    case FaultKind::sulphated_cell:
+      return s.plant.set_battery_fault({.sulphated_cells = 1,
+                                        .resistance_factor = fault.amount,
+                                        .lost_capacity = fault.lost_share});
     default:
       return s.sampling.sensors()[s.bench.channel_index(fault.channel)].start_fault(fault,
                                                                                     s.next_sample);
@@ -306,6 +360,11 @@ void SimulatedBench::end_fault(const Fault& fault) {
       return s.plant.block_fan(0.0);
     case FaultKind::worn_bearing:
       return s.plant.wear_bearing(1.0);
+    case FaultKind::open_phase:
+    case FaultKind::shorted_diode:
+      return s.plant.set_bridge_fault(physics::BridgeFault::none);
+    case FaultKind::sulphated_cell:
+      return s.plant.set_battery_fault({});
     default:
       return s.sampling.sensors()[s.bench.channel_index(fault.channel)].end_fault();
   }
@@ -317,6 +376,16 @@ void SimulatedBench::advance(double seconds) {
 
 EnergyTally SimulatedBench::energy() const {
   return state_->plant.energy();
+}
+
+std::map<std::string, double> SimulatedBench::chain_energy() const {
+  std::map<std::string, double> all;
+  if (!is_there(state_->plant.state().chain)) return all;
+  const ChainEnergies_J& energies_J = state_->plant.state().chain.energies;
+  for (std::size_t i = 0; i < chain_parts; ++i)
+    all[fmt::format("{}_J", chain_part_names[i])] = energies_J[i];
+  all["battery_store_J"] = state_->plant.battery_store_J();
+  return all;
 }
 
 void SimulatedBench::reset_energy() {

@@ -50,7 +50,8 @@ class SimulatedBench final : public bench::Device {
   void read(bench::SampleBlock& block) override;
   /// The same with another number of samples, at least 1.
   void read(bench::SampleBlock& block, std::size_t samples);
-  /// Fan off; where no load was connected, the rheostat is.
+  /// Fan off; where no load was connected, the rheostat is. With a battery: inverter and mains
+  /// charger off; the battery takes what the rotor still gives.
   void stop() noexcept override;
   /// One line; a fresh simulated bench of the same description goes on from it to the last bit.
   std::string bookmark() const override;
@@ -62,7 +63,10 @@ class SimulatedBench final : public bench::Device {
   /// rotor_power_W, stored_power_W, bearing_loss_W, iron_loss_W, electromagnetic_power_W,
   /// winding_loss_W, ac_power_W, rectifier_loss_W, dc_power_W, cp (rotor), electrical_cp (DC),
   /// lamp_temperature_K, pitch_deg, blade_count, tip_radius_m, position_factor. rotor = bearing +
-  /// iron + winding + rectifier + dc + stored.
+  /// iron + winding + rectifier + dc + stored. On a bench with a battery also the powers of
+  /// twin/chain_energy.h with _W, and what its electronics are at: state_of_charge_pct,
+  /// charge_stage, charge_target_V, source_share, dump_share, loads_connected, inverter_mode, and
+  /// counts of switchings and stops.
   std::map<std::string, double> truth() const;
   /// A gust over sensor and disc, from now on.
   void start_gust(const physics::Gust& gust);
@@ -75,6 +79,9 @@ class SimulatedBench final : public bench::Device {
   /// @param seconds  rounded to whole samples
   void advance(double seconds);
   EnergyTally energy() const;
+  /// Of a bench with a battery, since the same reset, under the names of twin/chain_energy.h with
+  /// _J, and battery_store_J, what it holds now; empty on others.
+  std::map<std::string, double> chain_energy() const;
   void reset_energy();
 
  private:

@@ -81,6 +81,11 @@ std::string without_folder(std::string text, const fs::path& folder) {
   return text;
 }
 
+/// The example that a kind of file is broken in.
+std::string example_of(const fs::path& kind) {
+  return fs::exists(kind / "example") ? first_line(kind / "example") : "saltmarsh-college";
+}
+
 /// Lays the case into the bench folder: a whole `.file`, or an `.edit` of what the demo has.
 std::string lay(const fs::path& stem, const fs::path& target) {
   std::string broken;
@@ -111,7 +116,7 @@ TEST_P(BadInput, IsRefusedInOneLineAndLeavesNothing) {
   for (const fs::path& file : expected_files) {
     const fs::path stem = kind / file.stem();
     SCOPED_TRACE(stem);
-    const fs::path folder = bench_folder("bad-input-" + kind.filename().string());
+    const fs::path folder = bench_folder("bad-input-" + kind.filename().string(), example_of(kind));
     const std::string broken = lay(stem, folder / target);
     const auto before = files_in(folder);
     const Ended ended = windwright(words(first_line(kind / "command")), folder);
@@ -125,7 +130,7 @@ TEST_P(BadInput, IsRefusedInOneLineAndLeavesNothing) {
 INSTANTIATE_TEST_SUITE_P(Of, BadInput,
                          testing::Values("rotor", "polar", "design", "bench", "campaign",
                                          "readings", "points", "certificate", "scenario", "groups",
-                                         "budget"),
+                                         "budget", "shed", "shed_scenario"),
                          [](const auto& kind) { return std::string(kind.param); });
 
 TEST(HugeInput, ALineOfOneGigabyteIsRefusedWithoutReadingIt) {

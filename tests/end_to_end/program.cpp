@@ -63,9 +63,9 @@ std::filesystem::path scratch_folder(const std::string& name) {
   return folder;
 }
 
-std::filesystem::path bench_folder(const std::string& name) {
+std::filesystem::path bench_folder(const std::string& name, const std::string& example) {
   const auto folder = scratch_folder(name);
-  std::filesystem::copy(std::filesystem::path(SOURCE_FOLDER) / "examples/saltmarsh-college", folder,
+  std::filesystem::copy(std::filesystem::path(SOURCE_FOLDER) / "examples" / example, folder,
                         std::filesystem::copy_options::recursive);
   return folder;
 }

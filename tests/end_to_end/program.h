@@ -18,8 +18,9 @@ Ended windwright(const std::vector<std::string>& arguments, const std::filesyste
 
 /// An empty folder of its own under the build tree.
 std::filesystem::path scratch_folder(const std::string& name);
-/// A copy of examples/saltmarsh-college in a scratch folder.
-std::filesystem::path bench_folder(const std::string& name);
+/// A copy of an example's folder in a scratch folder.
+std::filesystem::path bench_folder(const std::string& name,
+                                   const std::string& example = "saltmarsh-college");
 
 std::string text_of(const std::filesystem::path& file);
 void write_text(const std::filesystem::path& file, const std::string& text);

@@ -43,6 +43,21 @@ TEST(SimulatedBench, AllocatesNothingOnceItRuns) {
   EXPECT_EQ(allocations, before);
 }
 
+TEST(BenchWithBattery, AllocatesNothingOnceItRuns) {
+  SimulatedBench device(shed_bench(), Pace::as_fast_as_possible);
+  device.set("inverter_switch", 1.0);
+  device.set("ac_load_selector", 4.0);
+  device.set("dc_load_selector", 3.0);
+  device.set("fan_pct", 80.0);
+  bench::SampleBlock block;
+  for (int i = 0; i < 20; ++i)
+    device.read(block);
+  const long before = allocations;
+  for (int i = 0; i < 50; ++i)
+    device.read(block);
+  EXPECT_EQ(allocations, before);
+}
+
 TEST(AveragedChain, AllocatesNothingOnceItRuns) {
   AveragedChain chain =
       shed_chain(physics::SourceControl::tracker, physics::DumpControl::on_off, 0.9);

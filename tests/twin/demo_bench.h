@@ -13,7 +13,13 @@ inline bench::Bench demo_bench() {
                                 "examples/saltmarsh-college/bench.toml");
 }
 
-/// The same without turbulence and with air that stays as it is: it comes to a true steady state.
+/// The same rotor and generator on a battery with what hangs on it.
+inline bench::Bench shed_bench() {
+  return bench::bench_from_file(std::filesystem::path(SOURCE_FOLDER) /
+                                "examples/saltmarsh-shed/bench.toml");
+}
+
+/// The demo without turbulence and with air that stays as it is: it comes to a true steady state.
 inline bench::Bench calm_bench() {
   bench::Bench bench = demo_bench();
   bench.tunnel.turbulence_intensity = 0.0;

@@ -1,0 +1,177 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "twin/plant_chain.h"
+
+#include "physics/ac_supply.h"
+#include "physics/battery.h"
+#include "physics/bridge_table.h"
+#include "physics/chain_control.h"
+#include "physics/chain_loads.h"
+#include "physics/electrical_chain.h"
+#include "twin/chain_energy.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <vector>
+
+namespace windwright::twin {
+
+PlantChain::PlantChain(const bench::BenchChain& chain, double sample_period_s)
+    : setup_(chain.setup),
+      healthy_(chain.setup.chain.battery),
+      dc_loads_(chain.setup.dc_loads),
+      ac_loads_(chain.setup.ac_loads) {
+  double& controller_s = setup_.chain.controller.sample_period_s;
+  samples_a_control_ = std::max<std::int64_t>(1, std::llround(controller_s / sample_period_s));
+  controller_s = static_cast<double>(samples_a_control_) * sample_period_s;
+  physics::require_setup(setup_);
+  scratch_.resize(states());
+  // The bridge's table is made when first asked for: here, not while it runs.
+  static_cast<void>(physics::bridge_means({.voltage = 0.5, .resistance = 1.0, .reactance = 0.0}));
+}
+
+std::vector<double> PlantChain::tolerances() const {
+  const double charge_A_s = physics::tanks(healthy_).charge_A_s;
+  std::vector<double> all{1e-11 * charge_A_s, 1e-11 * charge_A_s, 1e-9, 1e-8};
+  all.resize(states(), 1e-6);
+  return all;
+}
+
+double PlantChain::state_of_charge(const ChainMotion& motion) const {
+  return physics::state_of_charge(physics::with_fault(healthy_, motion.battery_fault),
+                                  motion.battery);
+}
+
+double PlantChain::battery_store_J(const ChainMotion& motion) const {
+  return physics::stored_energy_J(physics::with_fault(healthy_, motion.battery_fault),
+                                  motion.battery);
+}
+
+ChainMotion PlantChain::at_start(double state_of_charge, double room_temperature_K) const {
+  ChainMotion motion;
+  motion.battery = physics::rested_state(healthy_, state_of_charge, room_temperature_K);
+  motion.control = physics::control_at_start(setup_);
+  const auto cold = [&](physics::SwitchedLoad load) {
+    load.state.temperature_K = room_temperature_K;
+    return physics::moving_value(load);
+  };
+  for (const physics::SwitchedLoad& each : dc_loads_)
+    motion.dc_moving.push_back(cold(each));
+  for (const physics::SwitchedLoad& each : ac_loads_)
+    motion.ac_moving.push_back(cold(each));
+  return motion;
+}
+
+void PlantChain::connect(const ChainMotion& motion, const physics::Generator& generator) {
+  setup_.chain.generator = generator;
+  setup_.chain.bridge_fault = motion.bridge_fault;
+  setup_.chain.battery = physics::with_fault(healthy_, motion.battery_fault);
+  physics::connect_loads(setup_, motion.control, dc_loads_, ac_loads_);
+  positions_ = physics::positions(motion.control);
+  physics::forget(memory_);
+}
+
+void PlantChain::write_states(const ChainMotion& motion, std::span<double> y) const {
+  y[0] = motion.battery.available_A_s;
+  y[1] = motion.battery.bound_A_s;
+  y[2] = motion.battery.diffusion_V;
+  y[3] = motion.battery.temperature_K;
+  std::size_t next = battery_states;
+  for (const double value : motion.dc_moving)
+    y[next++] = value;
+  for (const double value : motion.ac_moving)
+    y[next++] = value;
+}
+
+void PlantChain::read_states(std::span<const double> y, ChainMotion& motion) const {
+  motion.battery = {
+      .available_A_s = y[0], .bound_A_s = y[1], .diffusion_V = y[2], .temperature_K = y[3]};
+  std::size_t next = battery_states;
+  for (double& value : motion.dc_moving)
+    value = y[next++];
+  for (double& value : motion.ac_moving)
+    value = y[next++];
+}
+
+void PlantChain::spread(std::span<const double> y) {
+  battery_ = {.available_A_s = y[0], .bound_A_s = y[1], .diffusion_V = y[2], .temperature_K = y[3]};
+  std::size_t next = battery_states;
+  for (physics::SwitchedLoad& each : dc_loads_)
+    physics::set_moving_value(each, y[next++]);
+  for (physics::SwitchedLoad& each : ac_loads_)
+    physics::set_moving_value(each, y[next++]);
+}
+
+physics::ChainPoint PlantChain::point(double rotor_speed_rad_s, double room_temperature_K) const {
+  return {.rotor_speed_rad_s = rotor_speed_rad_s,
+          .battery = battery_,
+          .dc_loads = dc_loads_,
+          .ac_loads = ac_loads_,
+          .room_temperature_K = room_temperature_K};
+}
+
+physics::ChainFlow PlantChain::flow(double rotor_speed_rad_s, std::span<const double> y,
+                                    double room_temperature_K) {
+  spread(y);
+  return physics::electrical_flow(setup_.chain, positions_,
+                                  point(rotor_speed_rad_s, room_temperature_K), memory_);
+}
+
+void PlantChain::fill_rates(const physics::ChainFlow& flow, std::span<double> dy) const {
+  dy[0] = flow.battery_rates.available_A;
+  dy[1] = flow.battery_rates.bound_A;
+  dy[2] = flow.battery_rates.diffusion_V_s1;
+  dy[3] = flow.battery_rates.temperature_K_s;
+  std::size_t next = battery_states;
+  for (std::size_t i = 0; i < dc_loads_.size(); ++i)
+    dy[next++] = physics::moving_rate(dc_loads_[i], memory_.dc_flows[i].rates);
+  for (std::size_t i = 0; i < ac_loads_.size(); ++i)
+    dy[next++] = physics::moving_rate(ac_loads_[i], memory_.ac_flows[i].rates);
+}
+
+ChainReading PlantChain::reading(const physics::ChainFlow& flow) const {
+  return {.source_voltage_V = flow.source.dc_voltage_V,
+          .source_current_A = flow.source.dc_current_A,
+          .battery_voltage_V = flow.bus_voltage_V,
+          .battery_current_A = flow.battery.current_A,
+          .battery_temperature_K = battery_.temperature_K,
+          .charge_current_A = flow.source.charge_current_A,
+          .dump_current_A = flow.dump_current_A,
+          .inverter_input_A = flow.inverter.dc_current_A,
+          .inverter_output_rms_V = physics::rms_V(flow.ac_supply),
+          .inverter_output_rms_A = flow.ac.rms_current_A,
+          .inverter_output_W = flow.inverter.ac_power_W};
+}
+
+void PlantChain::sample(double rotor_speed_rad_s, double room_temperature_K, bool controller_due,
+                        double period_s, ChainMotion& motion) {
+  std::vector<double>& y = scratch_;
+  write_states(motion, y);
+  const physics::ChainFlow now = flow(rotor_speed_rad_s, y, room_temperature_K);
+  if (controller_due) physics::sample_controller(setup_, now, motion.battery, motion.control);
+  const double apparent_VA = physics::connected_VA(
+      setup_.chain, now, point(rotor_speed_rad_s, room_temperature_K), memory_);
+  physics::sample_protection(setup_, now, apparent_VA, period_s, motion.control);
+}
+
+void PlantChain::change_battery_fault(const physics::BatteryFault& fault,
+                                      ChainMotion& motion) const {
+  const physics::Battery before = physics::with_fault(healthy_, motion.battery_fault);
+  const double before_J = physics::stored_energy_J(before, motion.battery);
+  // What a weaker cell cannot hold is lost; when it is well again it comes back without charge.
+  if (fault.lost_capacity > motion.battery_fault.lost_capacity) {
+    const physics::BatteryFault added{.lost_capacity =
+                                          1.0 - (1.0 - fault.lost_capacity) /
+                                                    (1.0 - motion.battery_fault.lost_capacity)};
+    motion.battery = physics::state_with_fault(before, added, motion.battery);
+  }
+  motion.battery_fault = fault;
+  const double lost_J =
+      before_J - physics::stored_energy_J(physics::with_fault(healthy_, fault), motion.battery);
+  motion.energies[ChainPart::battery_chemical] += lost_J;
+  motion.energies[ChainPart::battery_self_discharge_loss] += lost_J;
+}
+
+}  // namespace windwright::twin

@@ -1,0 +1,227 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "base/errors.h"
+#include "bench/bench.h"
+#include "twin/demo_bench.h"
+#include "twin/fault.h"
+#include "twin/simulated_bench.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <cstdint>
+#include <map>
+#include <memory>
+#include <string>
+#include <vector>
+
+namespace windwright::twin {
+namespace {
+
+SimulatedBench simulated(const bench::Bench& bench) {
+  return {bench, Pace::as_fast_as_possible};
+}
+
+/// What is left of each balance since the start, over the energy turned over.
+std::map<std::string, double> unaccounted(const SimulatedBench& device, double store_before_J) {
+  const EnergyTally t = device.energy();
+  const std::map<std::string, double> e = device.chain_energy();
+  const auto J = [&](const char* name) { return e.at(std::string(name) + "_J"); };
+  const double turned_over_J = t.rotor_J + J("mains_input") + std::abs(J("battery"));
+  std::map<std::string, double> left{
+      {"shaft", t.rotor_J - t.bearing_J - t.iron_J - t.winding_J - t.rectifier_J - t.load_J -
+                    t.brake_J - t.kinetic_J},
+      {"rectifier", t.load_J - J("source")},
+      {"controller", J("source") - J("controller_loss") - J("charge")},
+      {"bus", J("charge") + J("battery") + J("mains_output") - J("dump") - J("dc_loads") -
+                  J("inverter_input")},
+      {"mains", J("mains_input") - J("mains_loss") - J("mains_output")},
+      {"battery", J("battery") - J("battery_chemical") - J("battery_reversible") +
+                      J("battery_ohmic_loss") + J("battery_diffusion_loss") +
+                      J("battery_gassing_loss") + J("battery_self_discharge_loss")},
+      {"store", J("battery_chemical") + J("battery_store") - store_before_J},
+      {"inverter", J("inverter_input") - J("inverter_loss") - J("ac_loads")},
+      {"dc loads",
+       J("dc_loads") - J("dc_heat") - J("dc_radiated") - J("dc_mechanical") - J("dc_stored")},
+      {"ac loads",
+       J("ac_loads") - J("ac_heat") - J("ac_radiated") - J("ac_mechanical") - J("ac_stored")}};
+  for (auto& [name, value] : left)
+    value = std::abs(value) / turned_over_J;
+  return left;
+}
+
+void expect_closed(const SimulatedBench& device, double store_before_J) {
+  for (const auto& [name, left] : unaccounted(device, store_before_J))
+    EXPECT_LT(left, 1e-7) << name;
+}
+
+/// Wind, selectors, inverter and mains charger, with pauses in which loads come to work.
+void busy_minute(SimulatedBench& device) {
+  device.set("fan_pct", 70.0);
+  device.advance(15.0);
+  device.set("inverter_switch", 1.0);
+  device.set("ac_load_selector", 4.0);
+  device.advance(8.0);
+  device.set("dc_load_selector", 3.0);
+  device.set("mains_charger_switch", 1.0);
+  device.advance(12.0);
+  device.set("ac_load_selector", 1.0);
+  device.set("fan_pct", 90.0);
+  device.advance(15.0);
+}
+
+TEST(BenchWithBattery, ClosesEveryBalanceThroughStartsAndSwitching) {
+  SimulatedBench device = simulated(shed_bench());
+  const double store_J = device.chain_energy().at("battery_store_J");
+  busy_minute(device);
+  EXPECT_GT(device.chain_energy().at("ac_loads_J"), 300.0);
+  EXPECT_GT(device.chain_energy().at("dc_mechanical_J"), 1.0);
+  EXPECT_GT(device.chain_energy().at("mains_output_J"), 100.0);
+  expect_closed(device, store_J);
+}
+
+TEST(BenchWithBattery, SensorsSeeWhatIsTrue) {
+  bench::Bench bench = shed_bench();
+  for (bench::Channel& channel : bench.channels) {  // ideal sensors
+    channel.simulated->u_offset_V = 0.0;
+    channel.simulated->u_sensitivity_relative = 0.0;
+    channel.simulated->nonlinearity_relative = 0.0;
+    channel.simulated->noise_V = 0.0;
+    channel.u_drift = 0.0;
+  }
+  SimulatedBench device = simulated(bench);
+  busy_minute(device);
+  device.advance(10.0);
+  bench::SampleBlock block;
+  device.read(block, 400);
+  device.read(block, 1);
+  const std::map<std::string, double> truth = device.truth();
+  for (const bench::Channel& channel : bench.channels) {
+    const std::size_t i = bench.channel_index(channel.name);
+    const double step_V =
+        (channel.converter.upper_V - channel.converter.lower_V) / std::ldexp(1.0, 16);
+    const double shown =
+        (bench::volts(channel.converter, block.channel(i)[0]) - channel.simulated->offset_V) /
+        channel.simulated->sensitivity_V;
+    const double apart = 1.1 * step_V / channel.simulated->sensitivity_V +
+                         0.01 * std::abs(truth.at(channel.name));  // turbulence of a sample
+    EXPECT_NEAR(shown, truth.at(channel.name), apart) << channel.name;
+  }
+  EXPECT_GT(truth.at("battery_voltage_V"), 12.0);
+  EXPECT_NEAR(truth.at("inverter_output_rms_V"), 230.0, 1e-9);
+}
+
+std::vector<std::int32_t> counts_of(SimulatedBench& device, int blocks) {
+  std::vector<std::int32_t> all;
+  bench::SampleBlock block;
+  for (int i = 0; i < blocks; ++i) {
+    device.read(block);
+    all.insert(all.end(), block.counts.begin(), block.counts.end());
+  }
+  return all;
+}
+
+TEST(BenchWithBattery, GoesOnFromABookmarkToTheBit) {
+  SimulatedBench whole = simulated(shed_bench());
+  auto taken_over = std::make_unique<SimulatedBench>(shed_bench(), Pace::as_fast_as_possible);
+  const auto both = [&](const auto& act) {
+    act(whole);
+    act(*taken_over);
+    const std::string bookmark = taken_over->bookmark();
+    taken_over = std::make_unique<SimulatedBench>(shed_bench(), Pace::as_fast_as_possible);
+    taken_over->return_to(bookmark);
+    EXPECT_EQ(counts_of(whole, 7), counts_of(*taken_over, 7));
+    EXPECT_EQ(whole.truth(), taken_over->truth());
+    EXPECT_EQ(whole.chain_energy(), taken_over->chain_energy());
+  };
+  both([](SimulatedBench& device) { device.set("fan_pct", 75.0); });
+  both([](SimulatedBench& device) { device.advance(9.013); });
+  both([](SimulatedBench& device) { device.set("inverter_switch", 1.0); });
+  both([](SimulatedBench& device) { device.set("ac_load_selector", 4.0); });
+  both([](SimulatedBench& device) { device.set("dc_load_selector", 3.0); });
+  both([](SimulatedBench& device) {
+    device.start_fault({.kind = FaultKind::sulphated_cell, .amount = 10.0, .lost_share = 0.3});
+  });
+  both([](SimulatedBench& device) { device.set("mains_charger_switch", 1.0); });
+  both([](SimulatedBench& device) { device.stop(); });
+  EXPECT_EQ(whole.bookmark(), taken_over->bookmark());
+}
+
+TEST(BenchWithBattery, RefusesTheBookmarkOfABenchWithout) {
+  SimulatedBench with = simulated(shed_bench());
+  bench::Bench other = demo_bench();
+  other.simulation->seed = shed_bench().simulation->seed;
+  other.channels = shed_bench().channels;
+  other.channels.resize(7);
+  SimulatedBench without = simulated(other);
+  EXPECT_THROW(with.return_to(without.bookmark()), base::BadInput);
+  EXPECT_THROW(without.return_to(with.bookmark()), base::BadInput);
+}
+
+/// The change that a fault makes to a quantity, and what is left of it when it has ended.
+struct Effect {
+  std::map<std::string, double> before;
+  std::map<std::string, double> during;
+  std::map<std::string, double> after;
+};
+
+Effect effect_of(const Fault& fault) {
+  bench::Bench bench = shed_bench();
+  bench.tunnel.turbulence_intensity = 0.0;
+  SimulatedBench device = simulated(bench);
+  const double store_J = device.chain_energy().at("battery_store_J");
+  device.set("fan_pct", 80.0);
+  device.set("inverter_switch", 1.0);
+  device.set("ac_load_selector", 2.0);
+  device.set("dc_load_selector", 1.0);
+  device.advance(40.0);
+  Effect effect{.before = device.truth(), .during = {}, .after = {}};
+  device.start_fault(fault);
+  device.advance(3.0);
+  effect.during = device.truth();
+  device.end_fault(fault);
+  device.advance(20.0);
+  effect.after = device.truth();
+  expect_closed(device, store_J);
+  return effect;
+}
+
+TEST(BenchWithBattery, AnOpenPhaseLetsTheRotorRunFasterForLessCurrent) {
+  const Effect e = effect_of({.kind = FaultKind::open_phase});
+  EXPECT_GT(e.during.at("rotor_speed_rad_s"), 1.05 * e.before.at("rotor_speed_rad_s"));
+  EXPECT_LT(e.during.at("dc_current_A") / e.during.at("rotor_speed_rad_s"),
+            0.99 * e.before.at("dc_current_A") / e.before.at("rotor_speed_rad_s"));
+  EXPECT_NEAR(e.after.at("dc_current_A"), e.before.at("dc_current_A"), 0.1);
+}
+
+TEST(BenchWithBattery, AShortedDiodeHeatsTheWindingAndSlowsTheRotor) {
+  const Effect e = effect_of({.kind = FaultKind::shorted_diode});
+  EXPECT_LT(e.during.at("rotor_speed_rad_s"), 0.95 * e.before.at("rotor_speed_rad_s"));
+  EXPECT_LT(e.during.at("dc_current_A"), 0.9 * e.before.at("dc_current_A"));
+  EXPECT_GT(e.during.at("winding_loss_W") / e.during.at("rotor_power_W"),
+            1.2 * e.before.at("winding_loss_W") / e.before.at("rotor_power_W"));
+}
+
+TEST(BenchWithBattery, ASulphatedCellShowsInVoltageAndCharge) {
+  const Effect e =
+      effect_of({.kind = FaultKind::sulphated_cell, .amount = 20.0, .lost_share = 0.4});
+  const auto sag_V = [](const std::map<std::string, double>& truth) {
+    return truth.at("battery_ohmic_loss_W") / std::abs(truth.at("battery_current_A"));
+  };
+  EXPECT_GT(sag_V(e.during), 2.0 * sag_V(e.before));
+  EXPECT_NEAR(e.during.at("state_of_charge_pct"), e.before.at("state_of_charge_pct"), 0.5);
+  // Well again, the cell has its capacity back, but not what was in it.
+  EXPECT_NEAR(e.after.at("state_of_charge_pct"), 0.6 * e.before.at("state_of_charge_pct"), 1.0);
+}
+
+TEST(BenchWithBattery, StopsIntoTheBattery) {
+  SimulatedBench device = simulated(shed_bench());
+  busy_minute(device);
+  device.stop();
+  device.advance(30.0);
+  EXPECT_EQ(device.truth().at("inverter_output_rms_V"), 0.0);
+  EXPECT_EQ(device.truth().at("mains_output_W"), 0.0);
+  EXPECT_LT(device.truth().at("rotor_speed_rad_s"), 40.0);
+}
+
+}  // namespace
+}  // namespace windwright::twin
