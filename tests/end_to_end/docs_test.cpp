@@ -70,6 +70,12 @@ TEST(Docs, CalibrationRunsAsWritten) {
   EXPECT_NE(text_of(folder / "out.txt").find("as found"), std::string::npos);
 }
 
+TEST(Docs, BenchRunsAsWritten) {
+  const fs::path folder = scratch_folder("docs-bench");
+  run_page(folder, "bench.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
+  EXPECT_NE(text_of(folder / "out.txt").find("true_inverter_mode"), std::string::npos);
+}
+
 TEST(Docs, CompareRunsAsWritten) {
   const fs::path folder = scratch_folder("docs-compare");
   run_page(folder, "compare.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
