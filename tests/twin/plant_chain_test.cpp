@@ -106,7 +106,17 @@ TEST(BenchWithBattery, SensorsSeeWhatIsTrue) {
                          0.01 * std::abs(truth.at(channel.name));  // turbulence of a sample
     EXPECT_NEAR(shown, truth.at(channel.name), apart) << channel.name;
   }
-  EXPECT_GT(truth.at("battery_voltage_V"), 12.0);
+  const double bus_V = truth.at("battery_voltage_V");
+  EXPECT_GT(bus_V, 12.0);
+  for (const auto& [current, power] :
+       std::map<std::string, std::string>{{"battery_current_A", "battery_W"},
+                                          {"charge_current_A", "charge_W"},
+                                          {"dump_current_A", "dump_W"},
+                                          {"inverter_input_A", "inverter_input_W"}})
+    EXPECT_NEAR(bus_V * truth.at(current), truth.at(power), 1e-9) << current;
+  EXPECT_NEAR(truth.at("inverter_output_W"), truth.at("ac_loads_W"), 1e-9);
+  EXPECT_GT(truth.at("inverter_output_rms_V") * truth.at("inverter_output_rms_A"),
+            1.2 * truth.at("inverter_output_W"));  // an LED bulb's power factor
   EXPECT_NEAR(truth.at("inverter_output_rms_V"), 230.0, 1e-9);
 }
 
