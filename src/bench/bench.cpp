@@ -10,12 +10,12 @@
 #include "bench/overspeed.h"
 #include "bench/rotor_file.h"
 #include "bench/tunnel_table.h"
+#include "metrology/law.h"
 
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <array>
-#include <charconv>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
@@ -113,20 +113,19 @@ Converter read_converter(const Settings& table) {
           .bits = table.integer("bits", {.at_least = 8, .at_most = 24})};
 }
 
-int degree_of_model(const Settings& table, const std::string& model) {
-  constexpr std::string_view polynomial = "polynomial:";
-  constexpr int highest_degree = 6;
-  if (model == "line") return 1;
-  int degree = 0;
-  if (model.starts_with(polynomial)) {
-    const char* end = model.data() + model.size();
-    const auto read = std::from_chars(model.data() + polynomial.size(), end, degree);
-    if (read.ec == std::errc{} && read.ptr == end && degree >= 1 && degree <= highest_degree) {
-      return degree;
-    }
+// Coefficients of a model that a channel in volts can have.
+std::size_t coefficients_of_model(const Settings& table, const std::string& model) {
+  constexpr std::size_t highest = 3;  // a chosen degree needs something to choose from
+  if (model == "polynomial:auto") return highest;
+  try {
+    const auto law = metrology::law_of_model(model, "model");
+    if (law->reading_unit().empty()) return law->names().size();
+  } catch (const BadInput&) {
+    // Said below, with the place in the file.
   }
   throw BadInput(table.place("model"), fmt::format("model '{}' is not known", model),
-                 fmt::format("\"line\" or \"polynomial:N\" with N from 1 to {}", highest_degree));
+                 "\"line\", \"polynomial:N\" with N from 1 to 6, \"polynomial:auto\", \"king\", "
+                 "\"pitot\", \"cup\", \"tachometer\", \"shunt\" or \"divider\"");
 }
 
 CalibrationPlan read_calibration(const Settings& table) {
@@ -139,13 +138,13 @@ CalibrationPlan read_calibration(const Settings& table) {
       .u_standard_relative =
           table.number_or("u_standard_pct", 0.0, {.at_least = 0.0, .at_most = 50.0}) / 100.0,
       .valid_days = table.integer("valid_days", {.at_least = 1, .at_most = 3660})};
-  const int degree = degree_of_model(table, plan.model);
+  const std::size_t coefficients = coefficients_of_model(table, plan.model);
   const std::set<double> distinct(plan.references.begin(), plan.references.end());
-  if (distinct.size() < static_cast<std::size_t>(degree) + 2) {
+  if (distinct.size() < coefficients + 1) {
     throw BadInput(table.place("references"),
                    fmt::format("{} different references are too few for the model '{}'",
                                distinct.size(), plan.model),
-                   fmt::format("at least {}", degree + 2));
+                   fmt::format("at least {}", coefficients + 1));
   }
   return plan;
 }

@@ -24,7 +24,6 @@
 #include <cstddef>
 #include <filesystem>
 #include <limits>
-#include <numbers>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -158,10 +157,9 @@ json::value derived(const metrology::Certificate& certificate, const CalibrateOp
   json::object result;
   const std::vector<double>& c = certificate.fit.coefficients;
   const std::vector<double>& u = certificate.fit.standard_uncertainties;
-  if (certificate.model == "tachometer") {
-    const double per = certificate.reference_unit == "rad s-1" ? 2.0 * std::numbers::pi : 1.0;
-    result["pulses_per_turn"] = {{"value", per * c[0]}, {"u", per * u[0]}};
-  }
+  const auto one_turn = metrology::speed_of_one_turn_a_second(certificate.reference_unit);
+  if (certificate.model == "tachometer" && one_turn)
+    result["pulses_per_turn"] = {{"value", *one_turn * c[0]}, {"u", *one_turn * u[0]}};
   if (certificate.model == "cup" && options.pulses_per_turn > 0) {
     result["metres_per_turn"] = {{"value", options.pulses_per_turn * c[1]},
                                  {"u", options.pulses_per_turn * u[1]}};

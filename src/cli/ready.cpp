@@ -1,5 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "base/clock.h"
+#include "base/files.h"
 #include "base/json.h"
+#include "base/text.h"
 #include "bench/bench.h"
 #include "campaign/readiness.h"
 #include "cli/readiness_table.h"
@@ -10,6 +13,7 @@
 #include <boost/json.hpp>
 #include <fmt/format.h>
 
+#include <filesystem>
 #include <memory>
 #include <string>
 #include <utility>
@@ -20,14 +24,34 @@ namespace {
 
 struct Request {
   std::string bench;
+  bool keep_checks = false;
   bool json = false;
 };
+
+// What was measured of each check standard, added to checks/CHANNEL.csv beside the bench: what
+// `calibrate --control-chart` reads.
+void keep_checks(const bench::Bench& bench, const campaign::Readiness& readiness) {
+  const std::filesystem::path folder = bench.file.parent_path() / "checks";
+  std::filesystem::create_directories(folder);
+  for (const campaign::ChannelCheck& check : readiness.channels) {
+    if (!check.en || !check.reference) continue;
+    const std::filesystem::path file = folder / (check.channel + ".csv");
+    std::string text = std::filesystem::exists(file)
+                           ? base::text_of_file(file)
+                           : fmt::format("# unit: {}\ndate,measured,reference\n", check.unit);
+    text +=
+        fmt::format("{},{},{}\n", base::utc_text(readiness.time),
+                    base::number_text(check.measured.value()), base::number_text(*check.reference));
+    base::write_whole(file, text);
+  }
+}
 
 int check(const Request& request) {
   const bench::Bench bench = bench::bench_from_file(request.bench);
   twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
   const campaign::Readiness readiness = campaign::check_readiness(bench, device);
   const int code = readiness.ready() ? done : negative_verdict;
+  if (request.keep_checks) keep_checks(bench, readiness);
   if (request.json) {
     boost::json::object document{{"bench", bench.name}, {"device", device.name()}};
     const boost::json::value checks = campaign::to_json(readiness);
@@ -50,6 +74,9 @@ void add_ready(CLI::App& program, int& exit_code) {
   CLI::App* verb = program.add_subcommand(
       "ready", "Check certificates, check standards and interlocks before a session");
   verb->add_option("BENCH", request->bench, "bench description")->required();
+  verb->add_flag("--keep-checks", request->keep_checks,
+                 "add what was measured of each check standard to checks/CHANNEL.csv beside the "
+                 "bench, for calibrate --control-chart");
   verb->add_flag("--json", request->json, "one JSON document on stdout");
   verb->footer(
       "Ends with 0 where the bench is ready, with 1 where it is not.\n"

@@ -2,6 +2,7 @@
 #include "metrology/diagnostics.h"
 
 #include "metrology/curve.h"
+#include "metrology/law.h"
 #include "metrology/student.h"
 #include "metrology/two_samples.h"
 
@@ -13,7 +14,6 @@
 #include <cmath>
 #include <cstddef>
 #include <map>
-#include <numbers>
 #include <optional>
 #include <string>
 #include <vector>
@@ -174,10 +174,11 @@ void warn_of_model(const Certificate& certificate, std::vector<std::string>& war
         "cup anemometer's calibration",
         std::sqrt(std::max(0.0, fit.r_squared))));
   }
-  if (certificate.model == "tachometer") {
-    const bool in_turns = certificate.reference_unit != "rad s-1";
-    const double pulses = fit.coefficients[0] * (in_turns ? 1.0 : 2.0 * std::numbers::pi);
-    if (std::abs(pulses - std::round(pulses)) > 0.01 && certificate.reference_unit == "rad s-1") {
+  const auto one_turn = speed_of_one_turn_a_second(certificate.reference_unit);
+  if (certificate.model == "tachometer" && one_turn) {
+    const double pulses = *one_turn * fit.coefficients[0];
+    constexpr double whole = 0.01;
+    if (std::abs(pulses - std::round(pulses)) > whole) {
       warnings.push_back(fmt::format(
           "{:.4f} pulses a turn is no whole number: pulses are lost or counted twice, or the "
           "reference slips",

@@ -13,6 +13,7 @@
 #include <cstddef>
 #include <limits>
 #include <memory>
+#include <numbers>
 #include <optional>
 #include <span>
 #include <string>
@@ -293,6 +294,13 @@ std::unique_ptr<const Law> law_with_option(std::string_view model) {
 }
 
 }  // namespace
+
+std::optional<double> speed_of_one_turn_a_second(std::string_view unit) {
+  if (unit == "rad s-1") return 2.0 * std::numbers::pi;
+  if (unit == "rpm") return 60.0;
+  if (unit == "s-1" || unit == "Hz") return 1.0;
+  return std::nullopt;
+}
 
 int degree_of(std::string_view model) {
   if (model == "line") return 1;

@@ -6,6 +6,7 @@
 #include <cstddef>
 #include <limits>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -59,6 +60,10 @@ class Law {
 /// IEC 60751:2008; IEC 60584-1:2013; Steinhart and Hart, Deep-Sea Res. 15 (1968) 497.
 /// @throws BadInput  another model
 std::unique_ptr<const Law> law_of_model(std::string_view model, std::string_view where);
+
+/// How much of a rotor speed's unit is one turn a second: a tachometer's gain (readings in Hz)
+/// times this is its pulses a turn. Nothing for a unit other than rad s-1, rpm, s-1 and Hz.
+std::optional<double> speed_of_one_turn_a_second(std::string_view unit);
 
 /// N of a model "line" or "polynomial:N"; 0 for every other model.
 int degree_of(std::string_view model);

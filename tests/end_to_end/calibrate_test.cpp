@@ -6,6 +6,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <cstddef>
 #include <filesystem>
 #include <string>
 #include <utility>
@@ -297,6 +298,28 @@ TEST(Calibrate, TakesAWholeCovariance) {
       << contradictory.err;
   write_text(folder / "covariance.csv", "y1,y2\n1,0\n0,1\n");
   EXPECT_EQ(windwright(arguments, folder).err.find("covariance.csv:1: 2 rows of 2 numbers"), 0U);
+}
+
+TEST(Calibrate, CountsATachometersPulsesWhateverTheUnitOfItsSpeed) {
+  // 12 pulses a turn, at 1, 2 and 5 turns a second.
+  for (const auto& [unit, speeds] :
+       {std::pair("rad s-1",
+                  std::vector<const char*>{"6.283185307", "12.566370614", "31.415926536"}),
+        std::pair("rpm", std::vector<const char*>{"60", "120", "300"}),
+        std::pair("Hz", std::vector<const char*>{"1", "2", "5"})}) {
+    std::string text =
+        "# unit: reference = " + std::string(unit) + ", reading = Hz\nreference,reading\n";
+    const char* pulses[] = {"12.001", "23.999", "60"};
+    for (std::size_t i = 0; i < 3; ++i)
+      text += std::string(speeds[i]) + "," + pulses[i] + "\n";
+    const auto folder = folder_with("calibrate_tachometer", text);
+    const Ended ended =
+        windwright({"calibrate", "readings.csv", "--model", "tachometer", "--json"}, folder);
+    ASSERT_EQ(ended.exit_code, 0) << ended.err;
+    const json::value got = base::json_from_text(ended.out, "stdout");
+    EXPECT_NEAR(number(got, "/derived/pulses_per_turn/value"), 12.0, 0.001) << unit;
+    EXPECT_TRUE(got.at_pointer("/diagnostics/warnings").as_array().empty()) << unit;
+  }
 }
 
 TEST(Calibrate, TakesTheReadingsOfABenchAndWritesItsCertificate) {

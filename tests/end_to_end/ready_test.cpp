@@ -8,6 +8,7 @@
 #include <boost/json.hpp>
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <chrono>
 #include <filesystem>
 #include <string>
@@ -45,6 +46,23 @@ TEST(Ready, GivesOneJsonDocument) {
   EXPECT_EQ(check.at("measured").at("unit").as_string(), "m s-1");
   EXPECT_NEAR(check.at("measured").at("value").as_double(), 9.0, 0.2);
   EXPECT_TRUE(check.at("en").is_double());
+}
+
+TEST(Ready, KeepsWhatItMeasuredForAControlChart) {
+  const campaign::Prepared all = prepared();
+  const fs::path checks = all.bench.file.parent_path() / "checks/air_speed_m_s.csv";
+  std::vector<std::string> arguments{"ready", all.bench.file.string(), "--keep-checks"};
+  for (int session = 0; session < 5; ++session)
+    ASSERT_EQ(windwright(arguments, all.folder).exit_code, 0);
+  const std::string text = text_of(checks);
+  EXPECT_EQ(text.find("# unit: m s-1\ndate,measured,reference\n"), 0U) << text;
+  EXPECT_EQ(std::count(text.begin(), text.end(), '\n'), 7);
+  // The simulated bench measures the same every time: a chart needs a stated spread.
+  const Ended chart = windwright(
+      {"calibrate", "--control-chart", checks.string(), "--centre", "0", "--spread", "0.1"},
+      all.folder);
+  EXPECT_EQ(chart.exit_code, 0) << chart.err << chart.out;
+  EXPECT_NE(chart.out.find("in control"), std::string::npos);
 }
 
 TEST(Ready, SaysWhatToDoBeforeAnyCalibration) {
