@@ -18,7 +18,8 @@ struct InputGroup {
   /// Of one estimate of variance behind all members (the coefficients of one fit, means of samples
   /// taken together): then the group counts as one input in the effective degrees of freedom, and
   /// is drawn from the multivariate t-distribution, so that any linear function of its members has
-  /// Student's distribution. 0: each member has its own, and the draws are normal.
+  /// Student's distribution. 0: each member has its own variance and degrees of freedom, and
+  /// follows its own t-distribution.
   double shared_degrees_of_freedom = 0.0;
 };
 

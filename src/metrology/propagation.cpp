@@ -87,11 +87,6 @@ std::vector<bool> without_variance(const MeasurementModel& model) {
   for (const UncertainInput& input : model.inputs)
     without.push_back(input.distribution == Distribution::normal &&
                       input.standard_uncertainty > 0.0 && input.degrees_of_freedom <= 2.0);
-  for (const InputGroup& group : model.groups) {
-    for (const std::size_t member : group.members)
-      without[member] =
-          group.shared_degrees_of_freedom > 0.0 && group.shared_degrees_of_freedom <= 2.0;
-  }
   return without;
 }
 
@@ -115,16 +110,6 @@ void remark_on_inputs(const MeasurementModel& model, std::vector<std::string>& r
         "Degrees of freedom of {} count in the effective degrees of freedom alone: the trials take "
         "their limits as known (curvilinear_trapezoid does not).",
         names(model, limited)));
-  for (const InputGroup& group : model.groups) {
-    const bool unknown = std::ranges::any_of(group.members, [&](std::size_t k) {
-      return std::isfinite(model.inputs[k].degrees_of_freedom);
-    });
-    if (unknown && group.shared_degrees_of_freedom == 0.0)
-      remarks.push_back(
-          fmt::format("{} are correlated but do not share their degrees of freedom: their trials "
-                      "are joint normal and take the standard uncertainties as known.",
-                      names(model, group.members)));
-  }
 }
 
 void remark_on_output(const PropagatedOutput& output, bool kink,

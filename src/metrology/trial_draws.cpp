@@ -4,6 +4,7 @@
 #include "base/random.h"
 #include "metrology/block_program.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstddef>
@@ -179,16 +180,16 @@ HWY_NOINLINE void try_gamma(std::uint64_t key, std::uint64_t first, double shape
   }
 }
 
-// Rows hold independent z; what comes out is values + scale L z.
-HWY_NOINLINE void correlate(const double* factor, const double* values, const double* scale,
+// Rows hold independent z; what comes out is values + scale L z, each member with its own scale.
+HWY_NOINLINE void correlate(const double* factor, const double* values, const double* const* scales,
                             double* const* rows, std::size_t size) {
   const Lanes d;
   for (std::size_t t = 0; t < block_trials; t += hn::Lanes(d)) {
-    const V by = hn::LoadU(d, scale + t);
     for (std::size_t i = size; i-- > 0;) {
       V sum = hn::Mul(of(factor[i * size]), hn::LoadU(d, rows[0] + t));
       for (std::size_t k = 1; k <= i; ++k)
         sum = hn::Add(sum, hn::Mul(of(factor[i * size + k]), hn::LoadU(d, rows[k] + t)));
+      const V by = hn::LoadU(d, scales[i] + t);
       hn::StoreU(hn::Add(of(values[i]), hn::Mul(by, sum)), d, rows[i] + t);
     }
   }
@@ -266,11 +267,14 @@ TrialDraws::TrialDraws(const MeasurementModel& model, std::uint64_t seed) {
     Joint joint{.members = group.members,
                 .factor = factor_of(group),
                 .values = {},
-                .degrees_of_freedom = group.shared_degrees_of_freedom,
-                .stream = {seed, model.inputs[group.members.front()].name + " and others"}};
+                .shared = group.shared_degrees_of_freedom > 0.0,
+                .degrees_of_freedom = {},
+                .streams = {}};
     for (std::size_t i = 0; i < size; ++i) {
       const UncertainInput& input = model.inputs[group.members[i]];
       joint.values.push_back(input.value);
+      joint.degrees_of_freedom.push_back(input.degrees_of_freedom);
+      joint.streams.emplace_back(seed, input.name + " scatter");
       for (std::size_t k = 0; k < size; ++k)
         joint.factor[i * size + k] *= input.standard_uncertainty;
       DrawRecipe& recipe = recipes_[group.members[i]];
@@ -284,25 +288,39 @@ TrialDraws::TrialDraws(const MeasurementModel& model, std::uint64_t seed) {
   }
 }
 
-void TrialDraws::join(const Joint& joint, std::uint64_t first_trial, double* rows) {
-  std::array<double, block_trials> scale;
-  scale.fill(1.0);
-  if (joint.degrees_of_freedom > 0.0) {
-    const double half = 0.5 * joint.degrees_of_freedom;
-    std::array<double, block_trials> gamma;
-    gamma.fill(std::numeric_limits<double>::quiet_NaN());
-    if (half >= 1.0)
-      HWY_DYNAMIC_DISPATCH(try_gamma)(joint.stream.key(), first_trial, half, gamma.data());
-    for (std::size_t t = 0; t < block_trials; ++t) {
-      if (std::isnan(gamma[t])) gamma[t] = gamma_variable(joint.stream, first_trial + t, half);
-      scale[t] = std::sqrt(half / gamma[t]);
-    }
+// sqrt(dof / chi-squared): what makes normal numbers t-distributed.
+void TrialDraws::fill_scatter(const base::RandomStream& stream, double degrees_of_freedom,
+                              std::uint64_t first_trial, double* row) {
+  const double half = 0.5 * degrees_of_freedom;
+  std::fill_n(row, block_trials, std::numeric_limits<double>::quiet_NaN());
+  if (half >= 1.0) HWY_DYNAMIC_DISPATCH(try_gamma)(stream.key(), first_trial, half, row);
+  for (std::size_t t = 0; t < block_trials; ++t) {
+    if (std::isnan(row[t])) row[t] = gamma_variable(stream, first_trial + t, half);
+    row[t] = std::sqrt(half / row[t]);
   }
+}
+
+void TrialDraws::join(const Joint& joint, std::uint64_t first_trial, double* rows) {
+  static const std::vector<double> ones(block_trials, 1.0);
+  const std::size_t size = joint.members.size();
+  std::vector<double> scatter;
+  scatter.reserve(size * block_trials);  // pointers into it stay
+  std::vector<const double*> scales(size, ones.data());
   std::vector<double*> members;
-  for (const std::size_t member : joint.members)
-    members.push_back(rows + member * block_trials);
+  for (std::size_t i = 0; i < size; ++i) {
+    members.push_back(rows + joint.members[i] * block_trials);
+    if (!std::isfinite(joint.degrees_of_freedom[i])) continue;
+    if (joint.shared && i > 0) {
+      scales[i] = scales[0];
+      continue;
+    }
+    scatter.resize(scatter.size() + block_trials);
+    double* row = scatter.data() + scatter.size() - block_trials;
+    fill_scatter(joint.streams[i], joint.degrees_of_freedom[i], first_trial, row);
+    scales[i] = row;
+  }
   HWY_DYNAMIC_DISPATCH(correlate)
-  (joint.factor.data(), joint.values.data(), scale.data(), members.data(), members.size());
+  (joint.factor.data(), joint.values.data(), scales.data(), members.data(), size);
 }
 
 void TrialDraws::fill(std::uint64_t first_trial, double* rows) const {

@@ -38,11 +38,14 @@ class TrialDraws {
  private:
   struct Joint {
     std::vector<std::size_t> members;
-    std::vector<double> factor;  // members x members, in the inputs' units
-    std::vector<double> values;  // (members)
-    double degrees_of_freedom;   // 0: normal
-    base::RandomStream stream;   // of the common divisor
+    std::vector<double> factor;               // members x members, in the inputs' units
+    std::vector<double> values;               // (members)
+    bool shared;                              // one estimate of variance behind all
+    std::vector<double> degrees_of_freedom;   // (members)
+    std::vector<base::RandomStream> streams;  // (members), of how far variances may be off
   };
+  static void fill_scatter(const base::RandomStream& stream, double degrees_of_freedom,
+                           std::uint64_t first_trial, double* row);
   static void join(const Joint& joint, std::uint64_t first_trial, double* rows);
 
   std::vector<DrawRecipe> recipes_;  // (inputs); standard normal for members of a group

@@ -185,6 +185,28 @@ TEST(TrialDraws, OfAGroupAreCorrelatedAsStated) {
   EXPECT_LT(kolmogorov(sum, [&t](double x) { return boost::math::cdf(t, x); }), 1.95);
 }
 
+// Each member of a group with degrees of freedom of its own follows its own t-distribution.
+TEST(TrialDraws, OfAGroupKeepTheirOwnDegreesOfFreedom) {
+  std::vector<UncertainInput> inputs{
+      {.name = "a", .value = 1.0, .standard_uncertainty = 0.5, .degrees_of_freedom = 6.0},
+      {.name = "b", .value = 1.0, .standard_uncertainty = 0.5}};
+  MeasurementModel model = model_of(inputs);
+  model.groups = groups_of(inputs, std::vector<StatedCorrelation>{{0, 1, 0.7, "t"}});
+  const auto values = drawn(model);
+  const boost::math::students_t t(6.0);
+  const boost::math::normal normal(1.0, 0.5);
+  EXPECT_LT(kolmogorov(values[0], [&t](double x) { return boost::math::cdf(t, (x - 1.0) / 0.5); }),
+            1.95);
+  EXPECT_LT(kolmogorov(values[1], [&normal](double x) { return boost::math::cdf(normal, x); }),
+            1.95);
+  // Signs of correlated normal numbers agree with a chance of 1/2 + asin(0.7) / pi; scales of
+  // their own do not change signs.
+  double agree = 0.0;
+  for (std::size_t n = 0; n < count; ++n)
+    agree += (values[0][n] > 1.0) == (values[1][n] > 1.0) ? 1.0 : 0.0;
+  EXPECT_NEAR(agree / static_cast<double>(count), 0.5 + std::asin(0.7) / 3.14159265358979, 0.01);
+}
+
 TEST(TrialDraws, GammaVariablesHaveTheirDistribution) {
   const base::RandomStream stream(9, "gamma");
   for (const double shape : {0.5, 1.0, 2.5, 40.0}) {
