@@ -9,7 +9,10 @@
 
 #include <fmt/format.h>
 
+#include <cstddef>
 #include <string>
+#include <string_view>
+#include <utility>
 #include <vector>
 
 namespace windwright::analysis {
@@ -33,6 +36,54 @@ std::vector<Estimate> reading(const Point& point, const std::string& name) {
   const auto found = point.quantities.find(name);
   if (found == point.quantities.end()) return {};
   return {found->second};
+}
+
+// The position at which the window found a selector or switch of the bench; its first where the
+// campaign left it alone.
+std::string position_of(const campaign::Run& run, const Point& point, std::string_view actuator) {
+  for (const bench::Actuator& each : run.bench.actuators) {
+    if (each.name != actuator || each.positions.empty()) continue;
+    for (const auto* settings : {&point.settings, &point.block_settings}) {
+      const auto found = settings->find(each.name);
+      if (found != settings->end())
+        return each.positions.at(static_cast<std::size_t>(found->second));
+    }
+    return each.positions.front();
+  }
+  return {};
+}
+
+void add_bus(const campaign::Run& run, const Point& point, ChainWindow& chain) {
+  const bench::BenchChain& parts = *run.bench.chain;
+  const auto branch = [&](StageDescription stage, std::vector<Estimate> readings_W) {
+    chain.flows.push_back(
+        {.from = "DC bus", .to = stage.name, .readings_W = std::move(readings_W)});
+    chain.stages.push_back(std::move(stage));
+  };
+  chain.stages.push_back({.name = "charge controller", .lost = StagePart::unknown()});
+  chain.flows.push_back(
+      {.from = "rectifier", .to = "charge controller", .readings_W = reading(point, "dc_power_W")});
+  chain.stages.push_back({.name = "DC bus"});
+  chain.flows.push_back({.from = "charge controller",
+                         .to = "DC bus",
+                         .readings_W = reading(point, "charge_power_W")});
+  std::vector<Estimate> into_battery_W = reading(point, "battery_power_W");
+  for (Estimate& power_W : into_battery_W)
+    power_W = -1.0 * power_W;
+  branch({.name = "battery"}, std::move(into_battery_W));
+  if (parts.setup.chain.controller.dump != physics::DumpControl::none)
+    branch({.name = "dump load"}, reading(point, "dump_power_W"));
+  if (!parts.dc_load_names.empty() && position_of(run, point, "dc_load_selector") != "none")
+    branch({.name = "DC loads"}, {});
+  if (position_of(run, point, "mains_charger_switch") == "on") {
+    chain.stages.push_back({.name = "mains charger"});
+    chain.flows.push_back({.from = "mains charger", .to = "DC bus"});
+  }
+  if (!parts.setup.chain.inverter) return;
+  branch({.name = "inverter", .lost = StagePart::unknown()}, reading(point, "inverter_input_W"));
+  chain.stages.push_back({.name = "AC loads"});
+  chain.flows.push_back(
+      {.from = "inverter", .to = "AC loads", .readings_W = reading(point, "inverter_output_W")});
 }
 
 std::string label_of(const Window& window) {
@@ -64,14 +115,19 @@ ChainWindow described(const campaign::Run& run, const WindowPoint& window, const
        .lost = StagePart::of(loss_W(bearing_loss)),
        .stored = kinetic_storage(run, window, when.to_s - when.from_s)},
       {.name = "generator", .lost = StagePart::of(loss_W(winding_loss) + loss_W(iron_loss))},
-      {.name = "rectifier", .lost = StagePart::of(loss_W(rectifier_loss))},
-      {.name = "DC load"}};
+      {.name = "rectifier", .lost = StagePart::of(loss_W(rectifier_loss))}};
   chain.flows = {
       {.from = "wind", .to = "rotor", .readings_W = {result.wind_power_W}},
       {.from = "rotor", .to = "shaft", .readings_W = shaft_W},
       {.from = "shaft", .to = "generator"},
-      {.from = "generator", .to = "rectifier", .readings_W = reading(point, "ac_power_W")},
-      {.from = "rectifier", .to = "DC load", .readings_W = reading(point, "dc_power_W")}};
+      {.from = "generator", .to = "rectifier", .readings_W = reading(point, "ac_power_W")}};
+  if (run.bench.chain) {
+    add_bus(run, point, chain);
+  } else {
+    chain.stages.push_back({.name = "DC load"});
+    chain.flows.push_back(
+        {.from = "rectifier", .to = "DC load", .readings_W = reading(point, "dc_power_W")});
+  }
   return chain;
 }
 

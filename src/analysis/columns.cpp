@@ -12,7 +12,7 @@ namespace {
 
 // Ranges are wide: they catch a wrong unit, not an odd bench.
 constexpr double any = 1e12;
-constexpr std::array<Column, 24> columns{{
+constexpr std::array<Column, 37> columns{{
     {"air_speed_m_s", "mean air speed at the rotor disc", 1e-3, 150.0},
     {"air_speed_cubed_m3_s3", "mean of the cube of that air speed", 1e-9, 3.4e6},
     {"turbulence_intensity_pct", "standard deviation of that air speed over its mean", 0.0, 60.0},
@@ -40,6 +40,20 @@ constexpr std::array<Column, 24> columns{{
      "power of all three phases: mean products of each, or three times that of one if only one is "
      "measured",
      -any, any},
+    {"battery_voltage_V", "mean voltage of the DC bus, at the battery's terminals", -any, any},
+    {"battery_current_A", "mean current out of the battery, negative while it is charged", -any,
+     any},
+    {"battery_power_W", "mean of the product of the two", -any, any},
+    {"battery_temperature_C", "mean temperature of the battery", -60.0, 120.0},
+    {"charge_current_A", "mean current from the charge controller into the DC bus", -any, any},
+    {"charge_power_W", "mean product of that current and the bus voltage", -any, any},
+    {"dump_current_A", "mean current into the dump load", -any, any},
+    {"dump_power_W", "mean product of that current and the bus voltage", -any, any},
+    {"inverter_input_A", "mean current into the inverter", -any, any},
+    {"inverter_input_W", "mean product of that current and the bus voltage", -any, any},
+    {"inverter_output_rms_V", "mean root-mean-square voltage at the inverter's output", 0.0, any},
+    {"inverter_output_rms_A", "mean root-mean-square current at the inverter's output", 0.0, any},
+    {"inverter_output_W", "mean active power at the inverter's output", -any, any},
 }};
 
 }  // namespace

@@ -307,7 +307,9 @@ StagePowers powers_of(const ChainWindow& window, const WindowPlaces& places, con
   if (!powers.lost_W && powers.in_W && powers.out_W && powers.stored_W) {
     powers.lost_W = *powers.in_W - *powers.out_W - *powers.stored_W;
   }
-  if (powers.in_W && powers.out_W && powers.stored_W) {
+  const bool only_passes_on = parts.lost == absent && parts.stored == absent &&
+                              window.stages[stage].lost.kind == StagePart::Kind::none;
+  if (powers.in_W && powers.out_W && powers.stored_W && !only_passes_on) {
     const Estimate passed_on_W = *powers.in_W - *powers.stored_W;
     if (passed_on_W.value() > 0.0) powers.efficiency = *powers.out_W / passed_on_W;
   }

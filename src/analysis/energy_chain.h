@@ -69,7 +69,8 @@ struct StagePowers {
   std::optional<metrology::Estimate> lost_W;
   std::optional<metrology::Estimate> stored_W;
   std::optional<metrology::Estimate>
-      efficiency;  // out over in less stored; nothing where that is not above 0
+      efficiency;  // out over in less stored; nothing where that is not above 0, or where nothing
+                   // can be lost or stored
 };
 
 struct ChainStage {

@@ -334,6 +334,15 @@ Point point_of(const campaign::Run& run, const recording::Recording& recording,
   if (!phases.empty()) {
     together.push_back(mean_power("ac_power_W", 3.0 / static_cast<double>(phases.size()), phases));
   }
+  // Branches of the DC bus, all at its voltage.
+  for (const auto& [current, power] : {std::pair{"battery_current_A", "battery_power_W"},
+                                       {"charge_current_A", "charge_power_W"},
+                                       {"dump_current_A", "dump_power_W"},
+                                       {"inverter_input_A", "inverter_input_W"}}) {
+    const Pair pair{.voltage = signal("battery_voltage_V"), .current = signal(current)};
+    if (pair.voltage != nullptr && pair.current != nullptr)
+      together.push_back(mean_power(power, 1.0, {pair}));
+  }
   add_together(together, point.number, point);
   move_air_speed_to_disc(run.bench, point);
   return point;

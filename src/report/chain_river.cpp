@@ -30,7 +30,7 @@ constexpr std::string_view bank = "#2f5f80";
 constexpr std::string_view lost_colour = "#d3d7da";
 
 constexpr double widest_px = 120.0;
-constexpr double step_px = 140.0;  // from a column to the next
+constexpr double step_px = 146.0;  // from a column to the next
 constexpr double bar_px = 5.0;
 constexpr double label_px = 62.0;  // above a stage
 constexpr double fall_px = 18.0;

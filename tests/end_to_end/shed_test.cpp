@@ -1,11 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
 // The example bench with a battery goes the whole path, as a bench without one does.
+#include "base/json.h"
 #include "end_to_end/program.h"
 
+#include <boost/json.hpp>
 #include <gtest/gtest.h>
 
 #include <algorithm>
 #include <filesystem>
+#include <map>
 #include <sstream>
 #include <string>
 #include <vector>
@@ -14,6 +17,7 @@ namespace windwright::end_to_end {
 namespace {
 
 namespace fs = std::filesystem;
+namespace json = boost::json;
 
 std::vector<std::string> cells(const std::string& line) {
   std::istringstream in(line);
@@ -23,8 +27,41 @@ std::vector<std::string> cells(const std::string& line) {
   return list;
 }
 
-TEST(Shed, IsCalibratedReadyAndConducted) {
+std::map<std::string, double> reconciled_W(const json::value& window) {
+  std::map<std::string, double> flows;
+  for (const json::value& flow : window.at("flows").as_array()) {
+    const json::value& power = flow.at("reconciled_W");
+    if (power.is_null()) continue;
+    flows[std::string(flow.at("from").as_string()) + " to " +
+          std::string(flow.at("to").as_string())] = power.at("value").to_number<double>();
+  }
+  return flows;
+}
+
+// Without the DC loads, which nothing measures, the bus is a balance of its own.
+void expect_a_window_to_close(const fs::path& folder) {
+  const Ended ended =
+      windwright({"reduce", "run", "--window", "60:80", "--json", "--chart", "chain.svg"}, folder);
+  ASSERT_EQ(ended.exit_code, 0) << ended.out << ended.err;
+  const json::value study = base::json_from_text(ended.out, "stdout");
+  EXPECT_TRUE(study.at("global_test").at("passed").as_bool());
+  const auto flows = reconciled_W(study.at("windows").at(0));
+  EXPECT_NEAR(flows.at("charge controller to DC bus"),
+              flows.at("DC bus to battery") + flows.at("DC bus to dump load") +
+                  flows.at("DC bus to inverter"),
+              1e-9);
+  EXPECT_EQ(flows.count("DC bus to DC loads"), 0U) << "their selector stands at none";
+  EXPECT_EQ(flows.count("mains charger to DC bus"), 0U) << "it is off";
+  EXPECT_GT(flows.at("inverter to AC loads"), 5.0);
+  EXPECT_NE(text_of(folder / "chain.svg").find(">AC loads<"), std::string::npos);
+}
+
+TEST(Shed, IsCalibratedReadyConductedAndClosesItsEnergyChain) {
   const fs::path folder = bench_folder("shed", "saltmarsh-shed");
+  std::string campaign = text_of(folder / "campaign.toml");
+  const std::string loads = "dc_load_selector = \"lamp+pump\"";
+  campaign.replace(campaign.find(loads), loads.size(), "dc_load_selector = \"none\"");
+  write_text(folder / "campaign.toml", campaign);
   ASSERT_EQ(windwright({"calibrate", "bench.toml"}, folder).exit_code, 0);
   EXPECT_EQ(windwright({"ready", "bench.toml"}, folder).exit_code, 0);
   const Ended ended = windwright({"conduct", "campaign.toml", "--into", "run"}, folder);
@@ -32,6 +69,8 @@ TEST(Shed, IsCalibratedReadyAndConducted) {
   const std::string points = text_of(folder / "run/points.csv");
   EXPECT_NE(points.find("blade_count"), std::string::npos);
   EXPECT_TRUE(fs::exists(folder / "run/report.html"));
+  EXPECT_EQ(windwright({"reduce", "run/points.csv"}, folder).exit_code, 0);
+  expect_a_window_to_close(folder);
 }
 
 // The rotor runs up, the battery takes its current, and the inverter feeds its bulb.
