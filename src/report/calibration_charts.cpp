@@ -102,8 +102,8 @@ std::string residual_chart(const metrology::Certificate& certificate,
                    falling ? orange : blue);
   }
   if (!file.direction.empty()) {
-    drawing.marker(Shape::disc, {right - 250.0, 40.0}, blue);
-    drawing.text({right - 240.0, 40.0}, "reached from below");
+    drawing.marker(Shape::disc, {right - 280.0, 40.0}, blue);
+    drawing.text({right - 270.0, 40.0}, "reached from below");
     drawing.marker(Shape::open_diamond, {right - 118.0, 40.0}, orange);
     drawing.text({right - 108.0, 40.0}, "from above");
   }
@@ -139,8 +139,8 @@ std::string control_chart_drawing(const metrology::ControlChart& chart, const st
     average.push_back({x, frame.y.at(point.average)});
     upper.push_back({x, frame.y.at(chart.centre + point.average_limit)});
     lower.push_back({x, frame.y.at(chart.centre - point.average_limit)});
-    drawing.marker(Shape::disc, {x, frame.y.at(point.value)}, blue, 5.0);
     if (point.is_out) drawing.marker(Shape::ring, {x, frame.y.at(point.value)}, orange, 13.0);
+    drawing.marker(Shape::disc, {x, frame.y.at(point.value)}, blue, 5.0);
     if (point.average_is_out)
       drawing.marker(Shape::open_square, {x, frame.y.at(point.average)}, orange, 11.0);
   }
