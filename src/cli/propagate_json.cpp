@@ -126,6 +126,8 @@ std::string propagation_json(const ShownPropagation& shown) {
                                               {"monte_carlo", region(*result.monte_carlo.joint)}};
   }
   json::array remarks;
+  for (const std::string& remark : shown.budget.remarks)
+    remarks.emplace_back(remark);
   for (const std::string& remark : result.remarks)
     remarks.emplace_back(remark);
   document["remarks"] = remarks;

@@ -189,6 +189,8 @@ std::string propagation_text(const ShownPropagation& shown) {
   const metrology::MonteCarlo& trials = shown.result.monte_carlo;
   text += fmt::format("{} trials{}, seed {}.\n", trials.trials,
                       trials.adaptive ? " (as many as it took)" : "", shown.options.seed);
+  for (const std::string& remark : shown.budget.remarks)
+    text += "Note: " + remark + "\n";
   for (const std::string& remark : shown.result.remarks)
     text += "Note: " + remark + "\n";
   return text;

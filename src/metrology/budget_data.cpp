@@ -58,24 +58,39 @@ BudgetColumn budget_column(const base::Settings& input, const std::string& name)
   const std::string where = input.place("data");
   const std::filesystem::path file = base::named_file(folder, folder, input.text("data"), where);
   const base::Table table = base::Table::from_file(file);
-  BudgetColumn column{.file = file.string(),
+  BudgetColumn column{.where = where,
+                      .file = file.string(),
                       .readings = table.numbers(column_of(table, input, name)),
                       .mean = 0.0,
-                      .standard_uncertainty = 0.0};
+                      .standard_uncertainty = 0.0,
+                      .degrees_of_freedom = 0.0,
+                      .correlated_in_time = false,
+                      .lag_one = 0.0};
   if (column.readings.size() < 2)
     throw BadInput(where, fmt::format("{} has one reading of '{}'", column.file, name),
                    "two or more; ten or more for a trustworthy scatter");
-  column.mean = signal::mean(column.readings);
-  double squares = 0.0;
-  for (const double reading : column.readings)
-    squares += (reading - column.mean) * (reading - column.mean);
-  const auto n = static_cast<double>(column.readings.size());
-  column.standard_uncertainty = std::sqrt(squares / (n * (n - 1.0)));
+  column.correlated_in_time = input.flag_or("correlated_in_time", false);
+  column.lag_one = signal::autocorrelation(column.readings, 1);
+  const signal::CorrelatedMean mean = column.correlated_in_time
+                                          ? signal::mean_of_correlated(column.readings)
+                                          : signal::mean_of_independent(column.readings);
+  column.mean = mean.mean;
+  column.standard_uncertainty = mean.u;
+  column.degrees_of_freedom = mean.dof;
   if (!(column.standard_uncertainty > 0.0))
     throw BadInput(where, fmt::format("all readings of '{}' in {} are equal", name, column.file),
                    "value, and half of the instrument's step as half_width of a rectangular "
                    "distribution");
   return column;
+}
+
+std::string independence_remark(const BudgetColumn& column, const std::string& name) {
+  const auto n = static_cast<double>(column.readings.size());
+  if (column.correlated_in_time || n < 10.0 || column.lag_one <= 2.0 / std::sqrt(n)) return {};
+  return fmt::format(
+      "The {} readings of {} follow each other (autocorrelation {:.2f} from one to the next), but "
+      "are taken as independent: u is too small. correlated_in_time = true counts it.",
+      column.readings.size(), name, column.lag_one);
 }
 
 bool shares_file(std::span<const std::optional<BudgetColumn>> columns, std::size_t input) {
@@ -95,13 +110,19 @@ std::vector<InputGroup> data_groups(std::span<const std::optional<BudgetColumn>>
     }
     for (const std::size_t member : group.members)
       done[member] = true;
+    for (const std::size_t member : group.members) {
+      if (group.members.size() > 1 && columns[member]->correlated_in_time)
+        throw BadInput(columns[member]->where,
+                       "several inputs read together from one file are correlated in time",
+                       "a file for each input, and their correlation as [[correlation]]");
+    }
     const std::size_t size = group.members.size();
     if (size < 2) continue;
     for (const std::size_t a : group.members) {
       for (const std::size_t b : group.members)
         group.correlation.push_back(a == b ? 1.0 : correlation(*columns[a], *columns[b]));
     }
-    group.shared_degrees_of_freedom = columns[i]->degrees_of_freedom();
+    group.shared_degrees_of_freedom = columns[i]->degrees_of_freedom;
     groups.push_back(group);
   }
   return groups;

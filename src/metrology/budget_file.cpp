@@ -16,6 +16,7 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
+#include <cstdint>
 #include <filesystem>
 #include <optional>
 #include <set>
@@ -133,7 +134,7 @@ class InputReader {
     column_ = budget_column(table_, name_);
     input_.value = column_->mean;
     input_.standard_uncertainty = column_->standard_uncertainty;
-    input_.degrees_of_freedom = column_->degrees_of_freedom();
+    input_.degrees_of_freedom = column_->degrees_of_freedom;
     data_words_ = fmt::format("{} readings", column_->readings.size());
     return input_;
   }
@@ -241,10 +242,31 @@ class BudgetReader {
       budget_.model.groups.push_back(std::move(group));
     root_.refuse_unread_keys();
     budget_.model.program = compiled(equations_, budget_.model.outputs.size(), names_);
+    remark_on_unused();
     return std::move(budget_);
   }
 
  private:
+  void remark(const std::string& text) {
+    if (!text.empty()) budget_.remarks.push_back(text);
+  }
+
+  void remark_on_unused() {
+    std::vector<bool> used(names_.inputs.size(), false);
+    for (const Step& step : budget_.model.program.steps) {
+      const bool unary = is_unary(step.operation);
+      const bool binary = is_binary(step.operation);
+      if ((unary || binary) && step.a < used.size()) used[step.a] = true;
+      if (binary && step.b < used.size()) used[step.b] = true;
+    }
+    for (const std::uint32_t output : budget_.model.program.outputs) {
+      if (output < used.size()) used[output] = true;
+    }
+    for (std::size_t i = 0; i < used.size(); ++i) {
+      if (!used[i]) remark(fmt::format("No equation depends on {}.", names_.inputs[i]));
+    }
+  }
+
   void take_name(const std::string& name, const std::string& where) {
     check_name(name, where);
     if (!taken_.insert(name).second)
@@ -271,6 +293,7 @@ class BudgetReader {
       budget_.knowledge.push_back(reader.knowledge());
       budget_.input_units.push_back(checked_unit(one, "unit"));
       columns_.push_back(reader.column());
+      if (reader.column()) remark(independence_remark(*reader.column(), name));
       names_.inputs.push_back(name);
     }
     if (names_.inputs.empty())

@@ -17,6 +17,7 @@ struct BudgetFile {
   std::vector<std::string> output_units;  // (outputs)
   /// (inputs), in words: "rectangular", "5 readings of v.csv".
   std::vector<std::string> knowledge;
+  std::vector<std::string> remarks;  // what a reader must know about the inputs
 };
 
 /// budget.toml, docs/propagate.md. Inputs that name one data file are taken together, row by row:

@@ -2,6 +2,7 @@
 // The shipped budget files through the program, against what their sources print. Tolerances: half
 // a unit of the last printed digit; of Monte Carlo figures what JCGM 101 allows so many trials.
 #include "base/json.h"
+#include "base/random.h"
 #include "end_to_end/program.h"
 
 #include <boost/json.hpp>
@@ -10,6 +11,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <cstdint>
 #include <filesystem>
 #include <map>
 #include <string>
@@ -267,6 +269,42 @@ TEST(Propagate, SameSeedSameBytes) {
   std::vector<std::string> other = words;
   other.back() = "43";
   EXPECT_NE(windwright(other, folder).out, first);
+}
+
+// An autoregressive series of 400 with coefficient 0.9: independent readings of the same scatter
+// would be worth sqrt((1 + 0.9)/(1 - 0.9)) = 4.4 times less uncertainty.
+TEST(Propagate, SaysWhenReadingsFollowEachOther) {
+  const fs::path folder = scratch_folder("propagate-series");
+  std::string rows = "v\n";
+  const base::RandomStream random(4, "series");
+  double value = 0.0;
+  for (std::uint64_t n = 0; n < 400; ++n) {
+    value = 0.9 * value + random.normal(n);
+    rows += std::to_string(7.0 + value) + "\n";
+  }
+  write_text(folder / "v.csv", rows);
+  const std::string budget =
+      "schema = 1\n[output]\ny = \"2 * v\"\n[input.v]\ndata = \"v.csv\"\n"
+      "[input.w]\nvalue = 1\nstandard_uncertainty = 1\n";
+  write_text(folder / "plain.toml", budget);
+  std::string timed = budget;
+  timed.insert(timed.find("[input.w]"), "correlated_in_time = true\n");
+  write_text(folder / "timed.toml", timed);
+  const auto answer = [&](const std::string& file) {
+    const Ended ended = windwright({"propagate", file, "--trials", "1000", "--json"}, folder);
+    EXPECT_EQ(ended.exit_code, 0) << ended.err;
+    return base::json_from_text(ended.out, "stdout");
+  };
+  const json::value plain = answer("plain.toml");
+  const json::value counted = answer("timed.toml");
+  EXPECT_NE(plain.at("remarks").as_array().at(0).as_string().find("follow each other"),
+            std::string::npos);
+  EXPECT_EQ(plain.at("remarks").as_array().at(1).as_string(), "No equation depends on w.");
+  EXPECT_EQ(counted.at("remarks").as_array().at(0).as_string(), "No equation depends on w.");
+  const double ratio =
+      number(counted, "/outputs/y/first_order/u") / number(plain, "/outputs/y/first_order/u");
+  EXPECT_GT(ratio, 3.0);
+  EXPECT_LT(ratio, 6.0);
 }
 
 TEST(Propagate, RefusesBadOptions) {
