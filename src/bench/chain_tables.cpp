@@ -341,6 +341,16 @@ std::optional<BenchChain> chain_from_tables(const Settings& root) {
   return chain;
 }
 
+std::optional<std::string> overspeed_caution(const BenchChain& chain) {
+  const physics::ChargeController& controller = chain.setup.chain.controller;
+  const bool unloads = controller.source == SourceControl::series_on_off ||
+                       controller.source == SourceControl::series_pwm ||
+                       controller.source == SourceControl::tracker;
+  if (!unloads || controller.dump != DumpControl::none) return std::nullopt;
+  return "this charge controller takes the load off the rotor when the battery is full, and there "
+         "is no dump load: the rotor speeds up towards its run-away speed";
+}
+
 bool is_chain_actuator(std::string_view name) {
   return name == "dc_load_selector" || name == "ac_load_selector" || name == "inverter_switch" ||
          name == "mains_charger_switch";

@@ -29,6 +29,10 @@ struct BenchChain {
 ///                   the models refuse
 std::optional<BenchChain> chain_from_tables(const base::Settings& root);
 
+/// What to tell whoever starts such a chain: a controller that takes the load off the rotor, and
+/// nothing that takes its power then. Nothing where there is no such risk.
+std::optional<std::string> overspeed_caution(const BenchChain& chain);
+
 /// Whether an actuator belongs to the chain: dc_load_selector, ac_load_selector, inverter_switch,
 /// mains_charger_switch.
 bool is_chain_actuator(std::string_view name);

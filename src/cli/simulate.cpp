@@ -57,6 +57,9 @@ void say_source(const bench::Bench& bench, const Certificates& certificates) {
                certificates[i] ? "through its certificate"
                                : "no certificate yet, through the ideal sensitivity");
   }
+  if (!bench.chain) return;
+  if (const auto caution = bench::overspeed_caution(*bench.chain))
+    fmt::print(stderr, "# caution: {}\n", *caution);
 }
 
 // Rows as they come.

@@ -212,6 +212,7 @@ void Plant::Model::chain_rates(double torque_N_m, double speed_rad_s, const doub
 
 // Electronics decide at the grid points of the turbulence.
 void Plant::Model::sample_chain() {
+  chain->connect(state.chain, generator);  // with what was commanded since the last stretch
   const std::int64_t sample = state.tick / ticks_per_grid;
   chain->sample(state.at_rest ? 0.0 : state.rotor_speed_rad_s, air.temperature_K,
                 sample % chain->samples_a_control() == 0,

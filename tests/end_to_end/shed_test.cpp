@@ -11,6 +11,7 @@
 #include <map>
 #include <sstream>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace windwright::end_to_end {
@@ -100,6 +101,24 @@ TEST(Shed, SimulatesItsFirstMinute) {
   const double bus_J = value("true_charge_J") + value("true_battery_J") - value("true_dump_J") -
                        value("true_dc_loads_J") - value("true_inverter_input_J");
   EXPECT_NEAR(bus_J / value("true_charge_J"), 0.0, 1e-7);
+}
+
+TEST(Shed, CautionsWhereAFullBatteryUnloadsTheRotor) {
+  const fs::path folder = bench_folder("shed", "saltmarsh-shed");
+  const std::vector<std::string> simulate{"simulate", "bench.toml", "--scenario",
+                                          "day.toml", "--seconds",  "0"};
+  EXPECT_EQ(windwright(simulate, folder).err.find("caution"), std::string::npos);
+  std::string bench = text_of(folder / "bench.toml");
+  for (const auto& [old, by] : {std::pair<std::string, std::string>{"always_on", "series_pwm"},
+                                {"dump = \"pwm\"", "dump = \"none\""},
+                                {"dump_current_A = 8.0\n", ""}})
+    bench.replace(bench.find(old), old.size(), by);
+  write_text(folder / "bench.toml", bench);
+  const Ended ended = windwright(simulate, folder);
+  EXPECT_EQ(ended.exit_code, 0) << ended.err;
+  EXPECT_NE(ended.err.find("caution: this charge controller takes the load off the rotor"),
+            std::string::npos)
+      << ended.err;
 }
 
 }  // namespace

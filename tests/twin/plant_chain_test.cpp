@@ -1,6 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/errors.h"
 #include "bench/bench.h"
+#include "physics/battery.h"
+#include "physics/chain_control.h"
+#include "twin/averaged_chain.h"
+#include "twin/chain_energy.h"
 #include "twin/demo_bench.h"
 #include "twin/fault.h"
 #include "twin/simulated_bench.h"
@@ -118,6 +122,48 @@ TEST(BenchWithBattery, SensorsSeeWhatIsTrue) {
   EXPECT_GT(truth.at("inverter_output_rms_V") * truth.at("inverter_output_rms_A"),
             1.2 * truth.at("inverter_output_W"));  // an LED bulb's power factor
   EXPECT_NEAR(truth.at("inverter_output_rms_V"), 230.0, 1e-9);
+}
+
+// Two integrators of different kind on the same equations: CVODE from grid point to grid point on
+// the bench, Runge-Kutta in the long run. In calm, for their rotors differ.
+TEST(BenchWithBattery, GoesTheWayOfTheLongRun) {
+  bench::Bench bench = shed_bench();
+  bench.simulation->air_temperature_drift_K_h = 0.0;
+  SimulatedBench device = simulated(bench);
+  const double room_K = bench.simulation->air.temperature_K;
+  physics::ChainSetup setup = bench.chain->setup;
+  for (auto* loads : {&setup.dc_loads, &setup.ac_loads}) {
+    for (physics::SwitchedLoad& each : *loads)
+      each.state.temperature_K = room_K;
+  }
+  AveragedChain chain(
+      setup, {.inertia_kg_m2 = 0.01, .torque_N_m = [](double, double) { return 0.0; }},
+      physics::rested_state(setup.chain.battery, bench.chain->state_of_charge, room_K), room_K,
+      0.02);
+  device.set("inverter_switch", 1.0);
+  device.set("ac_load_selector", 4.0);
+  device.set("dc_load_selector", 3.0);
+  chain.switch_inverter(true);
+  chain.turn_ac_selector(4);
+  chain.turn_dc_selector(3);
+  device.advance(30.0);
+  chain.advance(1500);
+  device.set("mains_charger_switch", 1.0);
+  device.set("ac_load_selector", 2.0);
+  chain.switch_mains_charger(true);
+  chain.turn_ac_selector(2);
+  device.advance(30.0);
+  chain.advance(1500);
+  const std::map<std::string, double> energies = device.chain_energy();
+  for (const ChainPart::Index part :
+       {ChainPart::battery, ChainPart::battery_ohmic_loss, ChainPart::dc_heat, ChainPart::ac_heat,
+        ChainPart::dc_mechanical, ChainPart::inverter_loss, ChainPart::mains_output}) {
+    const double long_run_J = chain.state().energies.chain[part];
+    EXPECT_GT(std::abs(long_run_J), 1.0);
+    EXPECT_NEAR(energies.at(std::string(chain_part_names[part]) + "_J") / long_run_J, 1.0, 2e-6)
+        << chain_part_names[part];
+  }
+  EXPECT_NEAR(device.truth().at("battery_voltage_V"), chain.flow_now().bus_voltage_V, 1e-5);
 }
 
 std::vector<std::int32_t> counts_of(SimulatedBench& device, int blocks) {
