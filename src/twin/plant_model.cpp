@@ -265,7 +265,7 @@ double Plant::Model::event(double t, const double* y) const {
 double Plant::Model::turbulence_at(std::int64_t grid_point) const {
   const double normal = turbulence.normal(static_cast<std::uint64_t>(grid_point));
   const double deviation_m_s = bench.tunnel.turbulence_intensity * state.mean_air_speed_m_s;
-  if (deviation_m_s < 1e-9) return normal;
+  if (std::abs(deviation_m_s) < 1e-9) return normal;
   return physics::next_fluctuation_m_s(bench.tunnel, state.mean_air_speed_m_s,
                                        deviation_m_s * state.turbulence,
                                        tick_s * static_cast<double>(ticks_per_grid), normal) /

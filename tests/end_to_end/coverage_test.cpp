@@ -5,7 +5,9 @@
 // drawn from the spreads that bench.toml states; the bench is calibrated
 // through its own device, and a campaign of one test point is conducted,
 // recorded and reduced as any run is. The device is then left as it was and
-// watched for its long-run means.
+// watched for its long-run means. The same dwells, as windows, tell how often the
+// energy chain of a sound bench is suspected, and how often a biased sensor is found.
+#include "analysis/chain_of_window.h"
 #include "analysis/points.h"
 #include "analysis/results.h"
 #include "base/files.h"
@@ -25,6 +27,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
@@ -46,8 +49,9 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr int wanted_points = 400;
-constexpr int shares = 2;          // measured side by side
-constexpr double truth_s = 150.0;  // ten dwells and more, so that its own scatter hardly matters
+constexpr int shares = 2;         // measured side by side
+constexpr double forget_s = 6.0;  // four answers of the rotor
+constexpr double truth_s = 20.0;  // twice, in turbulence and in its mirror image
 
 // The conductor leaves the bench in its safe state; this one stays at its test
 // point.
@@ -92,9 +96,23 @@ campaign::Campaign one_point(campaign::Campaign campaign, std::uint64_t seed) {
   return campaign;
 }
 
+// Of what the drift and the curve of an AC sensor do to a mean power the reduction takes the most
+// that they can do, so a chain with them is suspected more rarely than its level says. Here the AC
+// sensors have neither; nothing but the energy chain looks at them.
+std::string without_unknown_shapes(std::string text) {
+  for (const char* name : {"\"ac_voltage_V\"", "\"ac_current_A\""}) {
+    for (const char* key : {"\nu_drift = ", "\nnonlinearity_pct = "}) {
+      const std::size_t value = text.find(key, text.find(name)) + std::string_view(key).size();
+      text.replace(value, text.find('\n', value) - value, "0.0");
+    }
+  }
+  return text;
+}
+
 bench::Bench bench_with_seed(const fs::path& folder, const std::string& demo, std::uint64_t seed) {
-  write_text(folder / "bench.toml", std::regex_replace(demo, std::regex("\nseed = [0-9]+"),
-                                                       fmt::format("\nseed = {}", seed)));
+  write_text(folder / "bench.toml",
+             without_unknown_shapes(std::regex_replace(demo, std::regex("\nseed = [0-9]+"),
+                                                       fmt::format("\nseed = {}", seed))));
   return bench::bench_from_file(folder / "bench.toml");
 }
 
@@ -113,15 +131,75 @@ struct Truth {
   double cp_electrical;
 };
 
-// Long-run means at the same setting, from the simulation's own integrals.
-Truth long_run(twin::SimulatedBench& device) {
-  device.reset_energy();
-  device.advance(truth_s);
-  const twin::EnergyTally tally = device.energy();
-  return {.tip_speed_ratio = 2.0 * std::numbers::pi * tally.revolutions *
-                             device.truth().at("tip_radius_m") / tally.disc_air_path_m,
-          .dc_power_W = tally.load_J / tally.seconds,
-          .cp_electrical = tally.load_J / tally.wind_J};
+// Long-run means at the same setting, from the simulation's own integrals: over a stretch of
+// turbulence and over its mirror image, in which every gust is a lull as deep. What the turbulence
+// does to the mean in the first is undone in the second but for its square, which belongs to the
+// long run, so 40 s say as much as hours. Before each the rotor forgets the dwell.
+Truth long_run(const bench::Bench& bench, twin::SimulatedBench& device) {
+  bench::Bench mirrored = bench;
+  mirrored.tunnel.turbulence_intensity = -bench.tunnel.turbulence_intensity;
+  twin::SimulatedBench mirror(mirrored, twin::Pace::as_fast_as_possible);
+  mirror.return_to(device.bookmark());
+  twin::EnergyTally sum{};
+  for (twin::SimulatedBench* each : {&device, &mirror}) {
+    each->advance(forget_s);
+    each->reset_energy();
+    each->advance(truth_s);
+    const twin::EnergyTally tally = each->energy();
+    sum.seconds += tally.seconds;
+    sum.revolutions += tally.revolutions;
+    sum.disc_air_path_m += tally.disc_air_path_m;
+    sum.load_J += tally.load_J;
+    sum.wind_J += tally.wind_J;
+  }
+  return {.tip_speed_ratio = 2.0 * std::numbers::pi * sum.revolutions *
+                             device.truth().at("tip_radius_m") / sum.disc_air_path_m,
+          .dc_power_W = sum.load_J / sum.seconds,
+          .cp_electrical = sum.load_J / sum.wind_J};
+}
+
+// The balances of the dwell as a window: AC power, DC power and the bridge's modelled loss.
+struct Closure {
+  double global_test;
+  bool passed;
+  bool suspected;
+  bool found;  // a sensor biased by what is detectable, in the first group of suspects
+};
+
+// The standard uncertainty of a power that comes from one sensor, relative.
+double share_of(const metrology::Estimate& power_W, const std::string& channel) {
+  double square = 0.0;
+  for (const auto& [input, contribution] : power_W.contributions()) {
+    if (input.starts_with(channel + ":")) square += contribution.u * contribution.u;
+  }
+  return std::sqrt(square) / power_W.value();
+}
+
+Closure closure_of(campaign::Run run, std::uint64_t seed) {
+  const campaign::TestPoint& point = run.points.at(0);
+  const double rate_hz = run.bench.sample_rate_hz;
+  const double from_s = static_cast<double>(point.first_sample) / rate_hz;
+  const std::vector<analysis::Window> dwell{
+      {.from_s = from_s, .to_s = from_s + static_cast<double>(point.samples) / rate_hz}};
+  const analysis::ChainStudy sound = analysis::study_windows(run, dwell);
+  Closure closure{.global_test = sound.global->statistic,
+                  .passed = sound.global->passed,
+                  .suspected = !sound.suspects.empty(),
+                  .found = false};
+  // One sensor after the other, seed by seed: its readings times a factor, by its certificate.
+  const std::vector<std::string> sensors{"ac_voltage_V", "ac_current_A", "dc_voltage_V",
+                                         "dc_current_A"};
+  const std::string& channel = sensors[seed / 2 % sensors.size()];
+  for (const analysis::ChainFlow& flow : sound.windows.at(0).flows) {
+    if (!flow.measured_W || share_of(*flow.measured_W, channel) == 0.0) continue;
+    const double bias = sound.detectable.at(channel) * share_of(*flow.measured_W, channel);
+    run.certificates.at(run.bench.channel_index(channel)).fit.coefficients.at(1) /= 1.0 + bias;
+  }
+  const analysis::ChainStudy biased = analysis::study_windows(run, dwell);
+  closure.found =
+      !biased.suspects.empty() && std::count(biased.suspects.front().names.begin(),
+                                             biased.suspects.front().names.end(), channel) == 1;
+  return closure;
 }
 
 // As `reduce` does it: through points.csv.
@@ -138,6 +216,7 @@ analysis::PointResult reduced(const campaign::Run& run) {
 struct Measured {
   analysis::PointResult result;
   Truth truth;
+  Closure closure;
 };
 
 Measured measured(const fs::path& folder, const std::string& demo_bench,
@@ -155,7 +234,8 @@ Measured measured(const fs::path& folder, const std::string& demo_bench,
   const auto outcome = campaign::conduct(campaign, bench, left_running, options);
   if (outcome.ending != campaign::Ending::complete) throw std::runtime_error(outcome.cause);
   const campaign::Run run = campaign::run_from_folder(options.into);
-  return {.result = reduced(run), .truth = long_run(device)};
+  return {
+      .result = reduced(run), .truth = long_run(bench, device), .closure = closure_of(run, seed)};
 }
 
 struct Score {
@@ -188,6 +268,8 @@ void measure_share(const fs::path& folder, std::uint64_t share) {
     add(done.result.tip_speed_ratio, done.truth.tip_speed_ratio);
     add(*done.result.dc_power_W, done.truth.dc_power_W);
     add(*done.result.cp_electrical, done.truth.cp_electrical);
+    lines += fmt::format("{} {:d} {:d} {:d}", done.closure.global_test, done.closure.passed,
+                         done.closure.suspected, done.closure.found);
     lines += '\n';
   }
   write_text(folder / "measured.txt", lines);
@@ -225,6 +307,10 @@ TEST(Coverage, StatedIntervalsHoldTheTruthAsOftenAsTheySay) {
   std::map<std::string, Score> scores;
   int points = 0;
   int unsettled = 0;
+  double global_tests = 0.0;
+  int failed = 0;
+  int suspected = 0;
+  int found = 0;
   for (const fs::path& folder : folders) {
     std::ifstream in(folder / "measured.txt");
     for (std::string line; std::getline(in, line);) {
@@ -244,6 +330,15 @@ TEST(Coverage, StatedIntervalsHoldTheTruthAsOftenAsTheySay) {
         scores[name].sum_of_squares += std::pow(error / u, 2);
         scores[name].u_relative += u / std::abs(value);
       }
+      double global_test = 0.0;
+      int is_passed = 0;
+      int is_suspected = 0;
+      int is_found = 0;
+      ASSERT_TRUE(numbers >> global_test >> is_passed >> is_suspected >> is_found) << line;
+      global_tests += global_test;
+      failed += 1 - is_passed;
+      suspected += is_suspected;
+      found += is_found;
     }
   }
   fmt::print("{} test points on as many benches; {} more had not settled\n", points, unsettled);
@@ -258,6 +353,19 @@ TEST(Coverage, StatedIntervalsHoldTheTruthAsOftenAsTheySay) {
     EXPECT_GE(pct, 92.0) << name;
     EXPECT_LE(pct, 98.0) << name;
   }
+  fmt::print(
+      "energy chain: global test {:.2f} in the mean (1 expected), failed by {}, suspicion on {} "
+      "sound "
+      "benches; {} biased sensors found\n",
+      global_tests / points, failed, suspected, found);
+  // Of 400 windows 20 fail a test of 95 % by chance, at most 32 with 99.7 % (binomial). Fewer do:
+  // the scatter of an alternating product is counted as if all of it were random.
+  EXPECT_GE(failed, 4);
+  EXPECT_LE(failed, 32);
+  EXPECT_LE(suspected, 32);
+  // A bias of the size that is said to be found in nine of ten cases: 342 to 378 of 400.
+  EXPECT_GE(found, 342);
+  EXPECT_LE(found, 378);
 }
 
 }  // namespace

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
-#include "twin/demo_bench.h"
+#include "demo_bench.h"
 
 #include <string>
 
