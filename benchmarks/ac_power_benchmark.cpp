@@ -1,23 +1,19 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "peer_process.h"
 #include "signal/ac_power.h"
 
 #include <benchmark/benchmark.h>
 #include <fmt/format.h>
-#include <sys/types.h>
-#include <sys/wait.h>
 #include <unistd.h>
 
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstddef>
-#include <cstdio>
-#include <cstdlib>
 #include <ctime>
 #include <filesystem>
 #include <fstream>
 #include <numbers>
-#include <sstream>
 #include <string>
 #include <vector>
 
@@ -27,6 +23,8 @@
 // length. Limit: 200 times real time.
 namespace windwright::signal {
 namespace {
+
+using benchmarks::median;
 
 constexpr double rate_hz = 250000.0;
 constexpr double seconds = 2.0;
@@ -61,65 +59,32 @@ PairPower analysed() {
   return pair_power(std::array{PairStretch{pair().v, pair().i}}, rate_hz, {}, "benchmark");
 }
 
-// The numpy process, spoken to by lines.
+// The numpy process, with the samples in a file.
 class Peer {
  public:
   Peer()
-      : folder_(std::filesystem::temp_directory_path() /
-                fmt::format("ac_power_{}", static_cast<long>(::getpid()))) {
-    std::filesystem::create_directories(folder_);
-    const std::string samples = folder_ / "samples";
-    std::ofstream out(samples, std::ios::binary);
+      : file_(std::filesystem::temp_directory_path() /
+              fmt::format("ac_power_{}", static_cast<long>(::getpid()))),
+        process_("ac_power_peer.py", {written(), std::to_string(rate_hz)}) {}
+  Peer(const Peer&) = delete;
+  Peer& operator=(const Peer&) = delete;
+  ~Peer() { std::filesystem::remove(file_); }
+
+  /// CPU seconds of one analysis and its results; empty: no numpy there.
+  std::vector<double> analysed() { return process_.ask("analyse"); }
+
+ private:
+  std::string written() const {
+    std::ofstream out(file_, std::ios::binary);
     for (const auto* channel : {&pair().v, &pair().i}) {
       out.write(reinterpret_cast<const char*>(channel->data()),
                 static_cast<std::streamsize>(channel->size() * sizeof(double)));
     }
-    out.close();
-    int to[2];
-    int from[2];
-    if (::pipe(to) != 0 || ::pipe(from) != 0) std::abort();
-    child_ = ::fork();
-    if (child_ == 0) {
-      ::dup2(to[0], 0);
-      ::dup2(from[1], 1);
-      ::close(to[1]);
-      ::close(from[0]);
-      ::setenv("OMP_NUM_THREADS", "1", 1);
-      ::setenv("OPENBLAS_NUM_THREADS", "1", 1);
-      ::execl("/usr/bin/python3", "python3", SOURCE_FOLDER "/benchmarks/ac_power_peer.py",
-              samples.c_str(), std::to_string(rate_hz).c_str(), nullptr);
-      ::_exit(127);
-    }
-    ::close(to[0]);
-    ::close(from[1]);
-    write_ = ::fdopen(to[1], "w");
-    read_ = ::fdopen(from[0], "r");
-  }
-  Peer(const Peer&) = delete;
-  Peer& operator=(const Peer&) = delete;
-  ~Peer() {
-    std::fclose(write_);
-    std::fclose(read_);
-    int status = 0;
-    ::waitpid(child_, &status, 0);
-    std::filesystem::remove_all(folder_);
+    return file_;
   }
 
-  /// CPU seconds of one analysis and its results; empty: no numpy there.
-  std::vector<double> analysed() {
-    std::fputs("analyse\n", write_);
-    std::fflush(write_);
-    std::array<char, 500> answer{};
-    if (std::fgets(answer.data(), answer.size(), read_) == nullptr) return {};
-    std::istringstream words(answer.data());
-    return {std::istream_iterator<double>(words), std::istream_iterator<double>()};
-  }
-
- private:
-  std::filesystem::path folder_;
-  pid_t child_ = 0;
-  std::FILE* write_ = nullptr;
-  std::FILE* read_ = nullptr;
+  std::filesystem::path file_;
+  benchmarks::PeerProcess process_;
 };
 
 Peer& peer() {
@@ -129,12 +94,6 @@ Peer& peer() {
 
 std::vector<double> ours_s;
 std::vector<double> numpy_s;
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0.0;
-  std::sort(values.begin(), values.end());
-  return values[values.size() / 2];
-}
 
 // Largest relative difference from the peer's results.
 double difference(const std::vector<double>& answer) {

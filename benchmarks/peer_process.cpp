@@ -50,13 +50,17 @@ PeerProcess::~PeerProcess() {
   ::waitpid(child_, &status, 0);
 }
 
-std::vector<double> PeerProcess::ask(const std::string& line) {
+std::string PeerProcess::answer(const std::string& line) {
   std::fputs((line + "\n").c_str(), write_);
   std::fflush(write_);
   std::string answer;
   for (int c = std::fgetc(read_); c != EOF && c != '\n'; c = std::fgetc(read_))
     answer += static_cast<char>(c);
-  std::istringstream words(answer);
+  return answer;
+}
+
+std::vector<double> PeerProcess::ask(const std::string& line) {
+  std::istringstream words(answer(line));
   return {std::istream_iterator<double>(words), std::istream_iterator<double>()};
 }
 

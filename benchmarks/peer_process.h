@@ -1,9 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <sys/types.h>
+
 #include <cstdio>
 #include <string>
-#include <sys/types.h>
 #include <vector>
 
 namespace windwright::benchmarks {
@@ -19,7 +20,9 @@ class PeerProcess {
   PeerProcess(const PeerProcess&) = delete;
   PeerProcess& operator=(const PeerProcess&) = delete;
 
-  /// The numbers it answers to a line; empty where it is not there (python3-numpy is missing).
+  /// What it answers to a line; empty where it is not there (python3-numpy is missing).
+  std::string answer(const std::string& line);
+  /// The same as numbers.
   std::vector<double> ask(const std::string& line);
 
  private:

@@ -1,22 +1,19 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "bench/rotor_file.h"
 #include "peak_rate.h"
+#include "peer_process.h"
 #include "physics/blade_elements.h"
 #include "physics/element_solver.h"
 #include "physics/rotor.h"
 
 #include <benchmark/benchmark.h>
 #include <fmt/format.h>
-#include <sys/types.h>
-#include <sys/wait.h>
 #include <unistd.h>
 
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstddef>
-#include <cstdio>
-#include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <iterator>
@@ -34,6 +31,8 @@
 // Limits: 10 ms; numpy at least 12 times as long.
 namespace windwright::physics {
 namespace {
+
+using benchmarks::median;
 
 constexpr double limit_s = 10e-3;
 constexpr double degree = std::numbers::pi / 180.0;
@@ -124,47 +123,20 @@ class Peer {
  public:
   explicit Peer(const Rotor& rotor)
       : folder_(std::filesystem::temp_directory_path() /
-                fmt::format("rotor_surface_{}", static_cast<long>(::getpid()))) {
-    std::filesystem::create_directories(folder_);
-    std::ofstream(folder_ / "problem.json") << problem_text(rotor);
-    int to[2];
-    int from[2];
-    if (::pipe(to) != 0 || ::pipe(from) != 0) std::abort();
-    child_ = ::fork();
-    if (child_ == 0) {
-      ::dup2(to[0], 0);
-      ::dup2(from[1], 1);
-      ::close(to[1]);
-      ::close(from[0]);
-      ::setenv("OMP_NUM_THREADS", "1", 1);
-      const std::string problem = folder_ / "problem.json";
-      ::execl("/usr/bin/python3", "python3", SOURCE_FOLDER "/benchmarks/rotor_surface_peer.py",
-              problem.c_str(), nullptr);
-      ::_exit(127);
-    }
-    ::close(to[0]);
-    ::close(from[1]);
-    write_ = ::fdopen(to[1], "w");
-    read_ = ::fdopen(from[0], "r");
-  }
+                fmt::format("rotor_surface_{}", static_cast<long>(::getpid()))),
+        process_("rotor_surface_peer.py", {written(rotor)}) {}
   Peer(const Peer&) = delete;
   Peer& operator=(const Peer&) = delete;
-  ~Peer() {
-    std::fclose(write_);
-    std::fclose(read_);
-    int status = 0;
-    ::waitpid(child_, &status, 0);
-    std::filesystem::remove_all(folder_);
-  }
+  ~Peer() { std::filesystem::remove_all(folder_); }
 
   /// CPU seconds of one solution; below 0: no numpy there.
   double solve() {
-    const std::string answer = asked("solve");
+    const std::string answer = process_.answer("solve");
     return answer.empty() ? -1.0 : std::stod(answer);
   }
   std::vector<double> cp() {
     const std::string file = folder_ / "cp.json";
-    asked("write " + file);
+    process_.answer("write " + file);
     std::ifstream in(file);
     std::string text((std::istreambuf_iterator<char>(in)), std::istreambuf_iterator<char>());
     for (char& c : text) {
@@ -175,18 +147,14 @@ class Peer {
   }
 
  private:
-  std::string asked(const std::string& line) {
-    std::fputs((line + "\n").c_str(), write_);
-    std::fflush(write_);
-    std::array<char, 200> answer{};
-    if (std::fgets(answer.data(), answer.size(), read_) == nullptr) return {};
-    return answer.data();
+  std::string written(const Rotor& rotor) const {
+    std::filesystem::create_directories(folder_);
+    std::ofstream(folder_ / "problem.json") << problem_text(rotor);
+    return folder_ / "problem.json";
   }
 
   std::filesystem::path folder_;
-  pid_t child_ = 0;
-  std::FILE* write_ = nullptr;
-  std::FILE* read_ = nullptr;
+  benchmarks::PeerProcess process_;
 };
 
 Peer& peer() {
@@ -243,12 +211,6 @@ double operations(const Rotor& rotor) {
     }
   }
   return count;
-}
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0.0;
-  std::sort(values.begin(), values.end());
-  return values[values.size() / 2];
 }
 
 void surface(benchmark::State& state) {

@@ -133,8 +133,9 @@ std::string handed_over() {
                               static_cast<double>(points), static_cast<double>(whole_periods()),
                               step_rad()};
   for (const bench::Channel& channel : bench.channels) {
-    for (const double each : {channel.simulated->noise_V, channel.converter.lower_V,
-                              channel.converter.upper_V, static_cast<double>(channel.converter.bits)})
+    for (const double each :
+         {channel.simulated->noise_V, channel.converter.lower_V, channel.converter.upper_V,
+          static_cast<double>(channel.converter.bits)})
       numbers.push_back(each);
     const std::vector<double> period = period_V(channel, truth);
     numbers.insert(numbers.end(), period.begin(), period.end());
@@ -161,9 +162,9 @@ double difference(const std::vector<double>& answer) {
       square += static_cast<double>(count) * count / static_cast<double>(whole);
     }
     const double scale = std::ldexp(1.0, running().bench().channels[c].converter.bits);
-    largest = std::max({largest, std::abs(mean - answer.at(1 + c)) / scale,
-                        std::abs(std::sqrt(square) - std::sqrt(answer.at(1 + block.channels + c))) /
-                            scale});
+    largest = std::max(
+        {largest, std::abs(mean - answer.at(1 + c)) / scale,
+         std::abs(std::sqrt(square) - std::sqrt(answer.at(1 + block.channels + c))) / scale});
   }
   return largest;
 }
@@ -177,9 +178,9 @@ void sixteen_channels(benchmark::State& state) {
     state.SetIterationTime(ours_s.back());
   }
   const bench::Bench& bench = running().bench();
-  state.SetItemsProcessed(state.iterations() * static_cast<std::int64_t>(
-                                                   rate_hz * bench.block_s *
-                                                   static_cast<double>(bench.channels.size())));
+  state.SetItemsProcessed(state.iterations() *
+                          static_cast<std::int64_t>(rate_hz * bench.block_s *
+                                                    static_cast<double>(bench.channels.size())));
   state.counters["times_real_time"] = bench.block_s / median(ours_s);
 }
 BENCHMARK(sixteen_channels)

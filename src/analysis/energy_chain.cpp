@@ -373,9 +373,10 @@ ChainStudy study_energy_chain(const std::vector<ChainWindow>& windows,
   ChainStudy study;
   study.global = errors.plain.global;
   study.explained = errors.explained;
-  const Values reconciled = reconciled_values(inputs, errors.plain);
-  for (std::size_t w = 0; w < windows.size(); ++w) {
-    study.windows.push_back(chain_of(windows[w], all.windows[w], all, reconciled, errors.plain));
+  if (options.powers) {
+    const Values reconciled = reconciled_values(inputs, errors.plain);
+    for (std::size_t w = 0; w < windows.size(); ++w)
+      study.windows.push_back(chain_of(windows[w], all.windows[w], all, reconciled, errors.plain));
   }
   for (const metrology::Finding& finding : errors.findings)
     study.suspects.push_back(suspect_of(finding, faults, all));

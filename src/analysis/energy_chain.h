@@ -127,6 +127,8 @@ struct ChainOptions {
   /// A sound bench is suspected in 4 of 100 studies at most: Sidak's share is nearly exact here, so
   /// 0.95 would put false alarms at 5 %, not below.
   metrology::TestLevels levels = {.level = 0.95, .family_level = 0.96};
+  /// The chains' powers, which take longer than the tests; without them `windows` stays empty.
+  bool powers = true;
 };
 
 /// Reconciles one window, or several together: what is wrong with a sensor is wrong in all of them,

@@ -16,7 +16,9 @@ constexpr std::uint64_t runs = 1000;
 
 ChainStudy study_of(std::uint64_t seed, const std::string& biased) {
   InventedErrors errors(seed, biased, 5.0);
-  return study_energy_chain(invented_windows(switched_in_turn(), &errors), invented_options());
+  ChainOptions options = invented_options();
+  options.powers = false;
+  return study_energy_chain(invented_windows(switched_in_turn(), &errors), options);
 }
 
 // Takes minutes, hence with the coverage tests that --fast leaves out.

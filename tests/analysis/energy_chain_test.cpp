@@ -102,6 +102,22 @@ TEST(EnergyChain, AFillingStageKeepsWhatDoesNotArrive) {
   EXPECT_NEAR(shaft.efficiency->value(), 1.0, 1e-12) << "what is stored is not lost";
 }
 
+TEST(EnergyChain, SuspectsAreTheSameWithoutThePowers) {
+  InventedErrors errors(7, "battery_current_A", 5.0);
+  const auto windows = invented_windows(switched_in_turn(), &errors);
+  ChainOptions options = invented_options();
+  const ChainStudy whole = study_energy_chain(windows, options);
+  options.powers = false;
+  const ChainStudy tests = study_energy_chain(windows, options);
+  EXPECT_TRUE(tests.windows.empty());
+  EXPECT_EQ(tests.global->statistic, whole.global->statistic);
+  EXPECT_EQ(tests.detectable, whole.detectable);
+  ASSERT_EQ(tests.suspects.size(), whole.suspects.size());
+  ASSERT_FALSE(tests.suspects.empty());
+  EXPECT_EQ(tests.suspects[0].names, whole.suspects[0].names);
+  EXPECT_EQ(tests.suspects[0].shift_W, whole.suspects[0].shift_W);
+}
+
 TEST(EnergyChain, EveryStageBalancesInEveryWindow) {
   InventedErrors errors(7, "battery_current_A", 5.0);
   const ChainStudy study =
