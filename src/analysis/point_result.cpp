@@ -209,6 +209,10 @@ double rotor_pitch_deg(const physics::Rotor& rotor) {
 
 }  // namespace
 
+Estimate air_density_kg_m3(const Point& point) {
+  return air_state(point).density_kg_m3;
+}
+
 PointResult point_result(const Point& point, const ReductionInput& input, Remarks& remarks) {
   remark(point, remarks);
   Estimate radius_m(input.rotor.tip_radius_m);

@@ -4,6 +4,7 @@
 #include "analysis/points.h"
 #include "analysis/remarks.h"
 #include "analysis/results.h"
+#include "metrology/estimate.h"
 
 namespace windwright::analysis {
 
@@ -11,6 +12,9 @@ namespace windwright::analysis {
 /// with its uncertainty by input. The curve's theory is left for the curve to fill.
 /// @param remarks  receives what a reader must know about it
 PointResult point_result(const Point& point, const ReductionInput& input, Remarks& remarks);
+
+/// Air density of a point: as given, or from temperature, pressure and humidity.
+metrology::Estimate air_density_kg_m3(const Point& point);
 
 /// Relative standard uncertainty of the density equation itself.
 /// Source: A. Picard, R. S. Davis, M. Glaeser, K. Fujii, Revised formula for the density of moist

@@ -62,15 +62,21 @@ std::vector<WindowPoint> points_of_windows(const campaign::Run& run,
 /// @param source  where the points come from, in words; one line
 std::string points_csv(const std::vector<Point>& points, std::string_view source = {});
 
+/// What points are read for. A power curve asks for no rotor speed and takes any described column
+/// as its power.
+enum class PointsFor { coefficients, power_curve };
+
 /// Reads a points CSV. `u_NAME` without `u_NAME/INPUT` columns is taken as independent from row to
 /// row. A column of another name must be described by a comment `# NAME [unit]: meaning`.
 /// @throws BadInput  unknown column, missing air speed, rotor speed, air density (or temperature,
 ///                   pressure and humidity) or anything to reduce; a number that is not finite or
 ///                   outside its plausible range; a negative uncertainty; a unit that is not the
 ///                   column's
-std::vector<Point> points_from_file(const std::filesystem::path& file);
+std::vector<Point> points_from_file(const std::filesystem::path& file,
+                                    PointsFor use = PointsFor::coefficients);
 /// As above. @param file  name for the messages
-std::vector<Point> points_from_text(std::string_view text, const std::string& file);
+std::vector<Point> points_from_text(std::string_view text, const std::string& file,
+                                    PointsFor use = PointsFor::coefficients);
 
 /// The `# source: ...` lines of a points CSV, in order; empty where there are none.
 std::vector<std::string> sources_of_points(const std::filesystem::path& file);

@@ -138,8 +138,8 @@ ColumnRole role_of(const std::string& header, const Comments& comments, const st
 
 class Reader {
  public:
-  Reader(std::string_view text, const std::string& file)
-      : comments_(comments_of(text, file)), table_(base::Table::from_text(text, file)) {
+  Reader(std::string_view text, const std::string& file, PointsFor use)
+      : use_(use), comments_(comments_of(text, file)), table_(base::Table::from_text(text, file)) {
     for (const std::string& name : table_.header())
       roles_.push_back(role_of(name, comments_, table_.header_place()));
     require_columns();
@@ -160,6 +160,11 @@ class Reader {
   }
 
  private:
+  std::vector<const char*> needed() const {
+    if (use_ == PointsFor::power_curve) return {"air_speed_m_s"};
+    return {"air_speed_m_s", "rotor_speed_rad_s"};
+  }
+
   bool has(std::string_view name) const { return table_.column(name).has_value(); }
 
   void require_columns() const {
@@ -171,7 +176,7 @@ class Reader {
             fmt::format("a column '{}'", role.name));
       }
     }
-    for (const char* name : {"air_speed_m_s", "rotor_speed_rad_s"})
+    for (const char* name : needed())
       static_cast<void>(table_.required_column(name));
     if (!has("air_density_kg_m3") &&
         !(has("air_temperature_C") && has("air_pressure_hPa") && has("air_humidity_pct"))) {
@@ -179,6 +184,7 @@ class Reader {
                      "a column air_density_kg_m3, or air_temperature_C, air_pressure_hPa and "
                      "air_humidity_pct together");
     }
+    if (use_ == PointsFor::power_curve) return;  // which column is its power, the caller knows
     const std::vector<std::string> wanted{"dc_power_W", "torque_N_m", "shaft_power_W", "thrust_N"};
     if (std::none_of(wanted.begin(), wanted.end(), [&](const auto& name) { return has(name); })) {
       throw BadInput(table_.header_place(), "there is no power, torque or thrust to reduce",
@@ -246,7 +252,7 @@ class Reader {
 
   void require_quantities(std::size_t row, const Point& point) const {
     const auto& q = point.quantities;
-    for (const char* name : {"air_speed_m_s", "rotor_speed_rad_s"}) {
+    for (const char* name : needed()) {
       if (!q.contains(name)) {
         throw BadInput(table_.place(row), fmt::format("{} is empty", name), "a number");
       }
@@ -305,6 +311,7 @@ class Reader {
     }
   }
 
+  PointsFor use_;
   Comments comments_;
   base::Table table_;
   std::vector<ColumnRole> roles_;
@@ -312,12 +319,12 @@ class Reader {
 
 }  // namespace
 
-std::vector<Point> points_from_text(std::string_view text, const std::string& file) {
-  return Reader(text, file).points();
+std::vector<Point> points_from_text(std::string_view text, const std::string& file, PointsFor use) {
+  return Reader(text, file, use).points();
 }
 
-std::vector<Point> points_from_file(const std::filesystem::path& file) {
-  return points_from_text(base::text_of_file(file), file.string());
+std::vector<Point> points_from_file(const std::filesystem::path& file, PointsFor use) {
+  return points_from_text(base::text_of_file(file), file.string(), use);
 }
 
 std::vector<std::string> sources_of_points(const std::filesystem::path& file) {

@@ -10,6 +10,7 @@
 #include "base/text.h"
 #include "bench/rotor_file.h"
 #include "campaign/conductor.h"
+#include "cli/reduce_bins.h"
 #include "cli/run_products.h"
 #include "cli/verbs.h"
 #include "report/pictures.h"
@@ -43,6 +44,7 @@ struct Request {
   std::optional<double> section_area_m2;
   std::vector<std::string> windows;
   std::string chart;
+  BinsRequest bins;
   bool json = false;
 };
 
@@ -194,6 +196,17 @@ int tell_chain(const Request& request) {
   return closes && study.suspects.empty() ? done : negative_verdict;
 }
 
+int bins_of(const Request& request) {
+  if (fs::is_directory(request.what)) {
+    throw base::BadInput("--bins", "needs points at air speeds as they came", "a points CSV");
+  }
+  if (!request.into.empty() || request.section_area_m2) {
+    throw base::BadInput(request.into.empty() ? "--tunnel-area" : "--into",
+                         "does not go with --bins", "leave it out");
+  }
+  return reduce_bins(request.what, request.rotor, request.bins, request.json);
+}
+
 int run_reduce(const Request& request) {
   if (!fs::exists(request.what)) {
     throw base::BadInput(request.what, "does not exist", "the folder of a run, or a points CSV");
@@ -204,6 +217,7 @@ int run_reduce(const Request& request) {
   if (!request.chart.empty() && request.windows.empty()) {
     throw base::BadInput("--chart", "draws the energy chain of a window", "--window FROM:TO too");
   }
+  if (request.bins.wanted) return bins_of(request);
   if (!fs::is_directory(request.what)) return reduce_points(request);
   if (!request.into.empty()) refuse_beside_a_run("--into");
   if (!request.rotor.empty()) refuse_beside_a_run("--rotor");
@@ -234,9 +248,11 @@ void add_reduce(CLI::App& program, int& exit_code) {
   verb->add_option("--chart", request->chart,
                    "FILE.svg: the last window's energy chain as a picture");
   verb->add_flag("--json", request->json, "one JSON document on stdout");
+  add_bins_options(*verb, request->bins);
   verb->footer(
-      "Example: windwright reduce examples/two-bladed-rotor/points.csv\n"
-      "             --rotor examples/two-bladed-rotor/rotor.toml --tunnel-area 893");
+      "Examples: windwright reduce examples/two-bladed-rotor/points.csv\n"
+      "             --rotor examples/two-bladed-rotor/rotor.toml --tunnel-area 893\n"
+      "          windwright reduce examples/roof-turbine/minutes.csv --bins --swept-area 3.46");
   verb->callback([request, &exit_code] { exit_code = run_reduce(*request); });
 }
 

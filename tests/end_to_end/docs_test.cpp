@@ -89,5 +89,11 @@ TEST(Docs, PropagateRunsAsWritten) {
   EXPECT_NE(text_of(folder / "budget.svg").find("pitot_factor"), std::string::npos);
 }
 
+TEST(Docs, PowerCurveRunsAsWritten) {
+  const fs::path folder = scratch_folder("docs-power-curve");
+  run_page(folder, "power_curve.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
+  EXPECT_NE(text_of(folder / "out.txt").find("energy of a year"), std::string::npos);
+}
+
 }  // namespace
 }  // namespace windwright::end_to_end

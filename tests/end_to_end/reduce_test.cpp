@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/json.h"
+#include "base/table.h"
 #include "campaign/conductor.h"
 #include "end_to_end/program.h"
 
@@ -8,6 +9,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <cstddef>
 #include <filesystem>
 #include <string>
 
@@ -100,6 +102,57 @@ TEST(Reduce, CarriesStatedUncertaintyIntoTheResults) {
               1e-12);
 }
 
+// The measured curve of a certified 8.9 kW turbine (SWCC-10-12): annual energies worked out outside
+// this project, to 1 kWh.
+TEST(Reduce, GivesThePublishedAnnualEnergyByBins) {
+  const fs::path folder = scratch_folder("reduce-bins");
+  const fs::path data = fs::path(SOURCE_FOLDER) / "tests/published/data";
+  const base::Table curve = base::Table::from_file(data / "power_curve_8p9kw_7m_swcc_10_12.csv");
+  std::string csv = "air_speed_m_s,air_density_kg_m3,ac_power_W\n";
+  for (std::size_t row = 0; row < curve.rows(); ++row)
+    csv += fmt::format("{},1.225,{}\n", curve.text(row, 0), 1000.0 * curve.number(row, 1));
+  write_text(folder / "curve.csv", csv);
+  const Ended ended = windwright({"reduce", "curve.csv", "--bins", "--json"}, folder);
+  ASSERT_EQ(ended.exit_code, 0) << ended.err;
+  const json::value got = base::json_from_text(ended.out, "stdout");
+  EXPECT_EQ(got.at("bins").as_array().size(), 41U);
+  EXPECT_TRUE(got.at_pointer("/bins/3/u_b_W").is_null()) << "nothing is stated";
+  const json::array& energies = got.at("annual_energy").as_array();
+  ASSERT_EQ(energies.size(), 8U);
+  const double measured_kWh[] = {7164, 13863, 22307, 31350, 39807};
+  const double extrapolated_kWh[] = {7164, 13863, 22317, 31465, 40340};
+  for (std::size_t i = 0; i < 5; ++i) {
+    EXPECT_NEAR(energies[i].at("energy_kWh").to_number<double>(), measured_kWh[i], 0.5);
+    EXPECT_NEAR(energies[i].at("extrapolated_energy_kWh").to_number<double>(), extrapolated_kWh[i],
+                0.5);
+    EXPECT_TRUE(energies[i].at("u_kWh").is_null());
+  }
+}
+
+TEST(Reduce, StatesTheUncertaintyOfAPowerCurve) {
+  const fs::path folder = scratch_folder("reduce-bins-u");
+  const std::string minutes =
+      (fs::path(SOURCE_FOLDER) / "examples/roof-turbine/minutes.csv").string();
+  const Ended ended = windwright(
+      {"reduce", minutes, "--bins", "--json", "--swept-area", "3.46", "--u-air-speed-pct", "1",
+       "--mean-air-speed-m-s", "5.4", "--weibull-shape", "1.8"},
+      folder);
+  ASSERT_EQ(ended.exit_code, 0) << ended.err;
+  const json::value got = base::json_from_text(ended.out, "stdout");
+  const json::array& energies = got.at("annual_energy").as_array();
+  ASSERT_EQ(energies.size(), 9U);
+  EXPECT_EQ(energies[8].at("weibull_shape").to_number<double>(), 1.8);
+  // 1 % of speed is up to 3 % of power below the rated power, and less of a year's energy.
+  const double part = energies[2].at("u_kWh").to_number<double>() /
+                      energies[2].at("energy_kWh").to_number<double>();
+  EXPECT_GT(part, 0.01);
+  EXPECT_LT(part, 0.03);
+  EXPECT_TRUE(energies[2].at("complete").as_bool());
+  EXPECT_FALSE(energies[7].at("complete").as_bool());
+  EXPECT_FALSE(got.at_pointer("/completeness/complete").as_bool());
+  EXPECT_FALSE(got.at_pointer("/completeness/empty_bins_m_s").as_array().empty());
+}
+
 TEST(Reduce, RefusesWhatItCannotUseAndWritesNothing) {
   const fs::path folder = scratch_folder("reduce-refused");
   const auto refusal = [&](const std::vector<std::string>& arguments) {
@@ -122,6 +175,14 @@ TEST(Reduce, RefusesWhatItCannotUseAndWritesNothing) {
                      "--tunnel-area", "50", "--into", "out"}),
             "tunnel area: 50 m2 do not hold the rotor's 79.45 m2: the clear cross-section of the "
             "tunnel at the rotor\n");
+  EXPECT_EQ(refusal({"reduce", "empty", "--bins"}),
+            "empty: does not exist: the folder of a run, or a points CSV\n");
+  EXPECT_EQ(
+      refusal({"reduce", (measured_rotor / "points.csv").string(), "--bins", "--into", "out"}),
+      "--into: does not go with --bins: leave it out\n");
+  EXPECT_EQ(refusal({"reduce", (measured_rotor / "points.csv").string(), "--bins", "--regulation",
+                     "stall"}),
+            "--regulation: is 'stall': passive or active\n");
   EXPECT_EQ(refusal({"reduce", (measured_rotor / "points.csv").string(), "--window", "0:10"}),
             "--window: needs the samples of a run: the folder of a run\n");
   fs::create_directories(folder / "empty");

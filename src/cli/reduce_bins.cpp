@@ -1,0 +1,212 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "cli/reduce_bins.h"
+
+#include "analysis/comparison.h"
+#include "analysis/points.h"
+#include "analysis/power_curve.h"
+#include "base/errors.h"
+#include "base/json.h"
+#include "bench/rotor_file.h"
+#include "cli/verbs.h"
+#include "physics/rotor.h"
+#include "site/annual_energy.h"
+#include "site/wind_distribution.h"
+
+#include <CLI/CLI.hpp>
+#include <boost/json.hpp>
+#include <fmt/format.h>
+
+#include <cmath>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace windwright::cli {
+
+namespace {
+
+namespace json = boost::json;
+
+// One site and what the turbine makes there.
+struct SiteEnergy {
+  site::Weibull wind;
+  double mean_air_speed_m_s;
+  site::AnnualEnergy energy;
+};
+
+analysis::PowerCurveOptions options_of(const BinsRequest& request, const std::string& rotor,
+                                       const std::vector<analysis::Point>& points) {
+  if (request.regulation != "passive" && request.regulation != "active") {
+    throw base::BadInput("--regulation", fmt::format("is '{}'", request.regulation),
+                         "passive or active");
+  }
+  constexpr double large_averaging_s = 600.0;
+  const bool large = request.averaging_s >= large_averaging_s;
+  analysis::PowerCurveOptions options{
+      .power = request.power.empty() ? analysis::power_column(points) : request.power,
+      .regulation = request.regulation == "active" ? analysis::Regulation::active
+                                                   : analysis::Regulation::passive,
+      .reference_density_kg_m3 = request.reference_density_kg_m3,
+      .swept_area_m2 = request.swept_area_m2,
+      .stated = {.air_speed_m_s = request.u_air_speed_m_s,
+                 .air_speed_relative = 0.01 * request.u_air_speed_pct,
+                 .power_W = request.u_power_W,
+                 .power_relative = 0.01 * request.u_power_pct,
+                 .density_relative = 0.01 * request.u_density_pct},
+      .averaging_s = request.averaging_s,
+      .least_per_bin_s = large ? 1800.0 : 600.0,
+      .least_total_s = 3600.0 * (large ? 180.0 : 60.0)};
+  if (!rotor.empty()) {
+    options.swept_area_m2 = physics::swept_area_m2(bench::rotor_from_file(rotor));
+  }
+  return options;
+}
+
+std::vector<SiteEnergy> energies_of(const analysis::PowerCurve& curve, const BinsRequest& request) {
+  std::vector<site::PowerAtSpeed> powers;
+  for (const analysis::PowerBin& bin : curve.bins)
+    powers.push_back({.air_speed_m_s = bin.air_speed_m_s, .power_W = bin.power_W});
+  const site::EnergyOptions options{.first_step_m_s = curve.options.bin_width_m_s,
+                                    .cut_out_m_s = request.cut_out_m_s};
+  std::vector<SiteEnergy> all;
+  const auto add = [&](double mean_m_s, double shape) {
+    const site::Weibull wind = site::weibull_of_mean(mean_m_s, shape);
+    all.push_back({.wind = wind,
+                   .mean_air_speed_m_s = mean_m_s,
+                   .energy = site::annual_energy(powers, wind, options)});
+  };
+  for (int mean_m_s = 4; mean_m_s <= 11; ++mean_m_s)
+    add(mean_m_s, 2.0);
+  if (request.mean_air_speed_m_s) add(*request.mean_air_speed_m_s, request.weibull_shape);
+  return all;
+}
+
+json::value u_kWh(const metrology::Estimate& energy_J) {
+  return energy_J.contributions().empty() ? json::value(nullptr)
+                                          : json::value(energy_J.u() / site::J_in_kWh);
+}
+
+json::value energy_json(const SiteEnergy& each) {
+  const site::AnnualEnergy& energy = each.energy;
+  return json::object{{"mean_air_speed_m_s", each.mean_air_speed_m_s},
+                      {"weibull_shape", each.wind.shape},
+                      {"energy_kWh", energy.measured_J.value() / site::J_in_kWh},
+                      {"u_kWh", u_kWh(energy.measured_J)},
+                      {"extrapolated_energy_kWh", energy.extrapolated_J.value() / site::J_in_kWh},
+                      {"u_extrapolated_kWh", u_kWh(energy.extrapolated_J)},
+                      {"exact_energy_kWh", energy.exact_J / site::J_in_kWh},
+                      {"measured_part_pct", 100.0 * energy.measured_part},
+                      {"complete", energy.complete}};
+}
+
+std::string cell(double value, const char* format) {
+  return std::isfinite(value) ? fmt::format(fmt::runtime(format), value) : "-";
+}
+
+std::string speeds(const std::vector<double>& centres_m_s) {
+  std::vector<std::string> texts;
+  for (const double centre_m_s : centres_m_s)
+    texts.push_back(fmt::format("{:g}", centre_m_s));
+  return fmt::format("{}", fmt::join(texts, ", "));
+}
+
+void print_curve(const analysis::PowerCurve& curve) {
+  const analysis::PowerCurveOptions& options = curve.options;
+  fmt::print("power curve of {} by the method of bins, normalised ({}) to {:g} kg/m3\n",
+             options.power,
+             options.regulation == analysis::Regulation::active ? "air speed" : "power",
+             options.reference_density_kg_m3);
+  fmt::print("standard uncertainties: A scatter, B systematic, C both; - not stated\n");
+  fmt::print("{:>12} {:>12} {:>8} {:>7} {:>9} {:>9} {:>9}\n", "air speed, m/s", "power, W", "cp",
+             "count", "u_A, W", "u_B, W", "u_C, W");
+  for (const analysis::PowerBin& bin : curve.bins) {
+    fmt::print("{:>14.2f} {:>12.1f} {:>8} {:>7} {:>9} {:>9} {:>9}{}\n", bin.air_speed_m_s,
+               bin.power_W.value(), bin.cp ? fmt::format("{:.3f}", bin.cp->value()) : "-",
+               bin.count, cell(bin.u_a_W, "{:.2g}"), cell(bin.u_b_W, "{:.2g}"),
+               cell(bin.u_c_W, "{:.2g}"), bin.complete ? "" : "  too few");
+  }
+  fmt::print("\n{}: {:.1f} h of {:g} h", curve.complete ? "complete" : "not complete",
+             curve.total_s / 3600.0, options.least_total_s / 3600.0);
+  if (!curve.empty_m_s.empty()) {
+    fmt::print("; no data in the bins {} m/s, bridged by straight lines", speeds(curve.empty_m_s));
+  }
+  if (!curve.thin_m_s.empty()) {
+    fmt::print("; less than {:g} min in the bins {} m/s", options.least_per_bin_s / 60.0,
+               speeds(curve.thin_m_s));
+  }
+  fmt::print("\n");
+}
+
+void print_energies(const std::vector<SiteEnergy>& energies, double cut_out_m_s) {
+  fmt::print("\nenergy of a year without standstill, kWh (± expanded, 95 %)\n");
+  fmt::print("{:>14} {:>7} {:>22} {:>22} {:>10}\n", "mean speed, m/s", "shape", "measured",
+             fmt::format("to {:g} m/s", cut_out_m_s), "measured");
+  for (const SiteEnergy& each : energies) {
+    const auto kWh = [](const metrology::Estimate& energy_J) {
+      const auto scaled = (1.0 / site::J_in_kWh) * energy_J;
+      return analysis::with_uncertainty(scaled.value(), scaled.expanded());
+    };
+    fmt::print("{:>15.4g} {:>7.3g} {:>22} {:>22} {:>8.1f} %{}\n", each.mean_air_speed_m_s,
+               each.wind.shape, kWh(each.energy.measured_J), kWh(each.energy.extrapolated_J),
+               100.0 * each.energy.measured_part,
+               each.energy.complete ? "" : "  incomplete: below 95 %");
+  }
+}
+
+}  // namespace
+
+void add_bins_options(CLI::App& verb, BinsRequest& request) {
+  constexpr const char* group = "Power curve";
+  const auto option = [&](const char* name, auto& value, const char* help) {
+    return verb.add_option(name, value, help)->group(group);
+  };
+  verb.add_flag("--bins", request.wanted,
+                "power curve of a points CSV by the method of bins, and the energy of a year")
+      ->group(group);
+  option("--power", request.power, "its column; left out: ac_power_W, dc_power_W, shaft_power_W");
+  option("--regulation", request.regulation,
+         "passive: power is normalised to the density; active: air speed is")
+      ->capture_default_str();
+  option("--reference-density", request.reference_density_kg_m3, "kg m-3")->capture_default_str();
+  option("--swept-area", request.swept_area_m2, "m2, for cp; left out: the rotor's, if given");
+  option("--averaging-s", request.averaging_s,
+         "averaging time of a row: below 600, 10 min a bin and 60 h make the curve complete; "
+         "else 30 min and 180 h")
+      ->capture_default_str();
+  option("--u-air-speed-m-s", request.u_air_speed_m_s, "standard uncertainty common to all rows");
+  option("--u-air-speed-pct", request.u_air_speed_pct, "the same, relative");
+  option("--u-power-W", request.u_power_W, "of the power");
+  option("--u-power-pct", request.u_power_pct, "the same, relative");
+  option("--u-density-pct", request.u_density_pct, "of the air density");
+  option("--cut-out-m-s", request.cut_out_m_s, "where the extrapolated energy ends")
+      ->capture_default_str();
+  option("--mean-air-speed-m-s", request.mean_air_speed_m_s,
+         "a site of your own beside the Rayleigh sites of 4 to 11 m/s");
+  option("--weibull-shape", request.weibull_shape, "of that site")->capture_default_str();
+}
+
+int reduce_bins(const std::string& file, const std::string& rotor, const BinsRequest& request,
+                bool as_json) {
+  const auto points = analysis::points_from_file(file, analysis::PointsFor::power_curve);
+  const analysis::PowerCurve curve =
+      analysis::power_curve(points, options_of(request, rotor, points));
+  const std::vector<SiteEnergy> energies = energies_of(curve, request);
+  if (as_json) {
+    json::object document = analysis::to_json(curve);
+    json::array rows;
+    for (const SiteEnergy& each : energies)
+      rows.push_back(energy_json(each));
+    document["annual_energy"] = std::move(rows);
+    fmt::print("{}", base::json_text(document));
+    return done;
+  }
+  print_curve(curve);
+  print_energies(energies, request.cut_out_m_s);
+  if (!curve.remarks.empty()) fmt::print("\n");
+  for (const std::string& remark : curve.remarks)
+    fmt::print("- {}\n", remark);
+  return done;
+}
+
+}  // namespace windwright::cli
