@@ -11,6 +11,7 @@
 #include "bench/rotor_file.h"
 #include "campaign/conductor.h"
 #include "cli/reduce_bins.h"
+#include "cli/reduce_statistics.h"
 #include "cli/run_products.h"
 #include "cli/verbs.h"
 #include "report/pictures.h"
@@ -45,6 +46,7 @@ struct Request {
   std::vector<std::string> windows;
   std::string chart;
   BinsRequest bins;
+  StatisticsRequest statistics;
   bool json = false;
 };
 
@@ -196,15 +198,23 @@ int tell_chain(const Request& request) {
   return closes && study.suspects.empty() ? done : negative_verdict;
 }
 
-int bins_of(const Request& request) {
+// What a file of wind or samples is asked for instead of coefficients.
+int reduce_otherwise(const Request& request) {
+  const char* wanted = request.bins.wanted ? "--bins" : "--statistics";
+  if (request.bins.wanted && request.statistics.wanted) {
+    throw base::BadInput("--statistics", "does not go with --bins", "one of them");
+  }
   if (fs::is_directory(request.what)) {
-    throw base::BadInput("--bins", "needs points at air speeds as they came", "a points CSV");
+    throw base::BadInput(wanted, "does not take the folder of a run", "a CSV file");
   }
   if (!request.into.empty() || request.section_area_m2) {
     throw base::BadInput(request.into.empty() ? "--tunnel-area" : "--into",
-                         "does not go with --bins", "leave it out");
+                         fmt::format("does not go with {}", wanted), "leave it out");
   }
-  return reduce_bins(request.what, request.rotor, request.bins, request.json);
+  if (request.bins.wanted) {
+    return reduce_bins(request.what, request.rotor, request.bins, request.json);
+  }
+  return reduce_statistics(request.what, request.statistics, request.json);
 }
 
 int run_reduce(const Request& request) {
@@ -217,7 +227,7 @@ int run_reduce(const Request& request) {
   if (!request.chart.empty() && request.windows.empty()) {
     throw base::BadInput("--chart", "draws the energy chain of a window", "--window FROM:TO too");
   }
-  if (request.bins.wanted) return bins_of(request);
+  if (request.bins.wanted || request.statistics.wanted) return reduce_otherwise(request);
   if (!fs::is_directory(request.what)) return reduce_points(request);
   if (!request.into.empty()) refuse_beside_a_run("--into");
   if (!request.rotor.empty()) refuse_beside_a_run("--rotor");
@@ -249,6 +259,7 @@ void add_reduce(CLI::App& program, int& exit_code) {
                    "FILE.svg: the last window's energy chain as a picture");
   verb->add_flag("--json", request->json, "one JSON document on stdout");
   add_bins_options(*verb, request->bins);
+  add_statistics_options(*verb, request->statistics);
   verb->footer(
       "Examples: windwright reduce examples/two-bladed-rotor/points.csv\n"
       "             --rotor examples/two-bladed-rotor/rotor.toml --tunnel-area 893\n"

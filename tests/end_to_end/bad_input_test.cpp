@@ -130,12 +130,12 @@ TEST_P(BadInput, IsRefusedInOneLineAndLeavesNothing) {
 INSTANTIATE_TEST_SUITE_P(Of, BadInput,
                          testing::Values("rotor", "polar", "design", "bench", "campaign",
                                          "readings", "points", "certificate", "scenario", "groups",
-                                         "budget", "shed", "shed_scenario", "minutes"),
+                                         "budget", "shed", "shed_scenario", "minutes", "samples"),
                          [](const auto& kind) { return std::string(kind.param); });
 
 TEST(HugeInput, ALineOfOneGigabyteIsRefusedWithoutReadingIt) {
   for (const char* kind : {"rotor", "polar", "design", "bench", "campaign", "readings", "points",
-                           "certificate", "scenario", "groups", "budget", "minutes"}) {
+                           "certificate", "scenario", "groups", "budget", "minutes", "samples"}) {
     SCOPED_TRACE(kind);
     const fs::path folder = bench_folder("bad-input-huge");
     const std::string target = first_line(cases / kind / "target");

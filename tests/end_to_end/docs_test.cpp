@@ -89,6 +89,12 @@ TEST(Docs, PropagateRunsAsWritten) {
   EXPECT_NE(text_of(folder / "budget.svg").find("pitot_factor"), std::string::npos);
 }
 
+TEST(Docs, SamplesRunsAsWritten) {
+  const fs::path folder = scratch_folder("docs-samples");
+  run_page(folder, "samples.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
+  EXPECT_NE(text_of(folder / "out.txt").find("sample 312"), std::string::npos);
+}
+
 TEST(Docs, PowerCurveRunsAsWritten) {
   const fs::path folder = scratch_folder("docs-power-curve");
   run_page(folder, "power_curve.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");

@@ -153,6 +153,34 @@ TEST(Reduce, StatesTheUncertaintyOfAPowerCurve) {
   EXPECT_FALSE(got.at_pointer("/completeness/empty_bins_m_s").as_array().empty());
 }
 
+// W. F. Tietjen, R. H. Moore, Technometrics 14 (1972) 583-597: Grubbs' G of the uranium readings
+// and its one-sided critical value, six digits.
+TEST(Reduce, NamesThePublishedOutlierOfSamples) {
+  const fs::path folder = scratch_folder("reduce-statistics");
+  const json::value set = base::json_from_file(fs::path(SOURCE_FOLDER) /
+                                               "tests/published/data/"
+                                               "grubbs_uranium_mass_spectrometer.json");
+  std::string csv = "reading\n";
+  for (const json::value& value : set.at_pointer("/inputs/y").as_array())
+    csv += fmt::format("{}\n", value.to_number<double>());
+  write_text(folder / "uranium.csv", csv);
+  const Ended ended = windwright({"reduce", "uranium.csv", "--statistics", "--json"}, folder);
+  EXPECT_EQ(ended.exit_code, 1) << "an outlier calls for a look: " << ended.err;
+  const json::value got = base::json_from_text(ended.out, "stdout");
+  const json::value& channel = got.at_pointer("/channels/0");
+  const json::value& upper = channel.at("grubbs_upper");
+  EXPECT_NEAR(upper.at("g").to_number<double>(), set.at_pointer("/expected/G").to_number<double>(),
+              0.5e-6);
+  EXPECT_NEAR(upper.at("critical_5pct").to_number<double>(),
+              set.at_pointer("/expected/critical_one_sided_5pct").to_number<double>(), 0.5e-6);
+  EXPECT_EQ(upper.at("value").to_number<double>(), 245.57);
+  EXPECT_EQ(upper.at("standing").as_string(), "outlier");
+  EXPECT_NEAR(channel.at_pointer("/suspects/0/critical_5pct").to_number<double>(),
+              set.at_pointer("/crosscheck/critical_two_sided").to_number<double>(), 1e-6);
+  EXPECT_EQ(channel.at("count").to_number<int>(), 8) << "named, not taken out";
+  EXPECT_TRUE(channel.at("integral_time_s").is_null());
+}
+
 TEST(Reduce, RefusesWhatItCannotUseAndWritesNothing) {
   const fs::path folder = scratch_folder("reduce-refused");
   const auto refusal = [&](const std::vector<std::string>& arguments) {
@@ -180,6 +208,8 @@ TEST(Reduce, RefusesWhatItCannotUseAndWritesNothing) {
   EXPECT_EQ(
       refusal({"reduce", (measured_rotor / "points.csv").string(), "--bins", "--into", "out"}),
       "--into: does not go with --bins: leave it out\n");
+  EXPECT_EQ(refusal({"reduce", (measured_rotor / "points.csv").string(), "--bins", "--statistics"}),
+            "--statistics: does not go with --bins: one of them\n");
   EXPECT_EQ(refusal({"reduce", (measured_rotor / "points.csv").string(), "--bins", "--regulation",
                      "stall"}),
             "--regulation: is 'stall': passive or active\n");

@@ -1,0 +1,25 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <string>
+
+namespace CLI {
+class App;
+}
+
+namespace windwright::cli {
+
+/// Options of `reduce --statistics`.
+struct StatisticsRequest {
+  bool wanted = false;
+  std::string channel;
+  double drift_pct = 1.0;
+};
+
+void add_statistics_options(CLI::App& verb, StatisticsRequest& request);
+
+/// Statistics of a CSV of samples.
+/// @return  exit code: 1 where a channel drifts or holds an outlier
+int reduce_statistics(const std::string& file, const StatisticsRequest& request, bool json);
+
+}  // namespace windwright::cli
