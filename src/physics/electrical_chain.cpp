@@ -51,11 +51,15 @@ Machine machine_at(const ElectricalChain& chain, double rotor_speed_rad_s) {
           .open_V = std::max(0.0, line_V - 2.0 * generator.diode_drop_V)};
 }
 
+/// From here on surely no current leaves the bridge.
+double surely_open_V(const Machine& machine) {
+  return machine.fault == BridgeFault::none ? machine.open_V : 2.0 * machine.open_V + 1.0;
+}
+
 /// The bridge with nothing connected. Under a fault currents may circulate in it even so.
 const VoltageLoad& unloaded(Machine& machine) {
   if (!machine.idle) {
-    machine.idle = machine.at(machine.fault == BridgeFault::none ? machine.open_V
-                                                                 : 2.0 * machine.open_V + 1.0);
+    machine.idle = machine.at(surely_open_V(machine));
     machine.idle->load.dc_voltage_V = machine.open_V;
   }
   return *machine.idle;
@@ -81,16 +85,28 @@ void add(SourceFlow& sum, const VoltageLoad& part, double share) {
   sum.phase_emf_peak_V = load.phase_emf_peak_V;
 }
 
-/// The input voltage between two at which a falling figure (value, slope) reaches 0.
+/// Of what a short circuit would drive: below it a current is what a search left over.
+constexpr double negligible_share = 1e-9;
+
+bool carries(const Machine& machine, const GeneratorLoad& load) {
+  return load.dc_current_A >
+         negligible_share * load.phase_emf_peak_V /
+             (machine.generator.winding_resistance_ohm + machine.generator.diode_resistance_ohm);
+}
+
+/// The input voltage between two at which a figure (value, slope) that is above 0 at the lower and
+/// below 0 at the higher falls through 0. It may rise first: there, no tangent leads on.
 template <typename Figure>
 double falling_root_V(const Figure& figure, double low_V, double high_V) {
   double voltage_V = low_V;
-  for (int step = 0; step < 100; ++step) {
+  for (int step = 0; step < 120; ++step) {
     const auto [value, slope] = figure(voltage_V);
     (value > 0.0 ? low_V : high_V) = voltage_V;
-    double next_V = slope < 0.0 ? voltage_V - value / slope : high_V;
-    if (!(next_V >= low_V && next_V <= high_V)) next_V = 0.5 * (low_V + high_V);
-    if (std::abs(next_V - voltage_V) <= 1e-13 * high_V) return next_V;
+    if (value == 0.0 || high_V - low_V <= 1e-14 * high_V) return voltage_V;
+    const double tangent_V = voltage_V - value / slope;
+    const bool falls = step < 60 && slope < 0.0 && tangent_V >= low_V && tangent_V <= high_V;
+    const double next_V = falls ? tangent_V : 0.5 * (low_V + high_V);
+    if (falls && std::abs(next_V - voltage_V) <= 1e-13 * high_V) return next_V;
     voltage_V = next_V;
   }
   return voltage_V;
@@ -126,7 +142,7 @@ TrackedInput tracked_input(Machine& machine, const TrackerDemand& demand, double
       // The same wherever the bus is below it, so it is sought only once.
       if (machine.tracked && machine.tracked->load.dc_voltage_V > lowest_V)
         return {.source = *machine.tracked, .follows_bus = false};
-      return {.source = held_at(falling_root_V(excess, lowest_V, machine.open_V)),
+      return {.source = held_at(falling_root_V(excess, lowest_V, surely_open_V(machine))),
               .follows_bus = false};
     }
   }
@@ -143,7 +159,16 @@ VoltageLoad eased_off(const Machine& machine, const Converter& converter, double
     return Figure{.value = at.load.dc_power_W - limit_W,
                   .slope = at.load.dc_current_A + voltage_V * at.dc_current_slope_S};
   };
-  return machine.at(falling_root_V(excess, from_V, machine.open_V));
+  const VoltageLoad eased = machine.at(falling_root_V(excess, from_V, surely_open_V(machine)));
+  // Else energy would come from nothing and the rotor would run away unloaded.
+  if (!(std::abs(eased.load.dc_power_W - limit_W) <= 1e-6 * limit_W)) {
+    throw base::DeviceFault(
+        "charge controller",
+        fmt::format("at {:.4g} rad/s its tracker finds no input of {:.6g} W, but one of {:.6g} W",
+                    machine.rotor_speed_rad_s, limit_W, eased.load.dc_power_W),
+        "the generator's figures and the tracker's current limit");
+  }
+  return eased;
 }
 
 /// @param search  the bus voltage is still being sought: the charge current and its slope suffice
@@ -157,7 +182,7 @@ SourceFlow tracker_flow(Machine& machine, const ElectricalChain& chain,
   if (machine.open_V > facing_V && limit_A > 0.0)
     input = tracked_input(machine, output.demand, facing_V);
   const GeneratorLoad& load = input.source.load;
-  if (!(load.dc_current_A > 0.0)) {
+  if (!carries(machine, load)) {
     add(flow, unloaded(machine), 1.0);
     flow.controller_loss_W = flow.dc_power_W;
     return flow;
@@ -177,7 +202,7 @@ SourceFlow tracker_flow(Machine& machine, const ElectricalChain& chain,
   }
   add(flow, input.source, 1.0);
   flow.charge_power_W = bus_V * flow.charge_current_A;
-  flow.controller_loss_W = flow.dc_power_W - flow.charge_power_W;
+  flow.controller_loss_W = converter_flow(converter, std::max(0.0, flow.dc_power_W), bus_V).loss_W;
   return flow;
 }
 
@@ -192,7 +217,7 @@ SourceFlow switched_flow(Machine& machine, const ControllerOutput& output, doubl
     flow.charge_power_W = feeding * on.load.dc_power_W;
     flow.charge_slope_A_V = feeding * on.dc_current_slope_S;
     // Without current the terminals show what the machine makes.
-    if (!(on.load.dc_current_A > 0.0)) on.load.dc_voltage_V = std::min(bus_V, machine.open_V);
+    if (!carries(machine, on.load)) on.load.dc_voltage_V = std::min(bus_V, machine.open_V);
     add(flow, on, feeding);
   }
   if (shorted > 0.0) add(flow, short_circuited(machine), shorted);
@@ -308,21 +333,32 @@ ChainFlow electrical_flow(const ElectricalChain& chain, const ChainPositions& po
                 .battery = battery_point(chain.battery, point.battery),
                 .memory = memory};
   ChainFlow flow{};
+  const double highest_V = highest_cell_V * chain.battery.cells;
   double low_V = 0.0;
-  double high_V = highest_cell_V * chain.battery.cells;
+  double high_V = highest_V;
   double voltage_V = memory.near_V > 0.0
                          ? memory.near_V
                          : open_circuit_V(chain.battery, point.battery) - point.battery.diffusion_V;
   if (!(voltage_V > low_V && voltage_V < high_V)) voltage_V = 0.2 * high_V;
   Excess excess{};
-  for (int step = 0; step < 200 && !flow.converged; ++step) {
+  bool found = false;
+  for (int step = 0; step < 200 && !found; ++step) {
     excess = search.fill(voltage_V, true, flow);
     (excess.current_A > 0.0 ? low_V : high_V) = voltage_V;
     const double newton_V = excess.slope_S < 0.0 ? -excess.current_A / excess.slope_S : high_V;
     double next_V = voltage_V + newton_V;
-    if (!(next_V >= low_V && next_V <= high_V)) next_V = 0.5 * (low_V + high_V);
-    flow.converged = std::abs(next_V - voltage_V) <= 1e-11 * voltage_V;
+    // Tangents that run in circles end in halving.
+    if (step >= 100 || !(next_V >= low_V && next_V <= high_V)) next_V = 0.5 * (low_V + high_V);
+    found = std::abs(next_V - voltage_V) <= 1e-11 * voltage_V;
     voltage_V = next_V;
+  }
+  if (!found || voltage_V > (1.0 - 1e-9) * highest_V) {
+    throw base::DeviceFault(
+        "DC bus",
+        fmt::format("at {:.4g} rad/s the currents balance at no voltage from 0 to {:.4g} V: "
+                    "{:.4g} A are left at {:.4g} V",
+                    point.rotor_speed_rad_s, highest_V, excess.current_A, flow.bus_voltage_V),
+        "the figures of source, battery and loads");
   }
   if (chain.controller.source == SourceControl::tracker) {
     flow.source =

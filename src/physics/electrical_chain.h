@@ -91,7 +91,6 @@ struct ChainFlow {
   InverterFlow inverter;  // all 0 without one
   AcSupply ac_supply;     // peak 0 while the inverter does not run
   AcTotal ac;
-  bool converged;  // the search of the bus voltage ended within its limit of steps
 };
 
 /// Powers, losses and rates: Newton's steps on the bus voltage, kept inside a bracket from 0 to 10
@@ -100,7 +99,8 @@ struct ChainFlow {
 /// inverter's low-voltage stop its loads get nothing and what it draws is lost (inverter_flow). No
 /// allocation, but with a bridge fault and after a change of the number of loads.
 /// @param memory  of calls for this chain and these loads; load rates are left there
-/// @throws BadInput  values that are not finite
+/// @throws BadInput     values that are not finite
+/// @throws DeviceFault  no bus voltage balances, or no input of the tracker gives its limit
 ChainFlow electrical_flow(const ElectricalChain& chain, const ChainPositions& positions,
                           const ChainPoint& point, ChainMemory& memory);
 
