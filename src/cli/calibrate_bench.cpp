@@ -67,7 +67,7 @@ Calibrated calibrate_on_bench(const bench::Bench& bench, std::size_t index, benc
 
 void print_bench(const std::vector<Calibrated>& all) {
   fmt::print("{:<20} {:<13} {:>22} {:>28}  {}\n", "channel", "model", "residual sd",
-             "largest expanded (k = 2)", "valid until");
+             "largest expanded (95 %)", "valid until");
   bool any = false;
   for (const auto& [readings_file, text, file, certificate] : all) {
     fmt::print("{:<20} {:<13} {:>22} {:>28}  {}{}\n", certificate.channel, certificate.model,

@@ -83,6 +83,7 @@ void take_standard(metrology::Certificate& certificate, const CalibrateOptions& 
     if (link.standard.empty()) link.standard = of_standard.channel;
     certificate.standard.name = link.standard;
     if (certificate.standard.u == 0.0 && certificate.standard.u_relative == 0.0)
+      // Its degrees of freedom do not travel along: the 95 % are kept, over k = 2.
       certificate.standard.u = 0.5 * metrology::largest_uncertainty(of_standard).expanded;
     link.date = base::utc_text(of_standard.date);
     link.valid_until = base::utc_text(of_standard.valid_until);
@@ -271,8 +272,8 @@ void print_certificate(const metrology::Certificate& certificate,
                diagnostics.hysteresis->largest, reading_unit, diagnostics.hysteresis->at_reference,
                unit, diagnostics.hysteresis->of_range_pct);
   }
-  fmt::print("  expanded uncertainty (k = 2)  up to {:.3g} {}, at {:.4g} {}\n", largest.expanded,
-             unit, largest.reference, unit);
+  fmt::print("  expanded uncertainty (95 %)   up to {:.3g} {}, at {:.4g} {} (k = {:.2f})\n",
+             largest.expanded, unit, largest.reference, unit, largest.coverage_factor);
   fmt::print("  range                         {:.6g} to {:.6g} {}, readings {:.6g} to {:.6g} {}\n",
              certificate.reference_range[0], certificate.reference_range[1], unit,
              certificate.reading_range[0], certificate.reading_range[1], reading_unit);

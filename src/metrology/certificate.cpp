@@ -24,6 +24,7 @@ namespace windwright::metrology {
 namespace {
 
 constexpr double known = std::numeric_limits<double>::infinity();
+constexpr double level = 0.95;
 
 void add_if_any(Estimate& estimate, const std::string& input, Contribution contribution) {
   if (contribution.u != 0.0) estimate.add(input, contribution);
@@ -46,6 +47,29 @@ void require_representable(const Fit& fit, std::string_view where) {
                        "readings or references are so large or small that the squares of their "
                        "uncertainties cannot be held",
                        "other units, with numbers between 1e-100 and 1e100");
+}
+
+// With a whole covariance, over the mapped references, where powers keep their digits.
+Fit fit_polynomial_jointly(const Law& law, Readings readings, std::string_view where) {
+  require_columns(readings, where);
+  const std::size_t size = readings.reference.size();
+  const auto [low, high] =
+      std::minmax_element(readings.reference.begin(), readings.reference.end());
+  if (size == 0 || !(*low < *high)) return fit_law(law, readings, where);
+  const double middle = 0.5 * (*low + *high);
+  const double half_width = 0.5 * (*high - *low);
+  for (double& reference : readings.reference)
+    reference = (reference - middle) / half_width;
+  const std::size_t rows = 2 * size;
+  if (readings.covariance.size() == rows * rows) {
+    for (std::size_t i = 0; i < rows; ++i) {
+      for (std::size_t j = 0; j < rows; ++j) {
+        const double factor = (i < size ? half_width : 1.0) * (j < size ? half_width : 1.0);
+        readings.covariance[i * rows + j] /= factor;
+      }
+    }
+  }
+  return in_powers_of_reference(fit_law(law, readings, where), middle, half_width);
 }
 
 // What readings and references scatter by themselves, in the law's value: mean of the variances.
@@ -106,7 +130,7 @@ Estimate certified(const Certificate& certificate, double reading, bool with_res
   const bool scaled_by_residuals = std::isnan(fit.chi_squared);
   const double fit_dof = fit.degrees_of_freedom;
   Estimate estimate(value);
-  const std::vector<double> lower = decorrelated(fit.covariance, size);
+  const std::vector<double> lower = decorrelated(curve.covariance(), size);
   const std::vector<double> gradient = curve.value_per_coefficient(reading);
   for (std::size_t input = 0; input < size; ++input) {
     double sum = 0.0;
@@ -159,9 +183,12 @@ Certificate calibrate(Certificate certificate, const Readings& readings, std::st
   }
   const auto law = law_of_model(certificate.model, where);
   const int degree = degree_of(certificate.model);
-  certificate.fit = degree > 0 && readings.covariance.empty()
-                        ? fit_polynomial(readings, degree, where)
-                        : fit_law(*law, readings, where);
+  if (degree > 0) {
+    certificate.fit = readings.covariance.empty() ? fit_polynomial(readings, degree, where)
+                                                  : fit_polynomial_jointly(*law, readings, where);
+  } else {
+    certificate.fit = fit_law(*law, readings, where);
+  }
   require_representable(certificate.fit, where);
   take_ranges(certificate, readings, *law);
   require_one_to_one(certificate, where);
@@ -172,8 +199,7 @@ Certificate calibrate(Certificate certificate, const Readings& readings, std::st
 }
 
 bool lack_of_fit_is_significant(const Fit& fit) {
-  constexpr double level = 0.05;
-  return chi_squared_tail(fit.chi_squared, fit.degrees_of_freedom) < level;
+  return chi_squared_tail(fit.chi_squared, fit.degrees_of_freedom) < 1.0 - level;
 }
 
 FieldGain field_gain(const Certificate& certificate) {
@@ -251,15 +277,19 @@ bool covers(const Certificate& certificate, double reading) {
 }
 
 LargestUncertainty largest_uncertainty(const Certificate& certificate) {
-  constexpr double coverage_factor = 2.0;
   constexpr int places = 100;
-  LargestUncertainty largest{.expanded = 0.0, .reference = certificate.reference_range[0]};
+  LargestUncertainty largest{.expanded = 0.0,
+                             .coverage_factor = student_factor(level, known),
+                             .reference = certificate.reference_range[0]};
   const double width = certificate.reference_range[1] - certificate.reference_range[0];
   for (int i = 0; i <= places; ++i) {
     const double reference = certificate.reference_range[0] + width * i / places;
     const double reading = reading_of(certificate, reference);
-    const double expanded = coverage_factor * estimate_of(certificate, reading).u();
-    if (expanded > largest.expanded) largest = {.expanded = expanded, .reference = reference};
+    const Estimate estimate = estimate_of(certificate, reading);
+    const double expanded = estimate.expanded(level);
+    if (!(expanded > largest.expanded)) continue;
+    largest = {
+        .expanded = expanded, .coverage_factor = expanded / estimate.u(), .reference = reference};
   }
   return largest;
 }

@@ -114,10 +114,11 @@ Estimate estimate_of(const Certificate& certificate, double reading);
 /// Whether a reading lies within the readings of the calibration.
 bool covers(const Certificate& certificate, double reading);
 
-/// The largest expanded uncertainty (k = 2) over the certified range, and where.
+/// The largest expanded uncertainty (95 %, Student's t) over the certified range, and where.
 struct LargestUncertainty {
-  double expanded;   // in the reference's unit
-  double reference;  // where
+  double expanded;         // in the reference's unit
+  double coverage_factor;  // used there: 1.96 with many degrees of freedom, 12.7 with one
+  double reference;        // where
 };
 LargestUncertainty largest_uncertainty(const Certificate& certificate);
 

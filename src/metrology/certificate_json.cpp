@@ -32,19 +32,29 @@ json::array numbers(std::span<const double> values) {
   return array;
 }
 
+json::array rows(std::span<const double> matrix, std::size_t size) {
+  json::array result;
+  for (std::size_t row = 0; row < size; ++row)
+    result.emplace_back(numbers(matrix.subspan(row * size, size)));
+  return result;
+}
+
 json::object fit_json(const Fit& fit) {
   const std::size_t size = fit.coefficients.size();
-  json::array covariance;
-  for (std::size_t row = 0; row < size; ++row) {
-    covariance.emplace_back(numbers(std::span(fit.covariance).subspan(row * size, size)));
+  json::object result{{"coefficients", numbers(fit.coefficients)},
+                      {"standard_uncertainties", numbers(fit.standard_uncertainties)},
+                      {"covariance", rows(fit.covariance, size)},
+                      {"residual_standard_deviation", fit.residual_standard_deviation},
+                      {"degrees_of_freedom", fit.degrees_of_freedom},
+                      {"chi_squared", fit.chi_squared},
+                      {"r_squared", fit.r_squared}};
+  if (fit.scaled) {
+    result["scaled_powers"] = {{"middle", fit.scaled->middle},
+                               {"half_width", fit.scaled->half_width},
+                               {"coefficients", numbers(fit.scaled->coefficients)},
+                               {"covariance", rows(fit.scaled->covariance, size)}};
   }
-  return {{"coefficients", numbers(fit.coefficients)},
-          {"standard_uncertainties", numbers(fit.standard_uncertainties)},
-          {"covariance", covariance},
-          {"residual_standard_deviation", fit.residual_standard_deviation},
-          {"degrees_of_freedom", fit.degrees_of_freedom},
-          {"chi_squared", fit.chi_squared},
-          {"r_squared", fit.r_squared}};
+  return result;
 }
 
 // One JSON object of a certificate, with its place for messages.
@@ -150,6 +160,21 @@ class Object {
   std::string where_;
 };
 
+void require_covariance(const std::vector<double>& covariance, std::size_t size,
+                        const std::string& where) {
+  constexpr double rounding = 1e-9;
+  for (std::size_t i = 0; i < size; ++i) {
+    for (std::size_t j = 0; j <= i; ++j) {
+      const double a = covariance[i * size + j];
+      const double b = covariance[j * size + i];
+      const double bound = std::sqrt(covariance[i * size + i] * covariance[j * size + j]);
+      if (std::abs(a - b) <= rounding * bound && std::abs(a) <= (1.0 + rounding) * bound) continue;
+      throw base::BadInput(where, "is not a covariance matrix",
+                           "symmetric, with variances on its diagonal");
+    }
+  }
+}
+
 Fit fit_from(const Object& object, std::size_t size) {
   Fit fit{.coefficients = object.row("coefficients", size),
           .standard_uncertainties = object.row("standard_uncertainties", size),
@@ -161,18 +186,48 @@ Fit fit_from(const Object& object, std::size_t size) {
           .chi_squared = object.is_null("chi_squared") ? std::numeric_limits<double>::quiet_NaN()
                                                        : object.not_negative("chi_squared"),
           .r_squared = object.number("r_squared")};
-  constexpr double rounding = 1e-9;
-  for (std::size_t i = 0; i < size; ++i) {
-    for (std::size_t j = 0; j <= i; ++j) {
-      const double a = fit.covariance[i * size + j];
-      const double b = fit.covariance[j * size + i];
-      const double bound = std::sqrt(fit.covariance[i * size + i] * fit.covariance[j * size + j]);
-      if (std::abs(a - b) <= rounding * bound && std::abs(a) <= (1.0 + rounding) * bound) continue;
-      throw base::BadInput(object.place("covariance"), "is not a covariance matrix",
-                           "symmetric, with variances on its diagonal");
-    }
+  require_covariance(fit.covariance, size, object.place("covariance"));
+  if (!object.has("scaled_powers")) return fit;
+  const Object scaled = object.object("scaled_powers");
+  fit.scaled = ScaledPowers{.middle = scaled.number("middle"),
+                            .half_width = scaled.not_negative("half_width"),
+                            .coefficients = scaled.row("coefficients", size),
+                            .covariance = scaled.matrix("covariance", size)};
+  if (fit.scaled->half_width == 0.0)
+    throw base::BadInput(scaled.place("half_width"), "0", "above 0");
+  require_covariance(fit.scaled->covariance, size, scaled.place("covariance"));
+  if (!agrees_with_scaled(fit)) {
+    throw base::BadInput(object.place("scaled_powers"),
+                         "is another curve than coefficients and covariance",
+                         "the certificate as it was issued, nothing changed by hand");
   }
   return fit;
+}
+
+// Earlier certificates have powers of the reference alone: refused where their covariance cancels
+// so far that the uncertainty would be off by more than 1 %.
+void require_digits(const Certificate& certificate, std::string_view where) {
+  const Fit& fit = certificate.fit;
+  if (degree_of(certificate.model) <= 0 || fit.scaled) return;
+  const std::size_t size = fit.coefficients.size();
+  const auto& [low, high] = certificate.reference_range;
+  for (const double x : {low, 0.5 * (low + high), high}) {
+    double variance = 0.0;
+    double terms = 0.0;
+    for (std::size_t i = 0; i < size; ++i) {
+      for (std::size_t j = 0; j < size; ++j) {
+        const double term = fit.covariance[i * size + j] * std::pow(x, static_cast<double>(i + j));
+        variance += term;
+        terms += std::abs(term);
+      }
+    }
+    constexpr double of_variance = 0.02;  // 1 % of its root
+    if (std::numeric_limits<double>::epsilon() * terms <= of_variance * variance) continue;
+    throw base::BadInput(where,
+                         "the covariance in powers of the reference has lost its digits, so the "
+                         "uncertainty would be wrong",
+                         "a certificate with scaled_powers: calibrate the readings again");
+  }
 }
 
 void read_range(const Object& object, std::string_view key, double (&range)[2]) {
@@ -274,7 +329,9 @@ json::value to_json(const Certificate& certificate) {
         {"u_relative", certificate.standard.u_relative}}},
       {"u_drift", certificate.u_drift},
       {"expanded_uncertainty",
-       {{"value", largest.expanded}, {"coverage_factor", 2}, {"at_reference", largest.reference}}},
+       {{"value", largest.expanded},
+        {"coverage_factor", largest.coverage_factor},
+        {"at_reference", largest.reference}}},
       {"date", base::utc_text(certificate.date)},
       {"valid_until", base::utc_text(certificate.valid_until)},
       {"environment", certificate.environment},
@@ -324,6 +381,7 @@ Certificate certificate_from_text(std::string_view text, std::string_view file) 
     throw base::BadInput(object.place("valid_until"), "is before the date", "a later day");
   }
   require_one_to_one(certificate, fmt::format("{}:1", file));
+  require_digits(certificate, object.object("fit").place("covariance"));
   read_additions(object, certificate);
   return certificate;
 }

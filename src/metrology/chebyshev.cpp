@@ -19,8 +19,8 @@ Interval::Interval(std::span<const double> references) : middle(0), half(1) {
                                              static_cast<Index>(references.size()));
   const Extended low = all.minCoeff();
   const Extended high = all.maxCoeff();
-  middle = (low + high) / 2;
-  half = (high - low) / 2;
+  middle = static_cast<double>((low + high) / 2);
+  half = static_cast<double>((high - low) / 2);
 }
 
 ExtendedMatrix chebyshev(const Interval& interval, const ExtendedVector& references, int degree) {
@@ -51,6 +51,11 @@ ExtendedMatrix powers_of_chebyshev(const Interval& interval, int degree) {
     }
   }
   return powers;
+}
+
+ExtendedMatrix scaled_powers_of_chebyshev(int degree) {
+  constexpr double ends[] = {-1.0, 1.0};
+  return powers_of_chebyshev(Interval(ends), degree);
 }
 
 namespace {
@@ -154,6 +159,8 @@ std::optional<SummedFit> fit_by_sums(std::span<const double> reference,
 
   SummedFit fit{.coefficients = {},
                 .covariance = {},
+                .scaled_coefficients = {},
+                .scaled_covariance = {},
                 .sum_of_squares = 0.0,
                 .weighted_sum_of_squares = 0.0,
                 .weighted_total = 0.0};
@@ -167,6 +174,9 @@ std::optional<SummedFit> fit_by_sums(std::span<const double> reference,
   const ExtendedMatrix powers = powers_of_chebyshev(interval, degree);
   fit.coefficients = powers * corrected;
   fit.covariance = powers * inverse * powers.transpose();
+  const ExtendedMatrix scaled = scaled_powers_of_chebyshev(degree);
+  fit.scaled_coefficients = scaled * corrected;
+  fit.scaled_covariance = scaled * inverse * scaled.transpose();
   return fit;
 }
 

@@ -15,6 +15,7 @@ struct Interval {
   Extended middle;
   Extended half;
 
+  /// Both rounded to double, so that they can be written down and read back.
   /// @param references  two distinct ones at least
   explicit Interval(std::span<const double> references);
   Extended inside(Extended x) const { return (x - middle) / half; }
@@ -29,11 +30,16 @@ ExtendedMatrix chebyshev(const Interval& interval, const ExtendedVector& referen
 /// Powers of the reference (rows, rising) in each Chebyshev polynomial (columns).
 ExtendedMatrix powers_of_chebyshev(const Interval& interval, int degree);
 
+/// The same for powers of the mapped reference, t.
+ExtendedMatrix scaled_powers_of_chebyshev(int degree);
+
 /// A weighted fit of very many readings, by sums over them.
 struct SummedFit {
-  ExtendedVector coefficients;  // rising powers
-  ExtendedMatrix covariance;    // with the weights as stated, not scaled
-  double sum_of_squares;        // of the residuals
+  ExtendedVector coefficients;         // rising powers
+  ExtendedMatrix covariance;           // with the weights as stated, not scaled
+  ExtendedVector scaled_coefficients;  // the same in powers of the mapped reference
+  ExtendedMatrix scaled_covariance;
+  double sum_of_squares;  // of the residuals
   double weighted_sum_of_squares;
   double weighted_total;  // of the readings about their weighted mean
 };

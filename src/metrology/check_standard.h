@@ -3,7 +3,8 @@
 
 namespace windwright::metrology {
 
-/// E_n number: difference over the root sum of squares of the two expanded uncertainties (k = 2).
+/// E_n number: difference over the root sum of squares of the two expanded uncertainties (of one
+/// level of confidence, 95 % or k = 2).
 /// Up to 1 the two agree.
 /// @param difference  measured less reference, any unit
 /// @param expanded_a  expanded uncertainty of one, same unit, 0 or more

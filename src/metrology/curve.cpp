@@ -32,7 +32,10 @@ AtArgument evaluated(const Law& law, const std::vector<double>& coefficients, Ex
 }  // namespace
 
 Curve::Curve(const Certificate& certificate)
-    : coefficients_(certificate.fit.coefficients),
+    : fit_(certificate.fit),
+      middle_(fit_.scaled ? fit_.scaled->middle : 0.0),
+      half_width_(fit_.scaled ? fit_.scaled->half_width : 1.0),
+      coefficients_(fit_.scaled ? fit_.scaled->coefficients : fit_.coefficients),
       law_(degree_of(certificate.model) > 0 ? nullptr : law_of_model(certificate.model, "model")),
       backward_(law_ != nullptr && law_->is_backward()),
       low_(backward_ ? certificate.reading_range[0] : certificate.reference_range[0]),
@@ -44,13 +47,14 @@ Curve::Curve(const Certificate& certificate)
       rising_(at_high_ > at_low_ ? 1.0 : -1.0) {}
 
 double Curve::function(double argument) const {
-  if (law_ == nullptr) return polynomial(coefficients_, argument);
+  if (law_ == nullptr) return polynomial(coefficients_, (argument - middle_) / half_width_);
   return evaluated(*law_, coefficients_, argument).value;
 }
 
 double Curve::slope(double argument) const {
   const double inside = std::clamp(argument, low_, high_);
-  if (law_ == nullptr) return polynomial_slope(coefficients_, inside);
+  if (law_ == nullptr)
+    return polynomial_slope(coefficients_, (inside - middle_) / half_width_) / half_width_;
   return evaluated(*law_, coefficients_, inside).slope;
 }
 
@@ -62,7 +66,7 @@ double Curve::extended_function(double argument) const {
 
 double Curve::inverse(double value) const {
   if (law_ == nullptr && coefficients_.size() == 2)
-    return (value - coefficients_[0]) / coefficients_[1];
+    return middle_ + half_width_ * ((value - coefficients_[0]) / coefficients_[1]);
   if (rising_ * (value - at_high_) >= 0.0) return high_ + (value - at_high_) / slope_high_;
   if (rising_ * (value - at_low_) <= 0.0) return low_ + (value - at_low_) / slope_low_;
   if (std::isnan(value)) return value;
@@ -115,6 +119,10 @@ std::vector<double> Curve::value_per_coefficient(double reading) const {
   return result;
 }
 
+const std::vector<double>& Curve::covariance() const {
+  return fit_.scaled ? fit_.scaled->covariance : fit_.covariance;
+}
+
 // Of the curve carried on along its tangents.
 std::vector<double> Curve::gradient(double argument) const {
   const double end = std::clamp(argument, low_, high_);
@@ -124,9 +132,9 @@ std::vector<double> Curve::gradient(double argument) const {
     double power = 1.0;
     double slope_of_power = 0.0;
     for (std::size_t k = 0; k < result.size(); ++k) {
-      result[k] = power + slope_of_power * beyond;
+      result[k] = power + slope_of_power * (beyond / half_width_);
       slope_of_power = static_cast<double>(k + 1) * power;
-      power *= end;
+      power *= (end - middle_) / half_width_;
     }
     return result;
   }

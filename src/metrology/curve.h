@@ -23,8 +23,10 @@ class Curve {
   /// Change of the value per change of the law's own value: that of a reading, or 1 where the law
   /// gives the reference.
   double value_per_residual(double reading) const;
-  /// Change of the value with each coefficient, at a reading.
+  /// Change of the value with each coefficient that covariance() is of, at a reading.
   std::vector<double> value_per_coefficient(double reading) const;
+  /// Of the coefficients in use: those of the fit, or of a polynomial in scaled powers.
+  const std::vector<double>& covariance() const;
 
   /// Slope of the law at an argument within the range.
   double slope(double argument) const;
@@ -37,8 +39,11 @@ class Curve {
   double root(double function_value) const;
   std::vector<double> gradient(double argument) const;
 
-  const std::vector<double>& coefficients_;
-  std::unique_ptr<const Law> law_;  // null for polynomials, which need none
+  const Fit& fit_;
+  double middle_;                            // of a polynomial in scaled powers, else 0
+  double half_width_;                        // the same, else 1
+  const std::vector<double>& coefficients_;  // in use
+  std::unique_ptr<const Law> law_;           // null for polynomials, which need none
   bool backward_;
   double low_;  // of the argument
   double high_;

@@ -13,6 +13,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <iterator>
 #include <map>
 #include <optional>
 #include <string>
@@ -129,12 +130,19 @@ void test_hysteresis(const ReadingsFile& file, const std::vector<ResidualPoint>&
                      Hysteresis& loop) {
   std::vector<double> rising;
   std::vector<double> falling;
-  for (std::size_t i = 0; i < points.size(); ++i)
+  double largest = 0.0;
+  for (std::size_t i = 0; i < points.size(); ++i) {
     (file.direction[i] == Direction::up ? rising : falling).push_back(points[i].residual);
-  loop.p = welch_test(falling, rising).p;
-  loop.is_significant = loop.p < 1.0 - level;
+    largest = std::max({largest, std::abs(points[i].reading), std::abs(points[i].reference)});
+  }
+  const TwoSampleTest test = welch_test(falling, rising);
+  loop.p = test.p;
+  constexpr double rounding = 1e-13;  // a loop of the last digit is none
+  loop.is_significant = loop.p < 1.0 - level && std::abs(test.difference) > rounding * largest;
 }
 
+// By residuals, so that rising and falling readings need not stand at the same references: each
+// reference come to from above with the nearest one come to from below.
 std::optional<Hysteresis> hysteresis(const Certificate& certificate, const ReadingsFile& file,
                                      const std::vector<ResidualPoint>& points) {
   if (file.direction.empty()) return std::nullopt;
@@ -142,25 +150,33 @@ std::optional<Hysteresis> hysteresis(const Certificate& certificate, const Readi
   std::map<double, Group> down;
   for (std::size_t i = 0; i < file.direction.size(); ++i) {
     Group& group = (file.direction[i] == Direction::up ? up : down)[file.readings.reference[i]];
-    group.sum += file.readings.reading[i];
+    group.sum += points[i].residual;
     ++group.count;
   }
+  if (up.empty() || down.empty()) return std::nullopt;
+  const bool backward = Curve(certificate).is_backward();
+  const double range = certificate.reading_range[1] - certificate.reading_range[0];
   std::optional<Hysteresis> result;
-  for (const auto& [reference, rising] : up) {
-    const auto falling = down.find(reference);
-    if (falling == down.end()) continue;
-    const double difference =
-        falling->second.sum / falling->second.count - rising.sum / rising.count;
-    if (result && std::abs(difference) <= std::abs(result->largest)) continue;
-    const double range = certificate.reading_range[1] - certificate.reading_range[0];
-    result = {.largest = difference,
+  for (const auto& [reference, falling] : down) {
+    auto nearest = up.lower_bound(reference);
+    if (nearest == up.end() || (nearest != up.begin() &&
+                                reference - std::prev(nearest)->first < nearest->first - reference))
+      --nearest;
+    const Group& rising = nearest->second;
+    const double left = falling.sum / falling.count - rising.sum / rising.count;
+    // A backward law's residual is the reference less the value.
+    const double per_reading = sensitivity(certificate, reading_of(certificate, reference));
+    const double in_reference = backward ? -left : left * per_reading;
+    const double in_reading = backward ? -left / per_reading : left;
+    if (result && std::abs(in_reading) <= std::abs(result->largest)) continue;
+    result = {.largest = in_reading,
               .at_reference = reference,
-              .in_reference = difference * sensitivity(certificate, rising.sum / rising.count),
-              .of_range_pct = 100.0 * std::abs(difference) / range,
+              .in_reference = in_reference,
+              .of_range_pct = 100.0 * std::abs(in_reading) / range,
               .p = 1.0,
               .is_significant = false};
   }
-  if (result) test_hysteresis(file, points, *result);
+  test_hysteresis(file, points, *result);
   return result;
 }
 

@@ -39,7 +39,8 @@ struct LackOfFitTest {
 
 /// Readings that were reached from below against those reached from above.
 struct Hysteresis {
-  double largest;  // down less up, mean of each, in the reading's unit, signed
+  double largest;  // residuals down less up, mean of each, as a change of the reading, signed;
+                   // each reference of a falling reading with the nearest of a rising one
   double at_reference;
   double in_reference;  // the same as a change of the value
   double of_range_pct;  // of the readings' range, size only

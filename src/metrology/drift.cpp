@@ -3,6 +3,7 @@
 
 #include "base/errors.h"
 #include "metrology/check_standard.h"
+#include "metrology/estimate.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -11,6 +12,7 @@
 #include <chrono>
 #include <cmath>
 #include <cstddef>
+#include <limits>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -21,22 +23,17 @@ namespace json = boost::json;
 
 namespace {
 
-constexpr double coverage_factor = 2.0;
+constexpr double known = std::numeric_limits<double>::infinity();
 
-// Standard uncertainty of a value by a certificate; that of its standard apart.
-struct Parts {
-  double own;
-  double standard;
-};
-Parts parts(const Certificate& certificate, double reading) {
-  double own = 0.0;
-  double standard = 0.0;
+// Adds what makes a value by a certificate uncertain, as inputs of their own; that of its standard
+// only where it does not cancel.
+void add_parts(Estimate& difference, const std::string& whose, const Certificate& certificate,
+               double reading, bool with_standard) {
   const std::string prefix = certificate.channel + ":standard";
   const Estimate value = estimate_of(certificate, reading);
   for (const auto& [input, contribution] : value.contributions()) {
-    (input.starts_with(prefix) ? standard : own) += contribution.u * contribution.u;
+    if (with_standard || !input.starts_with(prefix)) difference.add(whose + input, contribution);
   }
-  return {.own = std::sqrt(own), .standard = std::sqrt(standard)};
 }
 
 }  // namespace
@@ -51,15 +48,17 @@ SensorState sensor_state(const Certificate& certificate, const Readings& reading
         readings.u_reading.empty()
             ? 0.0
             : sensitivity(certificate, readings.reading[i]) * readings.u_reading[i];
-    const double u_value = std::hypot(estimate_of(certificate, readings.reading[i]).u(), u_reading);
+    Estimate by_certificate = estimate_of(certificate, readings.reading[i]);
+    by_certificate.add("reading#1", {u_reading, known});
     const double u_own = readings.u_reference.empty() ? 0.0 : readings.u_reference[i];
     const double u_reference = std::hypot(standard.u, standard.u_relative * reference, u_own);
     const double deviation = value - reference;
-    const double ratio = en(deviation, coverage_factor * u_value, coverage_factor * u_reference);
+    const Estimate by_standard(reference, {{"reference#1", {u_reference, known}}});
+    const double ratio = en(deviation, by_certificate.expanded(), by_standard.expanded());
     state.points.push_back({.reference = reference,
                             .value = value,
                             .deviation = deviation,
-                            .expanded = coverage_factor * std::hypot(u_value, u_reference),
+                            .expanded = (by_certificate - by_standard).expanded(),
                             .en = ratio});
     if (std::abs(deviation) > std::abs(state.largest_deviation))
       state.largest_deviation = deviation;
@@ -97,11 +96,10 @@ Drift drift_between(const Certificate& earlier, const Certificate& later, std::s
     const double reference = low + (high - low) * place / places;
     const double reading = reading_of(earlier, reference);
     const double difference = value_of(later, reading) - reference;
-    const Parts before = parts(earlier, reading);
-    const Parts now = parts(later, reading);
-    double u = std::hypot(before.own, now.own);
-    if (!same_standard) u = std::hypot(u, before.standard, now.standard);
-    const double expanded = coverage_factor * u;
+    Estimate moved(difference);
+    add_parts(moved, "earlier ", earlier, reading, !same_standard);
+    add_parts(moved, "later ", later, reading, !same_standard);
+    const double expanded = moved.expanded();
     drift.points.push_back(
         {.reference = reference, .difference = difference, .expanded = expanded});
     if (std::abs(difference) > std::abs(drift.largest)) {

@@ -16,7 +16,7 @@ struct AsFoundPoint {
   double reference;
   double value;      // by the certificate
   double deviation;  // value less reference
-  double expanded;   // k = 2: certificate, standard and reading together
+  double expanded;   // 95 %, Student's t: certificate, standard and reading together
   double en;         // deviation over the root sum of squares of both expanded uncertainties
 };
 
@@ -38,7 +38,7 @@ SensorState sensor_state(const Certificate& certificate, const Readings& reading
 struct DriftPoint {
   double reference;
   double difference;  // value by the later less value by the earlier, of one reading
-  double expanded;    // k = 2, of the difference
+  double expanded;    // 95 %, Student's t, of the difference
 };
 struct Drift {
   std::vector<DriftPoint> points;  // 11 over the range that both cover

@@ -16,6 +16,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace windwright::metrology {
@@ -30,6 +31,8 @@ using Eigen::Index;
 struct Solution {
   Vector coefficients;  // rising powers
   Matrix covariance;    // with unit weights for the standard deviation given
+  Vector scaled = {};   // of a polynomial: the same in powers of the mapped reference
+  Matrix scaled_covariance = {};
 };
 
 // Minimises the sum of ((y - f(x)) / u)^2.
@@ -46,7 +49,10 @@ Solution solve(const Interval& interval, const Vector& x, const Vector& y, const
       Matrix::Identity(degree + 1, degree + 1));
   const Matrix powers = powers_of_chebyshev(interval, degree);
   const Matrix root = powers * inverse;
-  return {powers * solution, root * root.transpose()};
+  const Matrix scaled = scaled_powers_of_chebyshev(degree);
+  const Matrix scaled_root = scaled * inverse;
+  return {powers * solution, root * root.transpose(), scaled * solution,
+          scaled_root * scaled_root.transpose()};
 }
 
 Real value(const Vector& coefficients, Real x) {
@@ -149,7 +155,7 @@ Adjusted fit_both(const Interval& interval, const Readings& readings, int degree
     Vector target(n);
     Vector slopes(n);
     for (Index i = 0; i < n; ++i) {
-      slopes[i] = slope(result.solution.coefficients, adjusted[i]);
+      slopes[i] = slope(result.solution.scaled, interval.inside(adjusted[i])) / interval.half;
       covariances[i] = r[i] * u_x[i] * u_y[i];
       result.u[i] = std::sqrt(u_y[i] * u_y[i] + slopes[i] * slopes[i] * u_x[i] * u_x[i] -
                               2 * slopes[i] * covariances[i]);
@@ -162,7 +168,7 @@ Adjusted fit_both(const Interval& interval, const Readings& readings, int degree
     result.solution = solve(interval, adjusted, target, result.u, degree);
     Real moved = 0;
     for (Index i = 0; i < n; ++i) {
-      result.residuals[i] = target[i] - value(result.solution.coefficients, adjusted[i]);
+      result.residuals[i] = target[i] - value(result.solution.scaled, interval.inside(adjusted[i]));
       const Real share = slopes[i] * u_x[i] * u_x[i] - covariances[i];
       const Real next = x[i] + share / (result.u[i] * result.u[i]) * result.residuals[i];
       moved = std::max(moved, std::abs(next - adjusted[i]));
@@ -183,7 +189,16 @@ struct Rest {
   bool stated;  // uncertainties
 };
 
-Fit report(const Solution& solution, const Rest& rest) {
+std::vector<double> doubles(const Matrix& matrix, Real scale) {
+  std::vector<double> result;
+  for (Index i = 0; i < matrix.rows(); ++i) {
+    for (Index j = 0; j < matrix.cols(); ++j)
+      result.push_back(static_cast<double>(scale * matrix(i, j)));
+  }
+  return result;
+}
+
+Fit report(const Solution& solution, const Rest& rest, const Interval* interval) {
   const auto size = solution.coefficients.size();
   const auto dof = static_cast<int>(rest.readings) - static_cast<int>(size);
   Fit fit{.coefficients = {},
@@ -201,9 +216,13 @@ Fit report(const Solution& solution, const Rest& rest) {
     fit.coefficients.push_back(static_cast<double>(solution.coefficients[i]));
     fit.standard_uncertainties.push_back(
         static_cast<double>(std::sqrt(scale * solution.covariance(i, i))));
-    for (Index j = 0; j < size; ++j) {
-      fit.covariance.push_back(static_cast<double>(scale * solution.covariance(i, j)));
-    }
+  }
+  fit.covariance = doubles(solution.covariance, scale);
+  if (interval != nullptr) {
+    fit.scaled = ScaledPowers{.middle = static_cast<double>(interval->middle),
+                              .half_width = static_cast<double>(interval->half),
+                              .coefficients = doubles(solution.scaled, 1),
+                              .covariance = doubles(solution.scaled_covariance, scale)};
   }
   return fit;
 }
@@ -227,12 +246,40 @@ std::optional<Fit> fit_very_many(const Readings& readings, int degree) {
       Eigen::Map<const Eigen::ArrayXd>(readings.u_reading.data(), size).square().inverse();
   const auto summed = fit_by_sums(readings.reference, readings.reading, weight, degree);
   if (!summed) return std::nullopt;
-  return report({summed->coefficients, summed->covariance},
+  const Interval interval(readings.reference);
+  return report({summed->coefficients, summed->covariance, summed->scaled_coefficients,
+                 summed->scaled_covariance},
                 {.squares = summed->sum_of_squares,
                  .weighted_squares = summed->weighted_sum_of_squares,
                  .weighted_total = summed->weighted_total,
                  .readings = readings.reference.size(),
-                 .stated = !weight.empty()});
+                 .stated = !weight.empty()},
+                &interval);
+}
+
+// Powers of the reference (rows) in each power of the mapped reference (columns): binomial.
+Matrix powers_of_scaled(Real middle, Real half, Index size) {
+  Matrix powers = Matrix::Zero(size, size);
+  powers(0, 0) = 1;
+  for (Index k = 1; k < size; ++k) {
+    for (Index j = 0; j <= k; ++j) {
+      powers(j, k) = -middle / half * powers(j, k - 1);
+      if (j > 0) powers(j, k) += powers(j - 1, k - 1) / half;
+    }
+  }
+  return powers;
+}
+
+Matrix square(const std::vector<double>& entries, Index size) {
+  using Rows =
+      Eigen::Map<const Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>>;
+  return Rows(entries.data(), size, size).cast<Real>();
+}
+
+// Entry by entry, against the rounding of the terms that made it.
+bool is_near(const Matrix& got, const Matrix& wanted, const Matrix& terms) {
+  constexpr Real rounding = 1e-12L;
+  return ((got - wanted).cwiseAbs().array() <= rounding * terms.array()).all();
 }
 
 // Scaled columns, so that terms of any size keep their digits.
@@ -282,8 +329,10 @@ Fit fit_polynomial(const Readings& readings, int degree, std::string_view where)
   const auto n = static_cast<Index>(readings.reference.size());
   if (!readings.u_reference.empty()) {
     const Adjusted adjusted = fit_both(interval, readings, degree, where);
-    return report(adjusted.solution, rest_of(column(readings.reading, n), adjusted.residuals,
-                                             adjusted.u.cwiseAbs2().cwiseInverse(), true, true));
+    return report(adjusted.solution,
+                  rest_of(column(readings.reading, n), adjusted.residuals,
+                          adjusted.u.cwiseAbs2().cwiseInverse(), true, true),
+                  &interval);
   }
   if (const auto fit = fit_very_many(readings, degree)) return *fit;
   const Vector x = column(readings.reference, n);
@@ -293,8 +342,9 @@ Fit fit_polynomial(const Readings& readings, int degree, std::string_view where)
   const Solution solution = solve(interval, x, y, u, degree);
   Vector residuals(n);
   for (Index i = 0; i < n; ++i)
-    residuals[i] = y[i] - value(solution.coefficients, x[i]);
-  return report(solution, rest_of(y, residuals, u.cwiseAbs2().cwiseInverse(), true, stated));
+    residuals[i] = y[i] - value(solution.scaled, interval.inside(x[i]));
+  return report(solution, rest_of(y, residuals, u.cwiseAbs2().cwiseInverse(), true, stated),
+                &interval);
 }
 
 Fit fit_linear(const LinearReadings& readings, std::string_view where) {
@@ -317,8 +367,38 @@ Fit fit_linear(const LinearReadings& readings, std::string_view where) {
   const Matrix terms = Terms(readings.terms.data(), n, static_cast<Index>(size)).cast<Real>();
   const Solution solution =
       solve_linear(weights.asDiagonal() * terms, weights.cwiseProduct(y), where);
-  return report(solution, rest_of(y, y - terms * solution.coefficients, weights.cwiseAbs2(),
-                                  readings.has_constant, stated));
+  return report(solution,
+                rest_of(y, y - terms * solution.coefficients, weights.cwiseAbs2(),
+                        readings.has_constant, stated),
+                nullptr);
+}
+
+Fit in_powers_of_reference(Fit fit_of_t, double middle, double half_width) {
+  const auto size = static_cast<Index>(fit_of_t.coefficients.size());
+  const Matrix powers = powers_of_scaled(middle, half_width, size);
+  const Vector coefficients = powers * column(fit_of_t.coefficients, size);
+  const Matrix covariance = powers * square(fit_of_t.covariance, size) * powers.transpose();
+  Fit fit = fit_of_t;
+  fit.coefficients = doubles(coefficients, 1);
+  fit.standard_uncertainties = doubles(covariance.diagonal().cwiseMax(Real(0)).cwiseSqrt(), 1);
+  fit.covariance = doubles(covariance, 1);
+  fit.scaled = ScaledPowers{.middle = middle,
+                            .half_width = half_width,
+                            .coefficients = std::move(fit_of_t.coefficients),
+                            .covariance = std::move(fit_of_t.covariance)};
+  return fit;
+}
+
+bool agrees_with_scaled(const Fit& fit) {
+  if (!fit.scaled) return true;
+  const auto size = static_cast<Index>(fit.coefficients.size());
+  const Matrix powers = powers_of_scaled(fit.scaled->middle, fit.scaled->half_width, size);
+  const Matrix sizes = powers.cwiseAbs();
+  const Vector c = column(fit.scaled->coefficients, size);
+  const Matrix covariance = square(fit.scaled->covariance, size);
+  return is_near(column(fit.coefficients, size), powers * c, sizes * c.cwiseAbs()) &&
+         is_near(square(fit.covariance, size), powers * covariance * powers.transpose(),
+                 sizes * covariance.cwiseAbs() * sizes.transpose());
 }
 
 double polynomial(std::span<const double> coefficients, double x) {

@@ -2,11 +2,22 @@
 #pragma once
 
 #include <cstddef>
+#include <optional>
 #include <span>
 #include <string_view>
 #include <vector>
 
 namespace windwright::metrology {
+
+/// A polynomial in powers of t = (reference - middle) / half_width, t from -1 to 1 over the
+/// readings. Far from zero, powers of the reference itself cancel: their covariance, rounded to
+/// double, may leave no digit of an uncertainty; this one keeps them.
+struct ScaledPowers {
+  double middle;
+  double half_width;                 // above 0
+  std::vector<double> coefficients;  // rising powers of t
+  std::vector<double> covariance;    // coefficients x coefficients, row by row
+};
 
 /// How a fitted curve reading = f(reference) came out.
 struct Fit {
@@ -17,6 +28,7 @@ struct Fit {
   int degrees_of_freedom;                      // readings less coefficients
   double chi_squared;                          // NaN without stated reading uncertainties
   double r_squared;                            // 1 where the readings are all the same
+  std::optional<ScaledPowers> scaled = {};     // of polynomials: the same curve, to be used
 };
 
 /// Readings of known inputs, all columns of the same length.
@@ -74,6 +86,13 @@ struct LinearReadings {
 /// @throws BadInput  columns of different length, values not finite, uncertainties not above 0, no
 ///                   more readings than coefficients, terms that depend on each other
 Fit fit_linear(const LinearReadings& readings, std::string_view where);
+
+/// A fit in powers of t = (reference - middle) / half_width as one in powers of the reference,
+/// which keeps the given one as `scaled`.
+Fit in_powers_of_reference(Fit fit_of_t, double middle, double half_width);
+
+/// Whether coefficients and covariance are those of `scaled`, to the rounding of doubles.
+bool agrees_with_scaled(const Fit& fit);
 
 /// f(x), and f'(x), of coefficients in rising powers.
 double polynomial(std::span<const double> coefficients, double x);

@@ -8,9 +8,10 @@ namespace windwright::metrology {
 /// Student's test of the means of two samples.
 struct TwoSampleTest {
   double difference;  // mean of the first less mean of the second
-  double t;           // over its standard error; 0 where neither sample scatters
+  double t;           // over its standard error; where neither sample scatters 0 or infinite
   double dof;         // effective
-  double p;           // chance of a |t| this large where the means are the same
+  double p;           // chance of a |t| this large where the means are the same; 0 for means
+                      // that differ without any scatter
 };
 
 /// Both samples scatter alike: one pooled variance.

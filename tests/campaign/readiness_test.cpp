@@ -105,6 +105,7 @@ TEST(Readiness, SeesASensorThatHasMoved) {
   certify(bench);
   const bench::Channel& channel = bench.channels[bench.channel_index("dc_voltage_V")];
   metrology::Certificate moved = certificate_of(channel);
+  moved.fit.scaled.reset();  // moved by hand, in powers of the reference
   moved.fit.coefficients[0] += 10 * moved.u_drift * moved.fit.coefficients[1];
   lay(moved, channel);
   twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);

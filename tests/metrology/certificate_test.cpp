@@ -11,6 +11,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <cstddef>
 #include <filesystem>
 #include <functional>
 #include <string>
@@ -148,8 +149,9 @@ TEST(EstimateOf, CoefficientsGiveTheVarianceOfTheCurve) {
 
 // Moves each coefficient and looks how the value goes, beyond the range too.
 TEST(EstimateOf, ContributionsFollowACoefficientThatMoves) {
-  const Certificate certificate = falling_quadratic();
-  Certificate one = certificate;  // only c_2 uncertain
+  Certificate certificate = falling_quadratic();
+  certificate.fit.scaled.reset();  // the coefficients of the reference's powers
+  Certificate one = certificate;   // only c_2 uncertain
   one.fit.covariance.assign(9, 0.0);
   one.fit.covariance[8] = 1e-8;
   Certificate moved = certificate;
@@ -171,7 +173,105 @@ TEST(EstimateOf, DifferenceOfTwoReadingsIsBetterThanEach) {
 TEST(LargestUncertainty, IsAtTheFarEndForARelativeStandard) {
   const LargestUncertainty got = largest_uncertainty(line());
   EXPECT_EQ(got.reference, 10.0);
-  EXPECT_NEAR(got.expanded, 2.0 * estimate_of(line(), 4.5).u(), 1e-4);
+  EXPECT_NEAR(got.expanded, estimate_of(line(), 4.5).expanded(), 1e-4);
+}
+
+// JCGM 100:2008, Table G.2: t for 95 % and one degree of freedom is 12.71.
+TEST(LargestUncertainty, CoversByStudentsFactor) {
+  Certificate plain = blank("line");
+  plain.standard = {};
+  plain.u_drift = 0.0;
+  Readings three;
+  three.reference = {1.0, 2.0, 3.0};
+  three.reading = {1.02, 1.97, 3.04};
+  const Certificate certificate = calibrate(plain, three, "test");
+  const LargestUncertainty got = largest_uncertainty(certificate);
+  EXPECT_NEAR(got.coverage_factor, 12.71, 0.005);
+  EXPECT_NEAR(got.expanded,
+              12.71 * estimate_of(certificate, reading_of(certificate, got.reference)).u(), 0.001);
+  const json::value document = to_json(certificate);
+  EXPECT_NEAR(document.at_pointer("/expanded_uncertainty/coverage_factor").to_number<double>(),
+              12.71, 0.005);
+}
+
+// A barometer from 99 to 103 kPa: powers of the reference reach 1e25.
+Readings far_from_zero(double offset) {
+  Readings readings;
+  for (int i = 0; i <= 20; ++i) {
+    const double x = 99000.0 + 200.0 * i;
+    const double t = (x - 101000.0) / 2000.0;
+    readings.reference.push_back(x - offset);
+    readings.reading.push_back(2.5 + 1.2 * t + 0.04 * t * t + 0.002 * ((i * 7) % 5 - 2));
+  }
+  return readings;
+}
+
+// The place of zero is a convention: it changes no uncertainty.
+TEST(EstimateOf, IsTheSameFarFromZero) {
+  Certificate plain = blank("polynomial:5");
+  plain.standard = {};
+  plain.u_drift = 0.0;
+  const Certificate near = calibrate(plain, far_from_zero(101000.0), "near");
+  const Certificate far = calibrate(plain, far_from_zero(0.0), "far");
+  const Certificate read_back = certificate_from_text(base::json_text(to_json(far)), "far.json");
+  for (const double reading : {1.35, 2.0, 2.5, 3.6}) {
+    const Estimate wanted = estimate_of(near, reading);
+    for (const Certificate* one : {&far, &read_back}) {
+      const Estimate got = estimate_of(*one, reading);
+      EXPECT_NEAR(got.value() - 101000.0, wanted.value(), 1e-7) << reading;
+      EXPECT_NEAR(got.u() / wanted.u(), 1.0, 1e-9) << reading;
+    }
+  }
+}
+
+// A whole covariance without correlation is the same statement as a column of uncertainties.
+TEST(EstimateOf, IsTheSameFarFromZeroWithAWholeCovariance) {
+  Readings by_column = far_from_zero(0.0);
+  Readings whole = by_column;
+  const std::size_t size = whole.reading.size();
+  by_column.u_reading.assign(size, 0.003);
+  whole.covariance.assign(size * size, 0.0);
+  for (std::size_t i = 0; i < size; ++i)
+    whole.covariance[i * size + i] = 9e-6;
+  const Certificate wanted = calibrate(blank("polynomial:4"), by_column, "column");
+  const Certificate got = calibrate(blank("polynomial:4"), whole, "whole");
+  for (const double reading : {1.35, 2.5, 3.6}) {
+    EXPECT_NEAR(value_of(got, reading), value_of(wanted, reading), 1e-5) << reading;
+    const double u =
+        estimate_of(wanted, reading).contributions().at("air_speed_m_s:calibration-0").u;
+    EXPECT_NEAR(estimate_of(got, reading).contributions().at("air_speed_m_s:calibration-0").u / u,
+                1.0, 1e-6)
+        << reading;
+  }
+}
+
+std::string refusal(const json::value& document) {
+  try {
+    certificate_from_text(base::json_text(document), "cert.json");
+  } catch (const base::BadInput& error) {
+    return error.what();
+  }
+  return "";
+}
+
+TEST(CertificateFromText, RefusesScaledPowersOfAnotherCurve) {
+  json::value document = to_json(line());
+  EXPECT_EQ(refusal(document), "");
+  json::value& coefficient = document.at_pointer("/fit/coefficients/0");
+  coefficient = coefficient.to_number<double>() + 1e-6;
+  EXPECT_NE(refusal(document).find("is another curve than coefficients and covariance"),
+            std::string::npos)
+      << refusal(document);
+}
+
+// As issued before scaled powers were kept.
+TEST(CertificateFromText, RefusesACovarianceThatLostItsDigits) {
+  json::value far = to_json(calibrate(blank("polynomial:5"), far_from_zero(0.0), "far"));
+  far.at("fit").as_object().erase("scaled_powers");
+  EXPECT_NE(refusal(far).find("has lost its digits"), std::string::npos) << refusal(far);
+  json::value old = to_json(line());
+  old.at("fit").as_object().erase("scaled_powers");
+  EXPECT_EQ(refusal(old), "");
 }
 
 TEST(Calibrate, TakesTheReadingsOwnScatterOutOfTheLackOfFit) {
@@ -256,7 +356,7 @@ TEST(CertificateFile, RefusesEveryDamagedMember) {
       {"/schema", 2, "schema"},
       {"/model", "cubic", "model"},
       {"/fit/coefficients", json::array{1.0}, "coefficients"},
-      {"/fit/coefficients", json::array{0.0, 0.0}, "level or turns"},
+      {"/fit/coefficients", json::array{0.0, 0.0}, "is another curve"},
       {"/fit/covariance", json::array{json::array{1.0, 2.0}, json::array{2.0, 1.0}}, "covariance"},
       {"/fit/covariance", json::array{json::array{-1.0, 0.0}, json::array{0.0, 1.0}}, "covariance"},
       {"/fit/covariance", "none", "covariance"},
@@ -279,6 +379,12 @@ TEST(CertificateFile, RefusesEveryDamagedMember) {
     EXPECT_EQ(message.find(file.string()), 0U) << damage.member << ": " << message;
     EXPECT_NE(message.find(damage.message), std::string::npos) << damage.member << ": " << message;
   }
+  json::value level = good;
+  level.at("fit").as_object().erase("scaled_powers");
+  level.at_pointer("/fit/coefficients") = json::array{0.0, 0.0};
+  const auto file = scratch("bad.json", base::json_text(level));
+  EXPECT_NE(message_of([&] { certificate_from_file(file); }).find("level or turns"),
+            std::string::npos);
 }
 
 TEST(Covers, FromTheLeastToTheMostReading) {

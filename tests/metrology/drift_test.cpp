@@ -5,10 +5,12 @@
 #include "metrology/certificate.h"
 #include "metrology/curve_use.h"
 #include "metrology/diagnostics.h"
+#include "metrology/student.h"
 
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <cstddef>
 #include <string>
 #include <vector>
 
@@ -91,6 +93,63 @@ TEST(Diagnostics, FindHysteresisAndRepeatability) {
   EXPECT_EQ(found.repeatability->degrees_of_freedom, 6);
   ASSERT_TRUE(found.lack_of_fit);
   EXPECT_FALSE(found.lack_of_fit->is_significant);
+}
+
+// Nobody comes to the same reference twice to the last digit.
+TEST(Diagnostics, FindHysteresisAtReferencesThatDiffer) {
+  ReadingsFile file = readings(0.5);
+  for (std::size_t i = 0; i < file.direction.size(); ++i) {
+    const double off = 0.001 * static_cast<double>((i * 5) % 7) - 0.003;
+    file.readings.reference[i] += off;
+    file.readings.reading[i] += 0.4 * off;
+  }
+  const Certificate certificate = calibrate(blank("2025-03-01"), file.readings, "test");
+  const Diagnostics found = diagnose(certificate, file);
+  ASSERT_TRUE(found.hysteresis);
+  EXPECT_NEAR(found.hysteresis->largest, 0.002, 1e-5);
+  EXPECT_NEAR(found.hysteresis->in_reference, 0.005, 3e-5);
+  EXPECT_TRUE(found.hysteresis->is_significant);
+}
+
+// A loop of one and the same width is the plainest of all.
+TEST(Diagnostics, FindHysteresisWithoutScatter) {
+  ReadingsFile file = readings(0.5);
+  for (std::size_t i = 0; i < file.direction.size(); ++i) {
+    file.readings.reading[i] = file.readings.reference[i];
+    if (file.direction[i] == Direction::down) file.readings.reading[i] += 0.25;
+  }
+  const Certificate certificate = calibrate(blank("2025-03-01"), file.readings, "test");
+  EXPECT_TRUE(diagnose(certificate, file).hysteresis->is_significant);
+  for (double& reading : file.readings.reading)
+    reading = std::round(reading - 0.2);
+  const Certificate without = calibrate(blank("2025-03-01"), file.readings, "test");
+  EXPECT_FALSE(diagnose(without, file).hysteresis->is_significant);
+}
+
+// Two calibrations of three readings each: one degree of freedom apiece, so that a difference of
+// a few standard uncertainties is none. Student's t for 95 %, JCGM 100:2008, Table G.2.
+TEST(Drift, CountsDegreesOfFreedom) {
+  Readings three;
+  three.reference = {1.0, 2.0, 3.0};
+  three.reading = {1.02, 1.97, 3.04};
+  const Certificate earlier = calibrate(blank("2025-03-01"), three, "test");
+  for (double& reading : three.reading)
+    reading += 0.3;
+  const Certificate later = calibrate(blank("2026-03-01"), three, "test");
+  const Drift drift = drift_between(earlier, later, "test");
+  const double reading = reading_of(earlier, 2.0);
+  const double before = estimate_of(earlier, reading).u();
+  const double now = estimate_of(later, reading).u();
+  const double u = std::hypot(before, now);
+  // Welch and Satterthwaite: nearly as much from either, nearly two together (t 4.30 to 5.5).
+  const double dof = std::pow(u, 4) / (std::pow(before, 4) + std::pow(now, 4));
+  EXPECT_GT(dof, 1.7);
+  EXPECT_NEAR(drift.points[5].expanded, student_factor(0.95, dof) * u, 1e-9);
+  EXPECT_FALSE(drift.is_significant);
+  const SensorState found = sensor_state(earlier, three, {});
+  EXPECT_NEAR(found.points.front().expanded, estimate_of(earlier, three.reading.front()).expanded(),
+              1e-12);
+  EXPECT_TRUE(found.agrees);
 }
 
 // A two-point adjustment makes both points right and takes out what they have in common with the

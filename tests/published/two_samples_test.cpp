@@ -47,5 +47,16 @@ TEST(TwoSamples, MillerAndFreund) {
               number(printed.at("welch_t_critical_two_sided_5pct_11_dof")), 0.0005);
 }
 
+// The limit of t for a variance that goes to 0: no source but the definition.
+TEST(TwoSamples, DifferenceWithoutScatterIsNoChance) {
+  const std::vector<double> low{0.1, 0.1, 0.1};
+  const std::vector<double> high{0.2, 0.2, 0.2, 0.2};
+  for (const auto& test : {pooled_test, welch_test}) {
+    EXPECT_EQ(test(high, low).p, 0.0);
+    EXPECT_GT(test(high, low).t, 1e300);
+    EXPECT_EQ(test(low, std::vector<double>(7, 0.1)).p, 1.0);
+  }
+}
+
 }  // namespace
 }  // namespace windwright::metrology
