@@ -36,7 +36,7 @@ json::object series(const metrology::SeriesResult& result, const metrology::Seri
 json::object trials(const PropagatedOutput& output, const PropagatedOutput& at_95) {
   const metrology::MonteCarloOutput& got = output.monte_carlo;
   return {{"value", number(got.value)},
-          {"u", output.monte_carlo_u_exists ? number(got.u) : nullptr},
+          {"u", number(got.u)},
           {"interval_95_symmetric", pair(at_95.monte_carlo.intervals.symmetric)},
           {"interval_95_shortest", pair(at_95.monte_carlo.intervals.shortest)},
           {"interval_symmetric", pair(got.intervals.symmetric)},
@@ -51,6 +51,7 @@ json::object validation(const metrology::Validation& check) {
           {"low_difference", number(check.low_difference)},
           {"high_difference", number(check.high_difference)},
           {"validated", check.validated},
+          {"open", check.open},
           {"agreed_digits", check.agreed_digits}};
 }
 
@@ -109,7 +110,7 @@ std::string propagation_json(const ShownPropagation& shown) {
   }
   bool variances = true;
   for (const PropagatedOutput& one : result.outputs)
-    variances = variances && one.monte_carlo_u_exists;
+    variances = variances && std::isfinite(one.monte_carlo.u);
   const json::value correlation =
       variances ? json::value(matrix(result.monte_carlo.correlation, size)) : json::value(nullptr);
   json::object document{{"title", shown.budget.title},

@@ -54,13 +54,14 @@ std::string series_row(std::string_view name, const metrology::SeriesResult& res
 
 std::string answers(const PropagatedOutput& output, double level) {
   const metrology::MonteCarloOutput& trials = output.monte_carlo;
-  const double digits = trials.u;
+  const double digits = std::isfinite(trials.u) ? trials.u : output.second_order.u;
   std::string text =
       answer_row("", "value", "u", "dof", fmt::format("{:g} % interval", 100.0 * level));
   text += series_row("first order", output.first_order);
   text += series_row("second order", output.second_order);
-  text += answer_row("Monte Carlo", to_digits_of(trials.value, digits),
-                     output.monte_carlo_u_exists ? fmt::format("{:.2g}", trials.u) : "none", "",
+  text += answer_row("Monte Carlo",
+                     std::isfinite(trials.value) ? to_digits_of(trials.value, digits) : "none",
+                     std::isfinite(trials.u) ? fmt::format("{:.2g}", trials.u) : "none", "",
                      interval_text(trials.intervals.symmetric, digits) + ", symmetric");
   text +=
       answer_row("", "", "", "", interval_text(trials.intervals.shortest, digits) + ", shortest");
@@ -68,17 +69,16 @@ std::string answers(const PropagatedOutput& output, double level) {
 }
 
 std::string verdict(const PropagatedOutput& output) {
-  // Then chance decides.
-  const bool few = output.monte_carlo.numerical_tolerance > output.first_order_check.tolerance;
-  const auto check_text = [few](const metrology::Validation& check) {
-    const std::string digits = check.validated || check.agreed_digits == 0
-                                   ? ""
-                                   : fmt::format(" (yes to {} digit of u)", check.agreed_digits);
+  const auto check_text = [](const metrology::Validation& check) {
+    std::string word = check.validated ? "yes" : "no";
+    if (check.open) word = "not shown, the trials are not stable enough";
+    if (!check.validated && !check.open && check.agreed_digits > 0)
+      word += fmt::format(" (yes to {} digit{} of u)", check.agreed_digits,
+                          check.agreed_digits == 1 ? "" : "s");
     return fmt::format(
-        "{}{}: the interval's ends differ by {:.2g} and {:.2g} from Monte Carlo's, "
+        "{}: the interval's ends differ by {:.2g} and {:.2g} from Monte Carlo's, "
         "tolerance {:.2g}",
-        check.validated ? "yes" : "no", digits, check.low_difference, check.high_difference,
-        check.tolerance);
+        word, check.low_difference, check.high_difference, check.tolerance);
   };
   std::string text =
       "  First order validated (JCGM 101, 8): " + check_text(output.first_order_check) + ".\n";
@@ -151,8 +151,8 @@ std::string joint_text(const ShownPropagation& shown) {
   std::string text = "Correlation of the outputs (first order; Monte Carlo)\n";
   for (std::size_t i = 0; i < size; ++i) {
     for (std::size_t j = 0; j < i; ++j) {
-      const bool exists =
-          result.outputs[i].monte_carlo_u_exists && result.outputs[j].monte_carlo_u_exists;
+      const bool exists = std::isfinite(result.outputs[i].monte_carlo.u) &&
+                          std::isfinite(result.outputs[j].monte_carlo.u);
       text += fmt::format(
           "  {}, {}: {:.3f}; {}\n", result.outputs[j].name, result.outputs[i].name,
           result.correlation[i * size + j],

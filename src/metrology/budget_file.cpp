@@ -253,14 +253,10 @@ class BudgetReader {
 
   void remark_on_unused() {
     std::vector<bool> used(names_.inputs.size(), false);
-    for (const Step& step : budget_.model.program.steps) {
-      const bool unary = is_unary(step.operation);
-      const bool binary = is_binary(step.operation);
-      if ((unary || binary) && step.a < used.size()) used[step.a] = true;
-      if (binary && step.b < used.size()) used[step.b] = true;
-    }
     for (const std::uint32_t output : budget_.model.program.outputs) {
-      if (output < used.size()) used[output] = true;
+      const std::vector<bool> behind = inputs_behind(budget_.model.program, output);
+      for (std::size_t i = 0; i < used.size(); ++i)
+        used[i] = used[i] || behind[i];
     }
     for (std::size_t i = 0; i < used.size(); ++i) {
       if (!used[i]) remark(fmt::format("No equation depends on {}.", names_.inputs[i]));

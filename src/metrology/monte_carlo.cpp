@@ -4,7 +4,9 @@
 #include "base/errors.h"
 #include "metrology/block_program.h"
 #include "metrology/measurement_model.h"
+#include "metrology/program.h"
 #include "metrology/trial_draws.h"
+#include "metrology/uncertain_input.h"
 
 #include <Eigen/Cholesky>
 #include <fmt/format.h>
@@ -23,6 +25,7 @@ namespace windwright::metrology {
 
 namespace {
 
+constexpr double none = std::numeric_limits<double>::quiet_NaN();
 constexpr std::size_t sequence = 10'000;      // trials of one step of the adaptive procedure
 constexpr std::size_t fewest_sequences = 10;  // standard deviations of fewer mean little
 constexpr double singular = 1e-6;  // least eigenvalue of a correlation matrix that has an inverse
@@ -98,17 +101,38 @@ struct Figures {
   double high = 0.0;
 };
 
+// Which moments an output surely has. A t-distribution has a mean above 1 and a variance above 2
+// degrees of freedom; a bounded equation would tame it, but nothing here proves bounds.
+struct Moments {
+  bool mean = true;
+  bool variance = true;
+};
+
+Moments moments_that_exist(const MeasurementModel& model, std::size_t o) {
+  const std::vector<bool> behind = inputs_behind(model.program, model.program.outputs[o]);
+  Moments exist;
+  for (std::size_t i = 0; i < behind.size(); ++i) {
+    const UncertainInput& input = model.inputs[i];
+    if (!behind[i] || input.distribution != Distribution::normal) continue;
+    if (input.standard_uncertainty == 0.0) continue;
+    exist.mean = exist.mean && input.degrees_of_freedom > 1.0;
+    exist.variance = exist.variance && input.degrees_of_freedom > 2.0;
+  }
+  return exist;
+}
+
 class Stability {
  public:
-  Stability(double tolerance, double level) : tolerance_(tolerance), level_(level) {}
+  Stability(double tolerance, double level, Moments exist)
+      : tolerance_(tolerance), level_(level), exist_(exist) {}
 
   void add(std::span<const double> values) {
     const std::vector<double> finite = finite_ones(values);
     if (finite.size() < sequence / 2) return;
     const TrialMoments moments = moments_of(finite);
     const Interval interval = coverage_intervals(finite, level_).symmetric;
-    figures_[0].push_back(moments.mean);
-    figures_[1].push_back(moments.standard_deviation);
+    figures_[0].push_back(exist_.mean ? moments.mean : 0.0);
+    figures_[1].push_back(exist_.variance ? moments.standard_deviation : 0.0);
     figures_[2].push_back(interval.low);
     figures_[3].push_back(interval.high);
   }
@@ -124,6 +148,7 @@ class Stability {
  private:
   double tolerance_;
   double level_;
+  Moments exist_;
   std::vector<std::vector<double>> figures_ = std::vector<std::vector<double>>(4);
 };
 
@@ -144,14 +169,18 @@ MonteCarloOutput output_of(std::span<const double> all, double level, const Meas
   }
   const TrialMoments moments = moments_of(values);
   const CoverageIntervals intervals = coverage_intervals(values, level);
+  const Moments exist = moments_that_exist(model, o);
+  // The mean's own standard error wants a variance.
+  double error = std::max(intervals.low_standard_error, intervals.high_standard_error);
+  if (exist.variance)
+    error = std::max({error, moments.mean_standard_error, moments.deviation_standard_error});
   return {.trials = values.size(),
           .not_finite = all.size() - values.size(),
-          .value = moments.mean,
-          .u = moments.standard_deviation,
+          .value = exist.mean ? moments.mean : none,
+          .u = exist.variance ? moments.standard_deviation : none,
           .intervals = intervals,
-          .numerical_tolerance =
-              2.0 * std::max({moments.mean_standard_error, moments.deviation_standard_error,
-                              intervals.low_standard_error, intervals.high_standard_error})};
+          .numerical_tolerance = 2.0 * error,
+          .stable = true};
 }
 
 // Trials in which every output has a value, outputs x trials.
@@ -231,12 +260,18 @@ JointRegion joint_region(const std::vector<std::vector<double>>& standardised,
   return region;
 }
 
-std::size_t adaptive_trials(Trials& trials, const MonteCarloOptions& options, bool& stable) {
+struct AdaptiveEnd {
+  std::size_t trials = 0;
+  std::vector<bool> stable;  // (outputs)
+};
+
+AdaptiveEnd adaptive_trials(Trials& trials, const MonteCarloOptions& options,
+                            const MeasurementModel& model) {
   std::vector<Stability> outputs;
-  for (const double tolerance : options.tolerances)
-    outputs.emplace_back(tolerance, options.level);
+  for (std::size_t o = 0; o < options.tolerances.size(); ++o)
+    outputs.emplace_back(options.tolerances[o], options.level, moments_that_exist(model, o));
   std::size_t made = 0;
-  for (stable = false; !stable && made + sequence <= options.most_trials;) {
+  for (bool stable = false; !stable && made + sequence <= options.most_trials;) {
     trials.extend_to(made + sequence);
     for (std::size_t o = 0; o < outputs.size(); ++o)
       outputs[o].add(trials.output(o, made, made + sequence));
@@ -244,7 +279,10 @@ std::size_t adaptive_trials(Trials& trials, const MonteCarloOptions& options, bo
     stable = made >= fewest_sequences * sequence &&
              std::ranges::all_of(outputs, [](const Stability& one) { return one.stable(); });
   }
-  return made;
+  AdaptiveEnd end{.trials = made, .stable = {}};
+  for (const Stability& one : outputs)
+    end.stable.push_back(made >= fewest_sequences * sequence && one.stable());
+  return end;
 }
 
 }  // namespace
@@ -264,21 +302,28 @@ MonteCarlo monte_carlo(const MeasurementModel& model, const MonteCarloOptions& o
                     .outputs = {},
                     .correlation = {1.0},
                     .joint = {}};
+  AdaptiveEnd end{.trials = wanted, .stable = std::vector<bool>(outputs, true)};
   if (options.trials) {
     trials.reserve(wanted);
     trials.extend_to(wanted);
   } else {
-    result.trials = adaptive_trials(trials, limited, result.stable);
+    end = adaptive_trials(trials, limited, model);
   }
-  for (std::size_t o = 0; o < outputs; ++o)
+  result.trials = end.trials;
+  bool all_have_u = true;
+  for (std::size_t o = 0; o < outputs; ++o) {
     result.outputs.push_back(
         output_of(trials.output(o, 0, result.trials), options.level, model, o));
+    result.outputs.back().stable = end.stable[o];
+    result.stable = result.stable && end.stable[o];
+    all_have_u = all_have_u && std::isfinite(result.outputs.back().u);
+  }
   if (outputs < 2) return result;
   std::vector<std::vector<double>> common = common_trials(trials, outputs, result.trials);
   if (common.front().size() < 100) return result;
   standardise(common);
   result.correlation = correlation_of(common);
-  result.joint = joint_region(common, result.correlation, options.level);
+  if (all_have_u) result.joint = joint_region(common, result.correlation, options.level);
   return result;
 }
 

@@ -27,11 +27,15 @@ struct MonteCarloOutput {
   /// Fewer than the trials made where the equation has no value for some (JSON: not_finite).
   std::size_t trials;
   std::size_t not_finite;
+  /// NaN where the trials' mean need not exist: an input with 1 degree of freedom or fewer.
   double value;
+  /// NaN where their variance need not exist: an input with 2 degrees of freedom or fewer.
   double u;
   CoverageIntervals intervals;
-  /// Twice the largest standard error of value, u and the symmetric interval's ends.
+  /// Twice the largest standard error of the symmetric interval's ends and of value and u that
+  /// exist.
   double numerical_tolerance;
+  bool stable;  // within its tolerance; true for a stated number of trials
 };
 
 /// Regions that hold `level` of the trials of all outputs together, after JCGM 102:2011, 7.7 (from
@@ -45,10 +49,10 @@ struct JointRegion {
 struct MonteCarlo {
   std::size_t trials;
   bool adaptive;
-  bool stable;  // within the tolerances; true for a stated number
+  bool stable;  // all outputs
   std::vector<MonteCarloOutput> outputs;
   std::vector<double> correlation;   // outputs x outputs, row by row, where all have a value
-  std::optional<JointRegion> joint;  // of two outputs or more
+  std::optional<JointRegion> joint;  // of two outputs or more that all have a u
 };
 
 /// Largest number of trials times outputs.

@@ -59,6 +59,19 @@ double unary_result(Operation operation, double a) {
   }
 }
 
+// The steps that these are computed from, and these.
+std::vector<bool> steps_behind(std::span<const Step> steps, std::span<const std::uint32_t> ends) {
+  std::vector<bool> needed(steps.size(), false);
+  for (const std::uint32_t end : ends)
+    needed[end] = true;
+  for (std::size_t i = steps.size(); i-- > 0;) {
+    if (!needed[i]) continue;
+    if (is_unary(steps[i].operation) || is_binary(steps[i].operation)) needed[steps[i].a] = true;
+    if (is_binary(steps[i].operation)) needed[steps[i].b] = true;
+  }
+  return needed;
+}
+
 }  // namespace
 
 bool is_unary(Operation operation) {
@@ -162,14 +175,7 @@ std::uint32_t ProgramMaker::binary(Operation operation, std::uint32_t a, std::ui
 
 Program ProgramMaker::finished(std::span<const std::uint32_t> outputs) const {
   const std::vector<Step>& all = program_.steps;
-  std::vector<bool> needed(all.size(), false);
-  for (const std::uint32_t output : outputs)
-    needed[output] = true;
-  for (std::size_t i = all.size(); i-- > 0;) {
-    if (!needed[i]) continue;
-    if (is_unary(all[i].operation) || is_binary(all[i].operation)) needed[all[i].a] = true;
-    if (is_binary(all[i].operation)) needed[all[i].b] = true;
-  }
+  const std::vector<bool> needed = steps_behind(all, outputs);
   Program program{.steps = {}, .inputs = program_.inputs, .outputs = {}};
   std::vector<std::uint32_t> place(all.size(), 0);
   for (std::size_t i = 0; i < all.size(); ++i) {
@@ -183,6 +189,12 @@ Program ProgramMaker::finished(std::span<const std::uint32_t> outputs) const {
   for (const std::uint32_t output : outputs)
     program.outputs.push_back(place[output]);
   return program;
+}
+
+std::vector<bool> inputs_behind(const Program& program, std::uint32_t step) {
+  std::vector<bool> behind = steps_behind(program.steps, {&step, 1});
+  behind.resize(program.inputs);
+  return behind;
 }
 
 }  // namespace windwright::metrology

@@ -86,6 +86,11 @@ class ProgramMaker {
 /// The result of one operation on numbers.
 double result_of(Operation operation, double a, double b, double number);
 
+/// The inputs that a step's value is computed from.
+/// @param step  of an output, say
+/// @return      (program.inputs)
+std::vector<bool> inputs_behind(const Program& program, std::uint32_t step);
+
 /// Every step's value.
 /// @param inputs  (program.inputs)
 std::vector<double> values_of(const Program& program, std::span<const double> inputs);

@@ -41,11 +41,17 @@ struct InputShare {
 
 /// Does the law of propagation do? JCGM 101:2008, clause 8.
 struct Validation {
-  double tolerance;  // half a unit of the last significant digit of the standard uncertainty
+  /// Half a unit of the last significant digit of the smallest of the standard uncertainties
+  /// compared that are positive and finite: the trials' own need not exist.
+  double tolerance;
   double low_difference;
   double high_difference;  // of the symmetric interval's ends
+  /// Both differences within the tolerance; never where the trials are not stable or their
+  /// numerical tolerance is larger.
   bool validated;
-  int agreed_digits;  // of the standard uncertainty, up to 4, to which the ends agree
+  /// Not validated, but chance in the trials may be to blame.
+  bool open;
+  int agreed_digits;  // of that standard uncertainty, up to 4, to which the ends surely agree
 };
 
 struct PropagatedOutput {
@@ -54,7 +60,6 @@ struct PropagatedOutput {
   SeriesResult second_order;
   bool second_order_matters;  // value or u differ by more than the tolerance
   MonteCarloOutput monte_carlo;
-  bool monte_carlo_u_exists;  // false: an input's t-distribution has no variance
   Validation first_order_check;
   Validation second_order_check;
   std::vector<InputShare> budget;  // by share, largest first

@@ -84,7 +84,8 @@ double draw_intervals(const PropagatedOutput& output, double top, Drawing& drawi
     drawing.text({names_end - 10.0, y}, method.name, {.anchor = Anchor::end});
     drawing.line({axis.at(method.interval.low), y}, {axis.at(method.interval.high), y},
                  {.colour = colour, .width = 2.0});
-    drawing.marker(method.shape, {axis.at(method.value), y}, colour);
+    if (std::isfinite(method.value))
+      drawing.marker(method.shape, {axis.at(method.value), y}, colour);
     y += row;
   }
   return end + row;

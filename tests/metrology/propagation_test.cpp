@@ -5,6 +5,7 @@
 #include "base/random.h"
 #include "metrology/equation.h"
 #include "metrology/measurement_model.h"
+#include "metrology/monte_carlo.h"
 #include "metrology/series_propagation.h"
 
 #include <gtest/gtest.h>
@@ -13,6 +14,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <limits>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -174,6 +176,97 @@ TEST(Propagation, GivesTheTrialsWhereThereIsNoDerivative) {
   EXPECT_FALSE(got.outputs[0].first_order_check.validated);
   EXPECT_NEAR(got.outputs[0].monte_carlo.value, std::sqrt(2.0 / 3.14159265358979), 0.01);
   EXPECT_NE(got.remarks.at(0).find("no derivative"), std::string::npos);
+}
+
+TEST(Validation, IsNeverGivenByAnUncertaintyThatDoesNotExist) {
+  // 1/x has neither mean nor variance where x reaches 0: no number of trials makes them stable,
+  // and their standard deviation would allow anything.
+  for (const std::optional<std::size_t> trials :
+       {std::optional<std::size_t>{}, std::optional<std::size_t>{1'000'000}}) {
+    const Propagation got =
+        propagation(model_of({normal("x", 1.0, 0.5)}, "1 / x"), {.trials = trials});
+    const Validation& first = got.outputs[0].first_order_check;
+    EXPECT_FALSE(first.validated);
+    EXPECT_FALSE(first.open);
+    EXPECT_EQ(first.tolerance, 0.005);  // of first order's 0.50
+    EXPECT_GT(first.high_difference, 1.0);
+    EXPECT_EQ(first.agreed_digits, 0);
+    EXPECT_TRUE(got.outputs[0].second_order_matters);
+    EXPECT_EQ(got.monte_carlo.stable, trials.has_value());
+  }
+}
+
+// x^2 at 0 +- 0.5: 0 to first order, 0.25 +- sqrt(2) 0.25 to second; with 2 degrees of freedom the
+// trials have no variance, though the sensitivity is 0.
+TEST(Validation, TakesSecondOrdersUncertaintyWhereNoOtherExists) {
+  const Propagation got =
+      propagation(model_of({normal("x", 0.0, 0.5, 2.0)}, "x^2"), {.trials = 100'000});
+  const PropagatedOutput& y = got.outputs[0];
+  EXPECT_EQ(y.first_order.u, 0.0);
+  EXPECT_TRUE(std::isnan(y.monte_carlo.u));
+  EXPECT_TRUE(y.second_order_matters);
+  EXPECT_EQ(y.first_order_check.tolerance, 0.005);  // of 0.35
+  EXPECT_FALSE(y.first_order_check.validated);
+}
+
+// Exact to first order, but so few trials cannot show it.
+TEST(Validation, StaysOpenWithTooFewTrials) {
+  const MeasurementModel model = model_of({normal("x", 0.0, 1.0)}, "x");
+  const Validation few = propagation(model, {.trials = 1000}).outputs[0].first_order_check;
+  EXPECT_FALSE(few.validated);
+  EXPECT_TRUE(few.open);
+  const Validation many = propagation(model, {.trials = 1'000'000}).outputs[0].first_order_check;
+  EXPECT_TRUE(many.validated);
+  EXPECT_FALSE(many.open);
+}
+
+TEST(Validation, OfOneOutputIsLeftAloneByAnother) {
+  const MonteCarlo got = [] {
+    MeasurementModel model = model_of({normal("x", 1.0, 0.5), normal("z", 0.0, 1.0)}, "1 / x");
+    model.outputs.emplace_back("w");
+    model.equations.emplace_back("z");
+    model.places.emplace_back("budget.toml:4");
+    const std::vector<Equation> equations{{.name = "y", .text = "1 / x", .where = "t"},
+                                          {.name = "w", .text = "z", .where = "t"}};
+    model.program = compiled(equations, 2, {.inputs = {"x", "z"}});
+    return monte_carlo(model, {.most_trials = 200'000, .tolerances = {0.001, 0.05}});
+  }();
+  EXPECT_FALSE(got.stable);
+  EXPECT_FALSE(got.outputs[0].stable);
+  EXPECT_TRUE(got.outputs[1].stable);
+}
+
+// Student's t has a mean above 1 and a variance above 2 degrees of freedom.
+TEST(Propagation, StatesNoMomentThatDoesNotExist) {
+  struct Case {
+    double dof;
+    bool value;
+    bool u;
+  };
+  for (const Case& one : {Case{0.5, false, false}, Case{1.0, false, false}, Case{1.5, true, false},
+                          Case{2.0, true, false}, Case{2.5, true, true}}) {
+    SCOPED_TRACE(one.dof);
+    const MeasurementModel model =
+        model_of({normal("x", 1.0, 0.5, one.dof), normal("z", 0.0, 1.0)}, "x + z");
+    const Propagation got = propagation(model, {.trials = 10'000});
+    const MonteCarloOutput& trials = got.outputs[0].monte_carlo;
+    EXPECT_EQ(std::isfinite(trials.value), one.value);
+    EXPECT_EQ(std::isfinite(trials.u), one.u);
+    EXPECT_EQ(got.remarks.at(0).find("has no mean") != std::string::npos, !one.value);
+    // An input that the equation does not use takes nothing away.
+    const MeasurementModel other =
+        model_of({normal("x", 1.0, 0.5, one.dof), normal("z", 0.0, 1.0)}, "z");
+    EXPECT_TRUE(std::isfinite(propagation(other, {.trials = 1000}).outputs[0].monte_carlo.u));
+  }
+}
+
+// A t-distributed input alone: first order is exact. Its interval ends have a standard error of
+// their own where mean and variance have none.
+TEST(Validation, NeedsNoMomentOfTheTrials) {
+  const Propagation got = propagation(model_of({normal("x", 0.0, 1.0, 1.0)}, "x"),
+                                      {.trials = 200'000, .level = 0.6, .significant_digits = 1});
+  EXPECT_TRUE(got.outputs[0].first_order_check.validated);
+  EXPECT_LT(got.outputs[0].monte_carlo.numerical_tolerance, 0.05);
 }
 
 // ---- Honest: 10 000 seeded measurements of a known truth; how many stated intervals hold it ----
