@@ -126,22 +126,35 @@ std::vector<double> factor_of(const InputGroup& group) {
   return decorrelated(group.correlation, group.members.size());
 }
 
-std::vector<double> covariance_of(const MeasurementModel& model) {
+std::vector<double> input_values(const MeasurementModel& model) {
+  std::vector<double> values;
+  for (const UncertainInput& input : model.inputs)
+    values.push_back(input.value);
+  return values;
+}
+
+std::vector<double> input_correlation(const MeasurementModel& model) {
   const std::size_t n = model.inputs.size();
-  std::vector<double> covariance(n * n);
+  std::vector<double> correlation(n * n);
   for (std::size_t i = 0; i < n; ++i)
-    covariance[i * n + i] = std::pow(model.inputs[i].standard_uncertainty, 2);
+    correlation[i * n + i] = 1.0;
   for (const InputGroup& group : model.groups) {
     const std::size_t size = group.members.size();
     for (std::size_t i = 0; i < size; ++i) {
-      for (std::size_t j = 0; j < size; ++j) {
-        const std::size_t a = group.members[i];
-        const std::size_t b = group.members[j];
-        covariance[a * n + b] = group.correlation[i * size + j] *
-                                model.inputs[a].standard_uncertainty *
-                                model.inputs[b].standard_uncertainty;
-      }
+      for (std::size_t j = 0; j < size; ++j)
+        correlation[group.members[i] * n + group.members[j]] = group.correlation[i * size + j];
     }
+  }
+  return correlation;
+}
+
+std::vector<double> covariance_of(const MeasurementModel& model) {
+  const std::size_t n = model.inputs.size();
+  std::vector<double> covariance = input_correlation(model);
+  for (std::size_t i = 0; i < n; ++i) {
+    for (std::size_t j = 0; j < n; ++j)
+      covariance[i * n + j] *=
+          model.inputs[i].standard_uncertainty * model.inputs[j].standard_uncertainty;
   }
   return covariance;
 }

@@ -56,6 +56,12 @@ std::vector<double> factor_of(const InputGroup& group);
 /// Smallest eigenvalue of a symmetric matrix, size x size.
 double smallest_eigenvalue(std::span<const double> matrix, std::size_t size);
 
+/// (inputs), at which equations are expanded.
+std::vector<double> input_values(const MeasurementModel& model);
+
+/// Correlation coefficients of all inputs, inputs x inputs, row by row.
+std::vector<double> input_correlation(const MeasurementModel& model);
+
 /// Covariance of all inputs, inputs x inputs, row by row, as the first-order law takes it.
 std::vector<double> covariance_of(const MeasurementModel& model);
 

@@ -209,7 +209,7 @@ void standardise(std::vector<std::vector<double>>& values) {
   }
 }
 
-std::vector<double> correlation_of(const std::vector<std::vector<double>>& standardised) {
+std::vector<double> correlation_of_trials(const std::vector<std::vector<double>>& standardised) {
   const std::size_t size = standardised.size();
   std::vector<double> matrix(size * size, 1.0);
   for (std::size_t i = 0; i < size; ++i) {
@@ -322,7 +322,7 @@ MonteCarlo monte_carlo(const MeasurementModel& model, const MonteCarloOptions& o
   std::vector<std::vector<double>> common = common_trials(trials, outputs, result.trials);
   if (common.front().size() < 100) return result;
   standardise(common);
-  result.correlation = correlation_of(common);
+  result.correlation = correlation_of_trials(common);
   if (all_have_u) result.joint = joint_region(common, result.correlation, options.level);
   return result;
 }

@@ -27,13 +27,6 @@ constexpr double singular = 1e-6;  // least eigenvalue of a correlation matrix t
 constexpr double share_for_validation = 0.2;
 constexpr double chance = 3.0;  // standard errors that may separate equal ends
 
-std::vector<double> estimates_of(const MeasurementModel& model) {
-  std::vector<double> point;
-  for (const UncertainInput& input : model.inputs)
-    point.push_back(input.value);
-  return point;
-}
-
 void refuse_without_value(const MeasurementModel& model, const SeriesPropagation& series) {
   for (std::size_t o = 0; o < model.outputs.size(); ++o) {
     const double value = series.first_order[o].value;
@@ -86,7 +79,8 @@ Validation validation_of(const SeriesResult& series, const MonteCarloOutput& tri
   return check;
 }
 
-std::vector<double> correlation_of(const std::vector<double>& covariance, std::size_t size) {
+std::vector<double> correlation_from_covariance(const std::vector<double>& covariance,
+                                                std::size_t size) {
   std::vector<double> correlation(size * size);
   for (std::size_t i = 0; i < size; ++i) {
     for (std::size_t j = 0; j < size; ++j) {
@@ -224,7 +218,7 @@ Propagation propagation(const MeasurementModel& model, const PropagationOptions&
   refuse_without_value(model, series);
   const std::size_t outputs = model.outputs.size();
   Propagation result{.outputs = {},
-                     .correlation = correlation_of(series.covariance, outputs),
+                     .correlation = correlation_from_covariance(series.covariance, outputs),
                      .monte_carlo = monte_carlo(
                          model, {.trials = options.trials,
                                  .tolerances = tolerances_of(series, options.significant_digits),
@@ -235,7 +229,7 @@ Propagation propagation(const MeasurementModel& model, const PropagationOptions&
   if (outputs > 1)
     result.first_order_joint = normal_region(result.correlation, outputs, options.level);
   remark_on_inputs(model, result.remarks);
-  const std::vector<bool> kinks = at_kink(model.program, estimates_of(model));
+  const std::vector<bool> kinks = at_kink(model.program, input_values(model));
   for (std::size_t o = 0; o < outputs; ++o) {
     result.outputs.push_back(
         output_of(model, series, result.monte_carlo, o, options.significant_digits));

@@ -19,29 +19,6 @@ namespace {
 constexpr std::size_t most_halved = 40;  // inputs: the work grows with their cube
 constexpr double known = std::numeric_limits<double>::infinity();
 
-std::vector<double> estimates_of(const MeasurementModel& model) {
-  std::vector<double> point;
-  for (const UncertainInput& input : model.inputs)
-    point.push_back(input.value);
-  return point;
-}
-
-// Correlation coefficients of all inputs, inputs x inputs.
-std::vector<double> correlation_of(const MeasurementModel& model) {
-  const std::size_t n = model.inputs.size();
-  std::vector<double> matrix(n * n);
-  for (std::size_t i = 0; i < n; ++i)
-    matrix[i * n + i] = 1.0;
-  for (const InputGroup& group : model.groups) {
-    const std::size_t size = group.members.size();
-    for (std::size_t i = 0; i < size; ++i) {
-      for (std::size_t j = 0; j < size; ++j)
-        matrix[group.members[i] * n + group.members[j]] = group.correlation[i * size + j];
-    }
-  }
-  return matrix;
-}
-
 // sum over j of r_ij a_j.
 std::vector<double> product(std::span<const double> matrix, std::span<const double> a) {
   std::vector<double> result(a.size());
@@ -154,7 +131,7 @@ void halve(const MeasurementModel& model, std::span<const double> point,
 
 double effective_degrees_of_freedom(const MeasurementModel& model, std::span<const double> parts) {
   const std::size_t n = parts.size();
-  const std::vector<double> correlation = correlation_of(model);
+  const std::vector<double> correlation = input_correlation(model);
   const std::vector<double> met = product(correlation, parts);
   std::vector<double> weight(n);  // u^4 / dof of each
   for (std::size_t i = 0; i < n; ++i)
@@ -175,8 +152,8 @@ double effective_degrees_of_freedom(const MeasurementModel& model, std::span<con
 }
 
 SeriesPropagation series_propagation(const MeasurementModel& model, double level) {
-  const std::vector<double> point = estimates_of(model);
-  const std::vector<double> correlation = correlation_of(model);
+  const std::vector<double> point = input_values(model);
+  const std::vector<double> correlation = input_correlation(model);
   const std::vector<double> fourth = fourth_moments(model);
   const auto sensitivity = sensitivities(model.program, point);
   const auto expansions = derivatives(model.program, point, independent_directions(model));
