@@ -98,6 +98,33 @@ void update_source(const ChargeController& controller, ControllerState& state,
   }
 }
 
+/// Pulsed: what the battery's current has to change by goes through the dump load. A battery that
+/// discharges into it gets that current back at once. To that comes a part of what the dump load
+/// takes: a full battery takes next to nothing, and the voltage then is source current times
+/// resistance of the dump load. It can answer by no more than the change of the share, whatever the
+/// battery is, so that this part holds where the other creeps, and cannot hunt.
+double pulsed_dump_change(const ChargeController& controller, const ControllerState& state,
+                          const ControllerInput& input, double start_V) {
+  const double absorption_V = controller.cells * controller.set_points.absorption_V;
+  const double voltage_V = std::max(input.battery_voltage_V, 0.5 * absorption_V);
+  const double whole_A = controller.dump_current_A * voltage_V / absorption_V;
+  const double error = std::clamp((start_V - input.battery_voltage_V) / start_V, -1.0, 1.0);
+  const double response = controller.integral_gain_s1 * controller.sample_period_s;
+  const double fall = std::clamp(
+      (state.voltage_V.value_or(input.battery_voltage_V) - input.battery_voltage_V) / start_V,
+      -0.02, 0.02);
+  const double current_A = std::max(input.charging_current_A, 1e-3 * controller.dump_current_A);
+  // Less where the battery gasses: the whole gain would hunt on 1/11 V of a cell for e times the
+  // current.
+  const double battery_share = current_A / (current_A + state.dump_share * whole_A);
+  const double damping_gain = controller.proportional_gain * battery_share * battery_share;
+  const double change_A =
+      input.charging_current_A < 0.0
+          ? input.charging_current_A
+          : current_A * (1.0 - std::exp(response * error + damping_gain * fall));
+  return change_A / whole_A - state.dump_share * (1.0 - std::exp(-response)) * error;
+}
+
 void update_dump(const ChargeController& controller, ControllerState& state,
                  const ControllerInput& input, double target) {
   if (controller.dump == DumpControl::none) return;
@@ -113,13 +140,8 @@ void update_dump(const ChargeController& controller, ControllerState& state,
     }
     return;
   }
-  // Pulsed: what the battery's current has to change by goes through the dump load. A battery that
-  // discharges into it gets that current back at once.
-  const double factor = current_factor(controller, state, start_V, input.battery_voltage_V);
-  const double current_A = std::max(input.charging_current_A, 1e-3 * controller.dump_current_A);
-  double change_A = current_A * (1.0 - factor);
-  if (input.charging_current_A < 0.0) change_A = input.charging_current_A;
-  state.dump_share = std::clamp(state.dump_share + change_A / controller.dump_current_A, 0.0, 1.0);
+  state.dump_share = std::clamp(
+      state.dump_share + pulsed_dump_change(controller, state, input, start_V), 0.0, 1.0);
 }
 
 void update_loads(const ChargeController& controller, ControllerState& state,

@@ -119,6 +119,27 @@ TEST(ChargeController, DumpLoadWithADeadbandHoldsTheVoltageDown) {
   EXPECT_GT(small.state.dump_switchings, 5 * common.state.dump_switchings);
 }
 
+// A full battery takes next to nothing: nearly all of the source goes into the dump load.
+TEST(ChargeController, PulsedDumpLoadHoldsAFullBatteryWithin30s) {
+  for (const auto kind : {BatteryKind::flooded, BatteryKind::agm}) {
+    for (const double source_A : {0.3, 3.0, 7.0}) {
+      ChargingBench bench = bench_with(SourceControl::always_on, DumpControl::pwm);
+      bench.battery = typical_battery(kind, 6, 4.0 * hour_s);
+      bench.controller.set_points = common_set_points(kind);
+      bench.controller.dump_current_A = 8.0;
+      bench.dump_ohm = 6.0 * bench.controller.set_points.absorption_V / 8.0;
+      bench.source_A = source_A;
+      const Charging charging = charged(bench, from(bench, 1.0), 0.07);
+      double worst_V = 0.0;
+      for (const ChargingPoint& point : charging.points) {
+        if (point.time_s > 30.0)
+          worst_V = std::max(worst_V, std::abs(point.voltage_V - point.output.target_V) / 6.0);
+      }
+      EXPECT_LT(worst_V, 0.1) << source_A;
+    }
+  }
+}
+
 TEST(ChargeController, ShuntShortCircuitsTheSourceWhenSeriesOpensIt) {
   const ControllerInput high{.battery_voltage_V = 15.0,
                              .battery_temperature_K = room_K,
