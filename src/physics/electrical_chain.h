@@ -27,7 +27,8 @@ struct ElectricalChain {
   std::optional<Inverter> inverter = {};
 };
 
-/// @throws BadInput  a part outside its domain, or a controller for another number of cells
+/// Looks at battery, controller, inverter and mains charger, each on its own.
+/// @throws BadInput  a part outside its domain
 void require_chain(const ElectricalChain& chain);
 
 /// Of the dump load: what takes dump_current_A at the absorption voltage; infinity without one.
