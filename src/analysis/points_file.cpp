@@ -244,7 +244,10 @@ class Reader {
 
   void require_plausible(std::size_t row, const std::string& name, double value) const {
     const Column* column = known_column(name);
-    if (column == nullptr || (value >= column->at_least && value <= column->at_most)) return;
+    const bool calm = use_ == PointsFor::power_curve && name == "air_speed_m_s" && value >= 0.0;
+    if (column == nullptr || (calm && value <= column->at_most) ||
+        (value >= column->at_least && value <= column->at_most))
+      return;
     throw BadInput(table_.place(row), fmt::format("{} is {}", name, value),
                    fmt::format("{} in {}, from {} to {}", column->meaning, base::unit_of_name(name),
                                column->at_least, column->at_most));

@@ -126,6 +126,15 @@ std::map<long, Gathered> gathered(const std::vector<Point>& points,
   return bins;
 }
 
+// The bin around 0 m/s has neither a cp nor a share in the energy. Gives the number of its rows.
+std::size_t take_calm(std::map<long, Gathered>& bins) {
+  const auto calm = bins.find(0);
+  if (calm == bins.end()) return 0;
+  const std::size_t count = calm->second.powers_W.size();
+  bins.erase(calm);
+  return count;
+}
+
 double slope_between(const Gathered& below, const Gathered& above) {
   return (above.power_W.value() - below.power_W.value()) /
          (above.air_speed_m_s.value() - below.air_speed_m_s.value());
@@ -196,7 +205,7 @@ void remark(const std::vector<Point>& points, PowerCurve& curve) {
   if (single > 0) {
     curve.remarks.push_back(fmt::format(
         "{} of {} bins hold a single value without a stated random part: their category A "
-        "uncertainty is not known.",
+        "uncertainty is not known, nor is that of the year's energy.",
         single, curve.bins.size()));
   }
 }
@@ -239,7 +248,8 @@ std::string power_column(const std::vector<Point>& points) {
 PowerCurve power_curve(const std::vector<Point>& points, const PowerCurveOptions& options) {
   require_options(options);
   if (points.empty()) throw base::BadInput("points", "there are none", "at least two");
-  const std::map<long, Gathered> bins = gathered(points, options);
+  std::map<long, Gathered> bins = gathered(points, options);
+  const std::size_t calm = take_calm(bins);
   if (bins.size() < 2) {
     throw base::BadInput("points", "lie in one bin of air speed", "points of several air speeds");
   }
@@ -247,7 +257,7 @@ PowerCurve power_curve(const std::vector<Point>& points, const PowerCurveOptions
                    .bins = {},
                    .empty_m_s = {},
                    .thin_m_s = {},
-                   .total_s = static_cast<double>(points.size()) * options.averaging_s,
+                   .total_s = static_cast<double>(points.size() - calm) * options.averaging_s,
                    .complete = false,
                    .remarks = {}};
   for (auto bin = bins.begin(); bin != bins.end(); ++bin) {
@@ -261,6 +271,11 @@ PowerCurve power_curve(const std::vector<Point>& points, const PowerCurveOptions
   curve.complete =
       curve.empty_m_s.empty() && curve.thin_m_s.empty() && curve.total_s >= options.least_total_s;
   remark(points, curve);
+  if (calm > 0) {
+    curve.remarks.push_back(
+        fmt::format("{} {} below {:g} m/s (calm) set aside: there is no bin around 0 m/s.", calm,
+                    calm == 1 ? "row" : "rows", 0.5 * options.bin_width_m_s));
+  }
   return curve;
 }
 

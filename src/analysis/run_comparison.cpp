@@ -244,6 +244,24 @@ bool has_maximum(const Member& member) {
   return std::isfinite(member.curve->maximum_cp.value());
 }
 
+bool is_told(const metrology::Agreement& agreement) {
+  return agreement.difference.u() > 0.0 && std::isfinite(agreement.en);
+}
+
+std::optional<bool> verdict_of(const std::vector<ComparedCurve>& curves) {
+  bool all_told = !curves.empty();
+  for (const ComparedCurve& curve : curves) {
+    for (const RunDifference& each : curve.differences) {
+      for (const auto& agreement : {std::optional(each.maximum_cp), each.optimum_tip_speed_ratio}) {
+        if (!agreement) continue;
+        if (std::abs(agreement->en) > 1.0) return false;
+        all_told = all_told && is_told(*agreement);
+      }
+    }
+  }
+  return all_told ? std::optional(true) : std::nullopt;
+}
+
 void remark_on(const RunComparison& comparison, const std::vector<RunToCompare>& runs,
                std::set<std::string>& remarks) {
   for (std::size_t i = 0; i < runs.size(); ++i) {
@@ -257,10 +275,11 @@ void remark_on(const RunComparison& comparison, const std::vector<RunToCompare>&
   }
   for (const ComparedCurve& curve : comparison.curves) {
     for (const RunDifference& each : curve.differences) {
-      if (each.maximum_cp.difference.contributions().empty()) {
-        remarks.insert(
-            fmt::format("{}: no uncertainty is stated, so nobody can say whether the runs differ.",
-                        curve.label));
+      const auto& optimum = each.optimum_tip_speed_ratio;
+      if (!is_told(each.maximum_cp) || (optimum && !is_told(*optimum))) {
+        remarks.insert(fmt::format(
+            "{}: a difference has no known uncertainty, so nobody can say whether the runs differ.",
+            curve.label));
       }
     }
   }
@@ -275,8 +294,12 @@ RunComparison compare_runs(const std::vector<RunToCompare>& runs) {
   }
   const bool open_air = std::any_of(runs.begin(), runs.end(),
                                     [](const RunToCompare& run) { return run.results.section; });
-  RunComparison result{
-      .runs = {}, .open_air = open_air, .curves = {}, .common = {}, .remarks = {}, .agree = true};
+  RunComparison result{.runs = {},
+                       .open_air = open_air,
+                       .curves = {},
+                       .common = {},
+                       .remarks = {},
+                       .agree = std::nullopt};
   const Names names(runs);
   std::set<std::string> remarks;
   for (const RunToCompare& run : runs)
@@ -302,14 +325,7 @@ RunComparison compare_runs(const std::vector<RunToCompare>& runs) {
                                  family.front().curve->label, family.front().run + 1));
     }
   }
-  for (const ComparedCurve& curve : result.curves) {
-    for (const RunDifference& each : curve.differences) {
-      result.agree = result.agree && !(std::abs(each.maximum_cp.en) > 1.0);
-      if (each.optimum_tip_speed_ratio) {
-        result.agree = result.agree && !(std::abs(each.optimum_tip_speed_ratio->en) > 1.0);
-      }
-    }
-  }
+  result.agree = verdict_of(result.curves);
   result.common.assign(names.common().begin(), names.common().end());
   remark_on(result, runs, remarks);
   result.remarks.assign(remarks.begin(), remarks.end());

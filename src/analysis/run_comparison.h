@@ -75,7 +75,8 @@ struct RunComparison {
   std::vector<ComparedCurve> curves;
   std::vector<std::string> common;  // inputs that two or more runs have in common
   std::vector<std::string> remarks;
-  bool agree;  // no E_n beyond 1
+  /// False: an E_n beyond 1. Nothing: none, but one is not known, or nothing is compared.
+  std::optional<bool> agree;
 };
 
 /// Largest cp and optimum tip-speed ratio of every setting that two or more runs have, pair by

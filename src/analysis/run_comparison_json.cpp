@@ -93,9 +93,13 @@ json::value to_json(const RunComparison& comparison) {
   json::array curves;
   for (const ComparedCurve& curve : comparison.curves)
     curves.push_back(curve_json(curve));
-  return json::object{{"runs", texts(comparison.runs)}, {"open_air", comparison.open_air},
-                      {"curves", std::move(curves)},    {"common", texts(comparison.common)},
-                      {"agree", comparison.agree},      {"remarks", texts(comparison.remarks)}};
+  return json::object{
+      {"runs", texts(comparison.runs)},
+      {"open_air", comparison.open_air},
+      {"curves", std::move(curves)},
+      {"common", texts(comparison.common)},
+      {"agree", comparison.agree ? json::value(*comparison.agree) : json::value(nullptr)},
+      {"remarks", texts(comparison.remarks)}};
 }
 
 }  // namespace windwright::analysis

@@ -21,9 +21,14 @@ double even_interval_s(const base::Table& table, std::size_t column) {
   const std::vector<double> time_s = table.numbers(column);
   const double interval_s =
       (time_s.back() - time_s.front()) / static_cast<double>(time_s.size() - 1);
+  // Times written with few digits jitter (0.3, 0.7, 1.0); a step off by more is no rounding.
+  constexpr double rounding = 0.25;
   for (std::size_t row = 0; row < time_s.size(); ++row) {
     const double even_s = time_s.front() + interval_s * static_cast<double>(row);
-    if (interval_s > 0.0 && std::abs(time_s[row] - even_s) < 0.5 * interval_s) continue;
+    const double step_s = row == 0 ? interval_s : time_s[row] - time_s[row - 1];
+    if (interval_s > 0.0 && std::abs(time_s[row] - even_s) < 0.5 * interval_s &&
+        std::abs(step_s - interval_s) < rounding * interval_s)
+      continue;
     throw base::BadInput(table.place(row), fmt::format("time_s is {}", time_s[row]),
                          "time that rises in even steps, a missing sample told by a new file");
   }

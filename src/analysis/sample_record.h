@@ -21,9 +21,8 @@ struct SampleRecord {
 /// Reads a CSV of samples: a column a channel, and `time_s` if the steps have a length; `#`
 /// comments anywhere.
 /// @param channel  one of them, or empty for all
-/// @throws BadInput  with file and line: not a number, fewer than two rows, time that is not even
-/// to
-///                   half a step, no such channel
+/// @throws BadInput  with file and line: not a number, fewer than two rows, steps of time that are
+///                   not even to a quarter, no such channel
 SampleRecord samples_from_file(const std::filesystem::path& file, const std::string& channel = {});
 
 }  // namespace windwright::analysis

@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -85,7 +86,12 @@ const std::string& Table::text(std::size_t row, std::size_t column) const {
 }
 
 double Table::number(std::size_t row, std::size_t column) const {
-  if (const auto value = number_from_text(text(row, column))) return *value;
+  if (const auto value = number_from_text(text(row, column))) {
+    constexpr double largest = 1e60;  // sums of fourth powers still fit a double
+    if (std::abs(*value) <= largest) return *value;
+    throw BadInput(place(row), fmt::format("{} is {}", header_[column], *value),
+                   fmt::format("a number of at most {} in size", largest));
+  }
   throw BadInput(place(row), fmt::format("{} is '{}'", header_[column], text(row, column)),
                  "a finite decimal number");
 }

@@ -28,7 +28,7 @@ class Table {
   /// @throws BadInput  says which names the header has
   std::size_t required_column(std::string_view name) const;
   const std::string& text(std::size_t row, std::size_t column) const;
-  /// @throws BadInput  not a finite number
+  /// @throws BadInput  not a number of at most 1e60 in size, as no quantity of ours is
   double number(std::size_t row, std::size_t column) const;
   /// Every value of a column, in row order.
   std::vector<double> numbers(std::size_t column) const;

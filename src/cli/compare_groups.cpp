@@ -90,6 +90,13 @@ json::value weighted_json(const metrology::WeightedMean& weighted, const std::st
                       {"consistent", weighted.consistent}};
 }
 
+// Why nobody is judged by the uncertainty that he states.
+std::string open_remark(const LevelStudy& study) {
+  return fmt::format(
+      "The {} is a single value without a stated uncertainty: zeta and E_n are not known.",
+      study.assigned.basis);
+}
+
 json::value to_json(const Studied& each) {
   const LevelStudy& study = each.study;
   json::array left_out;
@@ -116,6 +123,9 @@ json::value to_json(const Studied& each) {
                                    {"u", study.assigned.u},
                                    {"standard_deviation", study.assigned.standard_deviation},
                                    {"basis", study.assigned.basis}};
+  level["remarks"] = json::array();
+  if (!std::isfinite(study.assigned.u))
+    level["remarks"].as_array().emplace_back(open_remark(study));
   level["weighted_mean"] =
       study.weighted ? weighted_json(*study.weighted, each.unit) : json::value(nullptr);
   return level;
@@ -200,8 +210,10 @@ void print(const Studied& each) {
   }
   fmt::print("robust mean {:.6g} {} (u {:.3g}), robust standard deviation {:.5g}\n",
              study.robust.mean, unit, study.robust.u, study.robust.standard_deviation);
-  fmt::print("scored against {:.6g} {} (u {:.3g}): {}\n", study.assigned.value, unit,
-             study.assigned.u, study.assigned.basis);
+  const bool known = std::isfinite(study.assigned.u);
+  fmt::print("scored against {:.6g} {} (u {}): {}\n", study.assigned.value, unit,
+             known ? fmt::format("{:.3g}", study.assigned.u) : "not known", study.assigned.basis);
+  if (!known) fmt::print("  {}\n", open_remark(study));
   if (study.weighted) {
     const metrology::WeightedMean& mean = *study.weighted;
     fmt::print(

@@ -54,8 +54,8 @@ std::string cell(const Estimate& estimate) {
 void print_agreement(const char* what, const metrology::Agreement& agreement) {
   fmt::print("    {:<24} {}", what,
              analysis::with_uncertainty(agreement.difference.value(), agreement.expanded));
-  if (agreement.difference.contributions().empty()) {
-    fmt::print(", uncertainty not stated\n");
+  if (!(agreement.difference.u() > 0.0)) {
+    fmt::print(", uncertainty not known\n");
   } else {
     fmt::print(", E_n {:.2f}, zeta {:.2f}: {}\n", agreement.en, agreement.zeta,
                std::abs(agreement.en) > 1.0 ? "they differ" : "no difference shown");
@@ -127,7 +127,7 @@ int compare_runs(const RunsRequest& request) {
   } else {
     print(comparison);
   }
-  return comparison.agree ? done : negative_verdict;
+  return comparison.agree.value_or(false) ? done : negative_verdict;
 }
 
 }  // namespace windwright::cli

@@ -198,6 +198,15 @@ int tell_chain(const Request& request) {
   return closes && study.suspects.empty() ? done : negative_verdict;
 }
 
+// An option that nothing looks at would let people believe it counts.
+void refuse_idle(bool wanted, const std::vector<const CLI::Option*>& options, const char* mode) {
+  for (const CLI::Option* option : options) {
+    if (wanted || option->count() == 0) continue;
+    throw base::BadInput(option->get_name(), fmt::format("goes with {} only", mode),
+                         fmt::format("{} too, or leave it out", mode));
+  }
+}
+
 // What a file of wind or samples is asked for instead of coefficients.
 int reduce_otherwise(const Request& request) {
   const char* wanted = request.bins.wanted ? "--bins" : "--statistics";
@@ -214,6 +223,9 @@ int reduce_otherwise(const Request& request) {
   if (request.bins.wanted) {
     return reduce_bins(request.what, request.rotor, request.bins, request.json);
   }
+  if (!request.rotor.empty()) {
+    throw base::BadInput("--rotor", "does not go with --statistics", "leave it out");
+  }
   return reduce_statistics(request.what, request.statistics, request.json);
 }
 
@@ -227,6 +239,8 @@ int run_reduce(const Request& request) {
   if (!request.chart.empty() && request.windows.empty()) {
     throw base::BadInput("--chart", "draws the energy chain of a window", "--window FROM:TO too");
   }
+  refuse_idle(request.bins.wanted, request.bins.options, "--bins");
+  refuse_idle(request.statistics.wanted, request.statistics.options, "--statistics");
   if (request.bins.wanted || request.statistics.wanted) return reduce_otherwise(request);
   if (!fs::is_directory(request.what)) return reduce_points(request);
   if (!request.into.empty()) refuse_beside_a_run("--into");

@@ -17,6 +17,7 @@
 #include <fmt/format.h>
 
 #include <cmath>
+#include <cstddef>
 #include <optional>
 #include <string>
 #include <utility>
@@ -82,19 +83,37 @@ std::vector<SiteEnergy> energies_of(const analysis::PowerCurve& curve, const Bin
   return all;
 }
 
-json::value u_kWh(const metrology::Estimate& energy_J) {
-  return energy_J.contributions().empty() ? json::value(nullptr)
-                                          : json::value(energy_J.u() / site::J_in_kWh);
+// Which uncertainties of the bins are known in all of them, and so in their sum.
+enum class Known { nothing, scatter, both };
+
+Known known_of(const analysis::PowerCurve& curve) {
+  Known known = Known::both;
+  for (const analysis::PowerBin& bin : curve.bins) {
+    if (std::isnan(bin.u_a_W)) return Known::nothing;
+    if (std::isnan(bin.u_b_W)) known = Known::scatter;
+  }
+  return known;
 }
 
-json::value energy_json(const SiteEnergy& each) {
+json::value u_kWh(const metrology::Estimate& energy_J, Known known) {
+  return known == Known::nothing ? json::value(nullptr)
+                                 : json::value(energy_J.u() / site::J_in_kWh);
+}
+
+json::value categories(Known known) {
+  if (known == Known::nothing) return nullptr;
+  return known == Known::both ? "A and B" : "A";
+}
+
+json::value energy_json(const SiteEnergy& each, Known known) {
   const site::AnnualEnergy& energy = each.energy;
   return json::object{{"mean_air_speed_m_s", each.mean_air_speed_m_s},
                       {"weibull_shape", each.wind.shape},
                       {"energy_kWh", energy.measured_J.value() / site::J_in_kWh},
-                      {"u_kWh", u_kWh(energy.measured_J)},
+                      {"u_kWh", u_kWh(energy.measured_J, known)},
                       {"extrapolated_energy_kWh", energy.extrapolated_J.value() / site::J_in_kWh},
-                      {"u_extrapolated_kWh", u_kWh(energy.extrapolated_J)},
+                      {"u_extrapolated_kWh", u_kWh(energy.extrapolated_J, known)},
+                      {"u_categories", categories(known)},
                       {"exact_energy_kWh", energy.exact_J / site::J_in_kWh},
                       {"measured_part_pct", 100.0 * energy.measured_part},
                       {"complete", energy.complete}};
@@ -138,12 +157,17 @@ void print_curve(const analysis::PowerCurve& curve) {
   fmt::print("\n");
 }
 
-void print_energies(const std::vector<SiteEnergy>& energies, double cut_out_m_s) {
-  fmt::print("\nenergy of a year without standstill, kWh (± expanded, 95 %)\n");
+void print_energies(const std::vector<SiteEnergy>& energies, double cut_out_m_s, Known known) {
+  constexpr const char* said[] = {"; - not known: a bin's category A is open",
+                                  "; category A only, B is not stated for all bins", ""};
+  fmt::print("\nenergy of a year without standstill, kWh (± expanded, 95 %{})\n",
+             said[static_cast<std::size_t>(known)]);
   fmt::print("{:>14} {:>7} {:>22} {:>22} {:>10}\n", "mean speed, m/s", "shape", "measured",
              fmt::format("to {:g} m/s", cut_out_m_s), "measured");
   for (const SiteEnergy& each : energies) {
-    const auto kWh = [](const metrology::Estimate& energy_J) {
+    const auto kWh = [known](const metrology::Estimate& energy_J) {
+      if (known == Known::nothing)
+        return fmt::format("{:.4g} ± -", energy_J.value() / site::J_in_kWh);
       const auto scaled = (1.0 / site::J_in_kWh) * energy_J;
       return analysis::with_uncertainty(scaled.value(), scaled.expanded());
     };
@@ -159,7 +183,9 @@ void print_energies(const std::vector<SiteEnergy>& energies, double cut_out_m_s)
 void add_bins_options(CLI::App& verb, BinsRequest& request) {
   constexpr const char* group = "Power curve";
   const auto option = [&](const char* name, auto& value, const char* help) {
-    return verb.add_option(name, value, help)->group(group);
+    CLI::Option* added = verb.add_option(name, value, help)->group(group);
+    request.options.push_back(added);
+    return added;
   };
   verb.add_flag("--bins", request.wanted,
                 "power curve of a points CSV by the method of bins, and the energy of a year")
@@ -183,26 +209,32 @@ void add_bins_options(CLI::App& verb, BinsRequest& request) {
       ->capture_default_str();
   option("--mean-air-speed-m-s", request.mean_air_speed_m_s,
          "a site of your own beside the Rayleigh sites of 4 to 11 m/s");
-  option("--weibull-shape", request.weibull_shape, "of that site")->capture_default_str();
+  request.shape_option =
+      option("--weibull-shape", request.weibull_shape, "of that site")->capture_default_str();
 }
 
 int reduce_bins(const std::string& file, const std::string& rotor, const BinsRequest& request,
                 bool as_json) {
+  if (request.shape_option->count() > 0 && !request.mean_air_speed_m_s) {
+    throw base::BadInput("--weibull-shape", "is of a site whose mean air speed is missing",
+                         "--mean-air-speed-m-s V too, or neither");
+  }
   const auto points = analysis::points_from_file(file, analysis::PointsFor::power_curve);
   const analysis::PowerCurve curve =
       analysis::power_curve(points, options_of(request, rotor, points));
   const std::vector<SiteEnergy> energies = energies_of(curve, request);
+  const Known known = known_of(curve);
   if (as_json) {
     json::object document = analysis::to_json(curve);
     json::array rows;
     for (const SiteEnergy& each : energies)
-      rows.push_back(energy_json(each));
+      rows.push_back(energy_json(each, known));
     document["annual_energy"] = std::move(rows);
     fmt::print("{}", base::json_text(document));
     return done;
   }
   print_curve(curve);
-  print_energies(energies, request.cut_out_m_s);
+  print_energies(energies, request.cut_out_m_s, known);
   if (!curve.remarks.empty()) fmt::print("\n");
   for (const std::string& remark : curve.remarks)
     fmt::print("- {}\n", remark);

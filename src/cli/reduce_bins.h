@@ -3,10 +3,12 @@
 
 #include <optional>
 #include <string>
+#include <vector>
 
 namespace CLI {
 class App;
-}
+class Option;
+}  // namespace CLI
 
 namespace windwright::cli {
 
@@ -26,6 +28,8 @@ struct BinsRequest {
   double cut_out_m_s = 25.0;
   std::optional<double> mean_air_speed_m_s;
   double weibull_shape = 2.0;
+  std::vector<const CLI::Option*> options;  // what goes with `wanted` only
+  const CLI::Option* shape_option = nullptr;
 };
 
 void add_bins_options(CLI::App& verb, BinsRequest& request);

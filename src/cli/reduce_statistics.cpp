@@ -86,12 +86,18 @@ void print(const analysis::SampledChannel& channel, const SampleStatistics& stat
              statistics.mean.effective_samples, statistics.integral_steps);
   if (std::isfinite(interval_s)) fmt::print(", {:.3g} s", statistics.integral_steps * interval_s);
   const metrology::Drift& drift = statistics.drift;
-  fmt::print("\n  drift, first to last {:.3g}, u {:.2g}: {}\n", drift.drift, drift.u,
-             drift.settled ? "settled" : "not settled");
+  if (std::isfinite(drift.u)) {
+    fmt::print("\n  drift, first to last {:.3g}, u {:.2g}: ", drift.drift, drift.u);
+  } else {
+    fmt::print("\n  drift                too few independent samples to know it: ");
+  }
+  fmt::print("{}\n", drift.settled ? "settled" : "not settled");
   for (const metrology::GrubbsTest& each : statistics.suspects) {
-    fmt::print("  {:<20} sample {}: {:.6g}, G {:.4g}; 5 % point {:.4g}, 1 % point {:.4g}\n",
+    const bool by_itself = each.g > each.critical_5pct;
+    fmt::print("  {:<20} sample {}: {:.6g}, G {:.4g}; 5 % point {:.4g}, 1 % point {:.4g}{}\n",
                metrology::text_of(each.standing), each.index + 1, each.value, each.g,
-               each.critical_5pct, each.critical_1pct);
+               each.critical_5pct, each.critical_1pct,
+               by_itself ? "" : "; hidden by the ones below, with which it counts");
   }
 }
 
@@ -110,11 +116,12 @@ void add_statistics_options(CLI::App& verb, StatisticsRequest& request) {
                 "of a CSV of samples, a column a channel and perhaps time_s: mean with type A "
                 "uncertainty, integral scale, drift, outliers")
       ->group(group);
-  verb.add_option("--channel", request.channel, "this column only")->group(group);
-  verb.add_option("--drift-pct", request.drift_pct,
-                  "largest drift over the record that counts as settled, of the mean")
-      ->group(group)
-      ->capture_default_str();
+  request.options = {
+      verb.add_option("--channel", request.channel, "this column only")->group(group),
+      verb.add_option("--drift-pct", request.drift_pct,
+                      "largest drift over the record that counts as settled, of the mean")
+          ->group(group)
+          ->capture_default_str()};
 }
 
 int reduce_statistics(const std::string& file, const StatisticsRequest& request, bool as_json) {

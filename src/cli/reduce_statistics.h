@@ -2,10 +2,12 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 namespace CLI {
 class App;
-}
+class Option;
+}  // namespace CLI
 
 namespace windwright::cli {
 
@@ -14,6 +16,7 @@ struct StatisticsRequest {
   bool wanted = false;
   std::string channel;
   double drift_pct = 1.0;
+  std::vector<const CLI::Option*> options;  // what goes with `wanted` only
 };
 
 void add_statistics_options(CLI::App& verb, StatisticsRequest& request);

@@ -168,7 +168,7 @@ Assigned assigned_to(const RobustMean& robust, const std::optional<Cell>& refere
   }
   const std::vector<double>& values = reference->values;
   const double scatter =
-      values.size() < 2 ? 0.0
+      values.size() < 2 ? nan
                         : std::sqrt(signal::variance(values) / static_cast<double>(values.size()));
   return {.value = signal::mean(values),
           .u = reference->u.value_or(scatter),

@@ -56,14 +56,14 @@ struct SuspectCell {
 /// The assigned value that groups are scored against.
 struct Assigned {
   double value;
-  double u;
+  double u;                   // NaN: a reference of a single value that states none
   double standard_deviation;  // s* of the groups, the yardstick of z
   std::string basis;          // in words
 };
 
 /// z: difference from the assigned value over s*; z' with the assigned value's own uncertainty in
-/// the yardstick, where that is above 0.3 s*. zeta and E_n where the group states its uncertainty.
-/// Up to 2 (E_n: 1) satisfactory, from 3 on a call to act.
+/// the yardstick, where that is above 0.3 s*. zeta and E_n where the group states its uncertainty
+/// and that of the assigned value is known. Up to 2 (E_n: 1) satisfactory, from 3 on a call to act.
 struct Score {
   std::string group;
   double z;

@@ -10,6 +10,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <limits>
 #include <numeric>
 #include <span>
 #include <vector>
@@ -28,6 +29,18 @@ void require_values(std::span<const double> values) {
   if (!std::all_of(values.begin(), values.end(), [](double each) { return std::isfinite(each); })) {
     throw base::BadInput("test for outliers", "a value is not finite", "finite numbers");
   }
+}
+
+// The least step between different values: as fine as the instrument shows them, or infinite where
+// it shows one value only.
+double resolution_of(std::span<const double> values) {
+  std::vector<double> sorted(values.begin(), values.end());
+  std::sort(sorted.begin(), sorted.end());
+  double least = std::numeric_limits<double>::infinity();
+  for (std::size_t i = 1; i < sorted.size(); ++i) {
+    if (sorted[i] > sorted[i - 1]) least = std::min(least, sorted[i] - sorted[i - 1]);
+  }
+  return least;
 }
 
 // Signed so that the suspect of the wanted end has the largest.
@@ -75,9 +88,14 @@ Suspects suspects(std::span<const double> values, std::size_t at_most) {
   std::vector<double> rest(values.begin(), values.end());
   std::vector<std::size_t> places(values.size());
   std::iota(places.begin(), places.end(), 0U);
+  // Rosner's percentage points hold from 25 values on; of fewer, one can be named.
+  constexpr std::size_t enough_for_several = 25;
+  if (values.size() < enough_for_several) at_most = std::min<std::size_t>(at_most, 1);
+  const double coarse = 1.5 * resolution_of(values);  // a neighbouring step, wherever the mean lies
   Suspects found;
   while (found.size() < at_most && rest.size() >= fewest) {
     GrubbsTest test = grubbs(rest);
+    if (std::abs(test.value - signal::mean(rest)) <= coarse) break;
     const auto at = static_cast<std::ptrdiff_t>(test.index);
     test.index = places[test.index];
     found.push_back(test);

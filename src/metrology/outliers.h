@@ -40,11 +40,14 @@ using Suspects = std::vector<GrubbsTest>;
 /// All outliers of one sample, found together so that several do not hide each other: the farthest
 /// value is set aside up to `at_most` times, each step with Grubbs' two-sided statistic of what is
 /// left; all up to the last step that exceeds its 5 % (stragglers) or 1 % point (outliers) count.
+/// Of fewer than 25 values one is looked for, which is Grubbs' test. The search ends where the
+/// farthest lies within one and a half of the least step between different values: a coarse
+/// instrument shows neighbouring steps whatever the scatter is, and they are no evidence.
 /// Nothing is removed: the caller shows them and decides.
 /// Source: B. Rosner, Percentage points for a generalized ESD many-outlier procedure, Technometrics
 /// 25 (1983) 165-172.
 /// @param values   3 or more
-/// @param at_most  suspects looked for; fewer are where values run out (three must be left)
+/// @param at_most  suspects looked for; fewer where values run out (three must be left)
 /// @throws BadInput  as grubbs
 Suspects suspects(std::span<const double> values, std::size_t at_most);
 

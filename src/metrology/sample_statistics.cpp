@@ -26,6 +26,10 @@ SampleStatistics sample_statistics(std::span<const double> samples, const Settli
   const auto [least, largest] = std::minmax_element(samples.begin(), samples.end());
   const std::size_t block = std::max<std::size_t>(1, samples.size() / most_blocks);
   const auto n = static_cast<double>(samples.size());
+  Drift drift = drift_over(signal::block_means(samples, block), rule);
+  // Too few for a slope that is known, but samples within the bound of each other do not drift.
+  drift.settled |=
+      *largest - *least <= std::max(rule.drift_relative * std::abs(mean.mean), rule.drift_absolute);
   SampleStatistics result{.count = samples.size(),
                           .mean = mean,
                           .standard_deviation = deviation,
@@ -34,14 +38,16 @@ SampleStatistics sample_statistics(std::span<const double> samples, const Settli
                           .integral_steps = 0.5 * n / mean.effective_samples,
                           .intensity = mean.mean != 0.0 ? deviation / std::abs(mean.mean)
                                                         : std::numeric_limits<double>::quiet_NaN(),
-                          .drift = drift_over(signal::block_means(samples, block), rule),
+                          .drift = drift,
                           .upper = std::nullopt,
                           .lower = std::nullopt,
                           .suspects = {}};
   if (samples.size() >= 3) {
     result.upper = grubbs(samples, End::upper);
     result.lower = grubbs(samples, End::lower);
-    result.suspects = suspects(samples, most_suspects);
+    // A tenth of the samples may be wrong; more than that are no outliers but what there is.
+    result.suspects =
+        suspects(samples, std::clamp<std::size_t>(samples.size() / 10, 1, most_suspects));
   }
   return result;
 }

@@ -27,7 +27,7 @@ struct SampleStatistics {
   Drift drift;                      // over the whole record, from its 60 or fewer block means
   std::optional<GrubbsTest> upper;  // largest value, one-sided; nothing below three samples
   std::optional<GrubbsTest> lower;  // least value, one-sided
-  Suspects suspects;  // two-sided, farthest first; at most 10, named and never taken out
+  Suspects suspects;  // two-sided, farthest first; at most n / 10 and 10; never taken out
 };
 
 /// @param samples  two or more, evenly spaced, in time

@@ -129,6 +129,47 @@ TEST(Compare, SeesBetweenTwoAfternoonsWhatTheSensorsHaveInCommon) {
   EXPECT_TRUE(common.at_pointer("/curves/0/mean/maximum_cp").is_null());
 }
 
+// Without any uncertainty nobody can say whether runs differ: neither yes nor no.
+TEST(Compare, GivesNoVerdictWhereNobodyCanSay) {
+  const fs::path folder = scratch_folder("compare-open");
+  const fs::path example = fs::path(SOURCE_FOLDER) / "examples/two-bladed-rotor";
+  const std::string points = (example / "points.csv").string();
+  const std::vector<std::string> arguments{points, points, "--rotor",
+                                           (example / "rotor.toml").string()};
+  const json::value got = compared(arguments, folder, 1);
+  EXPECT_TRUE(got.at("agree").is_null()) << json::serialize(got.at("agree"));
+  EXPECT_NE(json::serialize(got.at("remarks")).find("nobody can say"), std::string::npos);
+}
+
+TEST(Compare, DoesNotScoreAgainstAReferenceWithoutUncertainty) {
+  const fs::path folder = scratch_folder("compare-bare-reference");
+  const std::string groups = "g1,a,10.1,0.1\ng2,a,9.9,0.1\ng3,a,10.05,0.1\ng4,a,10.3,0.1\n";
+  write_text(folder / "g.csv", "group,level,value,u\nref,a,10,\n" + groups);
+  const json::value bare = compared({"g.csv", "--reference", "ref"}, folder, 0);
+  EXPECT_TRUE(bare.at_pointer("/levels/0/assigned/u").is_null());
+  for (const json::value& cell : bare.at_pointer("/levels/0/cells").as_array()) {
+    EXPECT_TRUE(cell.at("en").is_null());
+    EXPECT_TRUE(cell.at("zeta").is_null());
+  }
+  EXPECT_NE(json::serialize(bare.at_pointer("/levels/0/remarks")).find("ref"), std::string::npos);
+  EXPECT_EQ(windwright({"compare", "g.csv", "--reference", "ref"}, folder).out.find("nan"),
+            std::string::npos);
+  write_text(folder / "g.csv", "group,level,value,u\nref,a,10,0.05\n" + groups);
+  const json::value stated = compared({"g.csv", "--reference", "ref"}, folder, 1);
+  EXPECT_NEAR(stated.at_pointer("/levels/0/cells/3/en").to_number<double>(),
+              0.3 / (2.0 * std::hypot(0.1, 0.05)), 1e-12);
+  EXPECT_TRUE(stated.at_pointer("/levels/0/remarks").as_array().empty());
+}
+
+TEST(Compare, RefusesValuesThatNoArithmeticHolds) {
+  const fs::path folder = scratch_folder("compare-huge");
+  write_text(folder / "g.csv", "group,level,value\ng1,a,1e300\ng2,a,-1e300\ng3,a,10\n");
+  const Ended ended = windwright({"compare", "g.csv"}, folder);
+  EXPECT_EQ(ended.exit_code, 2);
+  EXPECT_EQ(ended.err, "g.csv:2: value is 1e+300: a number of at most 1e+60 in size\n");
+  EXPECT_EQ(ended.out, "");
+}
+
 TEST(Compare, RefusesWhatDoesNotGoTogether) {
   const fs::path folder = scratch_folder("compare-refuse");
   write_text(folder / "g.csv", "group,level,value\na,1,1\nb,1,2\nc,1,3\n");

@@ -131,11 +131,20 @@ TEST(Reduce, GivesThePublishedAnnualEnergyByBins) {
 
 TEST(Reduce, StatesTheUncertaintyOfAPowerCurve) {
   const fs::path folder = scratch_folder("reduce-bins-u");
-  const std::string minutes =
-      (fs::path(SOURCE_FOLDER) / "examples/roof-turbine/minutes.csv").string();
+  // Without the two bins of a single minute each, whose scatter nobody knows.
+  const base::Table minutes =
+      base::Table::from_file(fs::path(SOURCE_FOLDER) / "examples/roof-turbine/minutes.csv");
+  std::string csv = "air_speed_m_s,air_density_kg_m3,ac_power_W\n";
+  for (std::size_t row = 0; row < minutes.rows(); ++row) {
+    const double v_m_s = minutes.number(row, 0);
+    if ((v_m_s >= 15.75 && v_m_s < 16.25) || v_m_s >= 17.0) continue;
+    csv +=
+        fmt::format("{},{},{}\n", minutes.text(row, 0), minutes.text(row, 1), minutes.text(row, 2));
+  }
+  write_text(folder / "minutes.csv", csv);
   const Ended ended = windwright(
-      {"reduce", minutes, "--bins", "--json", "--swept-area", "3.46", "--u-air-speed-pct", "1",
-       "--mean-air-speed-m-s", "5.4", "--weibull-shape", "1.8"},
+      {"reduce", "minutes.csv", "--bins", "--json", "--swept-area", "3.46", "--u-air-speed-pct",
+       "1", "--mean-air-speed-m-s", "5.4", "--weibull-shape", "1.8"},
       folder);
   ASSERT_EQ(ended.exit_code, 0) << ended.err;
   const json::value got = base::json_from_text(ended.out, "stdout");
@@ -179,6 +188,102 @@ TEST(Reduce, NamesThePublishedOutlierOfSamples) {
               set.at_pointer("/crosscheck/critical_two_sided").to_number<double>(), 1e-6);
   EXPECT_EQ(channel.at("count").to_number<int>(), 8) << "named, not taken out";
   EXPECT_TRUE(channel.at("integral_time_s").is_null());
+}
+
+// A converter that shows two neighbouring steps says nothing about outliers; nor do five samples.
+TEST(Reduce, CallsOrdinaryCoarseSamplesNoOutliers) {
+  const fs::path folder = scratch_folder("reduce-coarse");
+  std::string coarse = "reading\n";
+  for (int i = 0; i < 38; ++i)
+    coarse += i % 5 == 2 ? "2\n" : "1\n";
+  write_text(folder / "coarse.csv", coarse);
+  write_text(folder / "few.csv", "reading\n1\n2\n1\n2\n1\n");
+  write_text(folder / "equal.csv", "reading\n3\n3\n3\n3\n");
+  for (const char* file : {"coarse.csv", "few.csv"}) {
+    const Ended ended =
+        windwright({"reduce", file, "--statistics", "--drift-pct", "200", "--json"}, folder);
+    EXPECT_EQ(ended.exit_code, 0) << file << ended.out;
+    const json::value got = base::json_from_text(ended.out, "stdout");
+    EXPECT_TRUE(got.at_pointer("/channels/0/suspects").as_array().empty()) << ended.out;
+  }
+  const Ended equal = windwright({"reduce", "equal.csv", "--statistics"}, folder);
+  EXPECT_EQ(equal.exit_code, 0) << equal.out;
+  EXPECT_EQ(equal.out.find("inf"), std::string::npos) << equal.out;
+}
+
+json::value energies_of_bins(const fs::path& folder, std::vector<std::string> more) {
+  std::vector<std::string> all{"reduce", "minutes.csv", "--bins", "--json"};
+  all.insert(all.end(), more.begin(), more.end());
+  const Ended ended = windwright(all, folder);
+  EXPECT_EQ(ended.exit_code, 0) << ended.err;
+  return base::json_from_text(ended.out, "stdout");
+}
+
+TEST(Reduce, LeavesTheEnergysUncertaintyOpenWhereABinsIs) {
+  const fs::path folder = scratch_folder("reduce-open-energy");
+  const std::string two = "air_speed_m_s,air_density_kg_m3,ac_power_W\n3,1.2,20\n3.1,1.2,22\n";
+  write_text(folder / "minutes.csv", two + "4,1.2,50\n4.1,1.2,52\n6,1.2,200\n");
+  const json::value open = energies_of_bins(folder, {"--u-power-pct", "1"});
+  EXPECT_TRUE(open.at_pointer("/annual_energy/0/u_kWh").is_null());
+  EXPECT_TRUE(open.at_pointer("/annual_energy/0/u_extrapolated_kWh").is_null());
+  EXPECT_TRUE(open.at_pointer("/annual_energy/0/u_categories").is_null());
+  const Ended text = windwright({"reduce", "minutes.csv", "--bins"}, folder);
+  EXPECT_NE(text.out.find("± -"), std::string::npos) << text.out;
+
+  write_text(folder / "minutes.csv", two + "4,1.2,50\n4.1,1.2,52\n6,1.2,200\n6.1,1.2,210\n");
+  const json::value scatter = energies_of_bins(folder, {});
+  EXPECT_EQ(scatter.at_pointer("/annual_energy/0/u_categories").as_string(), "A");
+  EXPECT_GT(scatter.at_pointer("/annual_energy/0/u_kWh").to_number<double>(), 0.0);
+  EXPECT_NE(windwright({"reduce", "minutes.csv", "--bins"}, folder).out.find("category A only"),
+            std::string::npos);
+  const json::value both = energies_of_bins(folder, {"--u-power-pct", "1"});
+  EXPECT_EQ(both.at_pointer("/annual_energy/0/u_categories").as_string(), "A and B");
+}
+
+TEST(Reduce, SetsCalmMinutesAside) {
+  const fs::path folder = scratch_folder("reduce-calm");
+  const std::string wind = "3,1.2,20\n3.1,1.2,22\n4,1.2,50\n4.1,1.2,52\n";
+  const std::string head = "air_speed_m_s,air_density_kg_m3,ac_power_W\n";
+  write_text(folder / "minutes.csv", head + wind);
+  const json::value without = energies_of_bins(folder, {"--swept-area", "2"});
+  write_text(folder / "minutes.csv", head + "0,1.2,-1\n" + wind + "0,1.2,-1\n");
+  const json::value calm = energies_of_bins(folder, {"--swept-area", "2"});
+  EXPECT_EQ(calm.at("bins"), without.at("bins"));
+  EXPECT_EQ(calm.at("annual_energy"), without.at("annual_energy"));
+  EXPECT_NE(json::serialize(calm.at("remarks")).find("2 rows below 0.25 m/s"), std::string::npos);
+}
+
+TEST(Reduce, RefusesOptionsThatWouldDoNothing) {
+  const fs::path folder = scratch_folder("reduce-idle-options");
+  const std::string points = (measured_rotor / "points.csv").string();
+  const std::string rotor = (measured_rotor / "rotor.toml").string();
+  const auto refused = [&](std::vector<std::string> more, const std::string& option) {
+    more.insert(more.begin(), {"reduce", points});
+    const Ended ended = windwright(more, folder);
+    EXPECT_EQ(ended.exit_code, 2) << option;
+    EXPECT_EQ(ended.err.rfind(option + ": ", 0), 0U) << ended.err;
+    EXPECT_EQ(ended.out, "");
+  };
+  refused({"--rotor", rotor, "--u-power-pct", "1"}, "--u-power-pct");
+  refused({"--rotor", rotor, "--mean-air-speed-m-s", "5"}, "--mean-air-speed-m-s");
+  refused({"--rotor", rotor, "--drift-pct", "5"}, "--drift-pct");
+  refused({"--bins", "--channel", "a"}, "--channel");
+  refused({"--statistics", "--u-power-pct", "1"}, "--u-power-pct");
+  refused({"--bins", "--weibull-shape", "1.8"}, "--weibull-shape");
+}
+
+TEST(Reduce, RefusesSamplesThatNoArithmeticHolds) {
+  const fs::path folder = scratch_folder("reduce-huge");
+  write_text(folder / "huge.csv", "reading\n1\n-1e200\n3\n");
+  const Ended huge = windwright({"reduce", "huge.csv", "--statistics"}, folder);
+  EXPECT_EQ(huge.exit_code, 2);
+  EXPECT_EQ(huge.err, "huge.csv:3: reading is -1e+200: a number of at most 1e+60 in size\n");
+  write_text(folder / "uneven.csv", "time_s,a\n0,1\n1,2\n1.9,1\n3.4,2\n4,1\n");
+  const Ended uneven = windwright({"reduce", "uneven.csv", "--statistics"}, folder);
+  EXPECT_EQ(uneven.exit_code, 2);
+  EXPECT_EQ(uneven.err.rfind("uneven.csv:5: ", 0), 0U) << uneven.err;
+  write_text(folder / "rounded.csv", "time_s,a\n0,1\n0.3,2\n0.7,1\n1.0,2\n1.3,1\n1.7,2\n2,1\n");
+  EXPECT_LE(windwright({"reduce", "rounded.csv", "--statistics"}, folder).exit_code, 1);
 }
 
 TEST(Reduce, RefusesWhatItCannotUseAndWritesNothing) {

@@ -7,7 +7,9 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
+#include <cstddef>
 #include <optional>
 #include <random>
 #include <string>
@@ -133,6 +135,43 @@ TEST(AlgorithmA, WorksWhereMostValuesAreEqual) {
   EXPECT_GT(got.mean, 5.0);
   EXPECT_LT(got.mean, 5.12);
   EXPECT_EQ(algorithm_a(std::vector{5.0, 5.0, 5.0}).standard_deviation, 0.0);
+}
+
+// Normal noise of 0.1 to 2 steps, shown in whole steps: the 1 % points may not call more than 2 %
+// of such records suspicious, and a value eight steps off is seen.
+TEST(Outliers, OfACoarseInstrumentAreNotItsSteps) {
+  std::mt19937 generator(11);
+  std::normal_distribution<double> normal;
+  std::uniform_real_distribution<double> offset(0.0, 1.0);
+  constexpr int trials = 250;
+  for (const std::size_t count : {10U, 38U, 100U}) {
+    for (const double scatter : {0.1, 0.2, 0.3, 0.5, 1.0, 2.0}) {
+      int alarms = 0;
+      std::vector<double> values(count);
+      for (int trial = 0; trial < trials; ++trial) {
+        const double mean = offset(generator);
+        for (double& value : values)
+          value = std::round(mean + scatter * normal(generator));
+        const Suspects found = suspects(values, std::max<std::size_t>(1, count / 10));
+        alarms += !found.empty() && found.front().standing == Standing::outlier ? 1 : 0;
+      }
+      EXPECT_LE(alarms, trials / 50) << count << " values, scatter " << scatter;
+      if (scatter == 0.5) {
+        values[3] += 8.0;
+        const Suspects found = suspects(values, 1);
+        ASSERT_FALSE(found.empty());
+        EXPECT_EQ(found.front().index, 3U);
+      }
+    }
+  }
+}
+
+// Fewer than 25 values name one suspect at most, however many are looked for.
+TEST(Outliers, AreSeveralOnlyOfManyValues) {
+  std::vector<double> values{1.0, 1.3, 0.9, 1.1, 1.25, 0.8, 1.05, 0.95, 1.15, 0.85, 1.2, 1.02};
+  EXPECT_TRUE(suspects(values, 10).empty());
+  values.insert(values.end(), {9.0, 30.0});
+  EXPECT_EQ(suspects(values, 10).size(), 1U);
 }
 
 TEST(Outliers, WantThreeFiniteValues) {
