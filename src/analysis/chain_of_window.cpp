@@ -60,9 +60,15 @@ void add_bus(const campaign::Run& run, const Point& point, ChainWindow& chain) {
         {.from = "DC bus", .to = stage.name, .readings_W = std::move(readings_W)});
     chain.stages.push_back(std::move(stage));
   };
-  chain.stages.push_back({.name = "charge controller", .lost = StagePart::unknown()});
-  chain.flows.push_back(
-      {.from = "rectifier", .to = "charge controller", .readings_W = reading(point, "dc_power_W")});
+  const physics::SourceControl source = parts.setup.chain.controller.source;
+  const bool converts = source == physics::SourceControl::tracker;
+  chain.stages.push_back(
+      {.name = "charge controller", .lost = converts ? StagePart::unknown() : StagePart{}});
+  // Of a pulsed one the point has the power of the bus already.
+  chain.flows.push_back({.from = "rectifier",
+                         .to = "charge controller",
+                         .readings_W = physics::is_pulsed(source) ? std::vector<Estimate>{}
+                                                                  : reading(point, "dc_power_W")});
   chain.stages.push_back({.name = "DC bus"});
   chain.flows.push_back({.from = "charge controller",
                          .to = "DC bus",

@@ -14,9 +14,9 @@ namespace windwright::analysis {
 /// generator (winding and iron), rectifier, DC load. Torque and AC power come in where they are
 /// measured; losses come from the generator model with the bench's u_loss. The moment of inertia
 /// is taken as described. On a bench with a battery the rectifier feeds the charge controller, and
-/// that the DC bus, with battery, dump load, DC loads, inverter and AC loads; what controller and
-/// inverter lose is left to the balances, and so are branches without an instrument. A selector at
-/// "none" and a mains charger that is off have no flow at all.
+/// that the DC bus, with battery, dump load, DC loads, inverter and AC loads; what a tracker and
+/// the inverter lose is left to the balances, and so are branches without an instrument. A selector
+/// at "none" and a mains charger that is off have no flow at all.
 /// @throws BadInput  as points_of_windows and study_energy_chain
 ChainStudy study_windows(const campaign::Run& run, const std::vector<Window>& windows);
 

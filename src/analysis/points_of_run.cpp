@@ -299,6 +299,21 @@ Point settings_of(const campaign::Run& run, const campaign::TestPoint& test_poin
   return point;
 }
 
+// A pulsed charge controller's terminals show means over its pulses, and the product of means is
+// not the power. It loses nothing itself, so what it gives to the bus is that power.
+Pair dc_pair(const bench::Bench& bench, auto&& signal) {
+  const Pair at_bridge{.voltage = signal("dc_voltage_V"), .current = signal("dc_current_A")};
+  if (!bench.chain || !is_pulsed(bench.chain->setup.chain.controller.source)) return at_bridge;
+  const Pair at_bus{.voltage = signal("battery_voltage_V"), .current = signal("charge_current_A")};
+  if (at_bus.voltage == nullptr || at_bus.current == nullptr) {
+    throw base::BadInput(
+        bench.file.string(),
+        "mean voltage times mean current of a pulsed charge controller is no power",
+        "channels battery_voltage_V and charge_current_A");
+  }
+  return at_bus;
+}
+
 Point point_of(const campaign::Run& run, const recording::Recording& recording,
                const campaign::TestPoint& test_point) {
   Point point = settings_of(run, test_point);
@@ -321,8 +336,7 @@ Point point_of(const campaign::Run& run, const recording::Recording& recording,
     }
   }
   together.push_back(mean_cube(*signal("air_speed_m_s")));
-  together.push_back(
-      mean_power("dc_power_W", 1.0, {{signal("dc_voltage_V"), signal("dc_current_A")}}));
+  together.push_back(mean_power("dc_power_W", 1.0, {dc_pair(run.bench, signal)}));
   std::vector<Pair> phases;
   for (const char* phase : {"", "_b", "_c"}) {
     const Pair pair{.voltage = signal(fmt::format("ac_voltage{}_V", phase)),

@@ -40,6 +40,11 @@ enum class SourceControl {
   tracker,  // maximum power tracking, limited by its output current
 };
 
+/// Whether voltage and current of the source pulse, so that their means do not make its power.
+inline bool is_pulsed(SourceControl source) {
+  return source == SourceControl::series_pwm || source == SourceControl::shunt_pwm;
+}
+
 enum class DumpControl { none, on_off, pwm };
 
 enum class ChargeStage { bulk, absorption, equalise, float_charge };
