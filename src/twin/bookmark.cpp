@@ -71,11 +71,20 @@ void visit_plant(State& s, Visit&& visit) {
 }
 
 // What no member of the file can hold as it is goes through a copy, which is put back when reading.
+// @param last  the largest value of the enumeration, whose values count up from 0
 template <typename Enum, typename Visit>
-void visit_choice(std::string_view key, Enum& choice, Visit&& visit) {
+void visit_choice(std::string_view key, Enum& choice, std::remove_const_t<Enum> last,
+                  Visit&& visit) {
   auto number = static_cast<std::int64_t>(choice);
   visit(key, number);
-  if constexpr (!std::is_const_v<Enum>) choice = static_cast<Enum>(number);
+  if constexpr (!std::is_const_v<Enum>) {
+    const auto highest = static_cast<std::int64_t>(last);
+    if (number < 0 || number > highest) {
+      throw base::BadInput(where, fmt::format("{} is {}", key, number),
+                           fmt::format("from 0 to {}", highest));
+    }
+    choice = static_cast<Enum>(number);
+  }
 }
 
 // A number that may be missing, or infinite, which text cannot be.
@@ -103,7 +112,7 @@ void visit_list(const std::string& key, Values& values, Visit&& visit) {
 
 template <typename State, typename Visit>
 void visit_controller(State& s, Visit&& visit) {
-  visit_choice("stage", s.stage, visit);
+  visit_choice("stage", s.stage, physics::ChargeStage::float_charge, visit);
   visit("held_s", s.held_s);
   visit("tail_s", s.tail_s);
   visit("below_return_s", s.below_return_s);
@@ -126,7 +135,7 @@ void visit_controller(State& s, Visit&& visit) {
 
 template <typename Output, typename Visit>
 void visit_output(Output& o, Visit&& visit) {
-  visit_choice("output_stage", o.stage, visit);
+  visit_choice("output_stage", o.stage, physics::ChargeStage::float_charge, visit);
   visit("output_target_V", o.target_V);
   visit("output_charging_allowed", o.charging_allowed);
   visit("output_source_share", o.source_share);
@@ -148,8 +157,8 @@ void visit_switches(Control& c, Visit&& visit) {
   visit("mains_floating", c.mains.floating);
   visit("mains_below_end_s", c.mains.below_end_s);
   visit("inverter_on", c.inverter_on);
-  visit_choice("inverter_mode", c.inverter.mode, visit);
-  visit_choice("inverter_cause", c.inverter.cause, visit);
+  visit_choice("inverter_mode", c.inverter.mode, physics::InverterMode::locked, visit);
+  visit_choice("inverter_cause", c.inverter.cause, physics::StopCause::overcurrent, visit);
   visit("inverter_warning", c.inverter.low_voltage_warning);
   visit("inverter_restarts", c.inverter.restarts);
   visit("inverter_heating", c.inverter.heating);
@@ -178,7 +187,7 @@ void visit_chain(Chain& c, Visit&& visit) {
   visit_controller(c.control.controller, visit);
   visit_output(c.control.output, visit);
   visit_switches(c.control, visit);
-  visit_choice("bridge_fault", c.bridge_fault, visit);
+  visit_choice("bridge_fault", c.bridge_fault, physics::BridgeFault::shorted_diode, visit);
   visit("sulphated_cells", c.battery_fault.sulphated_cells);
   visit("resistance_factor", c.battery_fault.resistance_factor);
   visit("lost_capacity", c.battery_fault.lost_capacity);

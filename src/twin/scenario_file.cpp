@@ -16,6 +16,7 @@
 #include <limits>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace windwright::twin {
@@ -140,7 +141,10 @@ std::string read_channel(const base::Settings& table, const bench::Bench& bench,
   std::vector<std::string> names;
   for (const bench::Channel& channel : bench.channels) {
     const bool current = channel.name.ends_with("_A");
-    const bool electrical = current || channel.name.ends_with("_V");
+    // A true RMS has no sign; a power has that of its current.
+    const bool electrical =
+        (current || channel.name.ends_with("_V") || channel.name == "inverter_output_W") &&
+        channel.name.find("_rms_") == std::string::npos;
     if (kind == FaultKind::loose_clamp && !current) continue;
     if (kind == FaultKind::swapped_polarity && !electrical) continue;
     names.push_back(channel.name);
@@ -213,6 +217,28 @@ ScenarioFault read_fault(const base::Settings& table, const bench::Bench& bench)
   return result;
 }
 
+// Two faults that act through one part, so that the end of one would end the other, too.
+bool share_a_part(const Fault& one, const Fault& other) {
+  const auto of_bridge = [](FaultKind kind) {
+    return kind == FaultKind::open_phase || kind == FaultKind::shorted_diode;
+  };
+  if (of_bridge(one.kind) && of_bridge(other.kind)) return true;
+  if (!one.channel.empty()) return one.channel == other.channel;
+  return one.kind == other.kind;
+}
+
+void require_apart(const base::Settings& table, const ScenarioFault& fault,
+                   const std::vector<ScenarioFault>& before) {
+  for (const ScenarioFault& other : before) {
+    if (!share_a_part(fault.fault, other.fault)) continue;
+    if (fault.at_s >= other.until_s || other.at_s >= fault.until_s) continue;
+    throw base::BadInput(
+        table.place("at_s"),
+        fmt::format("at_s is {}, while another fault of the same part lasts", fault.at_s),
+        fmt::format("a fault that does not overlap {} to {}", other.at_s, other.until_s));
+  }
+}
+
 }  // namespace
 
 Scenario scenario_from_file(const std::filesystem::path& file, const bench::Bench& bench) {
@@ -250,8 +276,11 @@ Scenario scenario_from_file(const std::filesystem::path& file, const bench::Benc
     scenario.wind = wind_from_file(base::named_file(
         file.parent_path(), file.parent_path(), root.text("wind_file"), root.place("wind_file")));
   }
-  for (const base::Settings& table : root.tables("fault"))
-    scenario.faults.push_back(read_fault(table, bench));
+  for (const base::Settings& table : root.tables("fault")) {
+    ScenarioFault fault = read_fault(table, bench);
+    require_apart(table, fault, scenario.faults);
+    scenario.faults.push_back(std::move(fault));
+  }
   if (scenario.steps.empty() && scenario.wind.empty()) {
     throw base::BadInput(root.place(), "the scenario has no step and no wind",
                          "[[step]] with at_s and actuators, or [[wind]]");

@@ -2,7 +2,9 @@
 #include "twin/simulated_bench.h"
 
 #include "base/errors.h"
+#include "physics/chain_control.h"
 #include "physics/electrical_chain.h"
+#include "physics/load_set.h"
 #include "physics/loads.h"
 #include "twin/bookmark.h"
 #include "twin/chain_energy.h"
@@ -258,6 +260,20 @@ std::string SimulatedBench::bookmark() const {
   return bookmark_text(bookmark);
 }
 
+namespace {
+
+void require_positions(const physics::ChainControl& wanted, const physics::ChainSetup& setup) {
+  const auto require = [](const char* key, std::size_t position, const physics::Selector& of) {
+    if (position < of.positions.size()) return;
+    throw base::BadInput("bookmark of the simulated bench", fmt::format("{} is {}", key, position),
+                         fmt::format("from 0 to {}", of.positions.size() - 1));
+  };
+  require("dc_position", wanted.dc_selector.position, setup.dc_selector);
+  require("ac_position", wanted.ac_selector.position, setup.ac_selector);
+}
+
+}  // namespace
+
 void SimulatedBench::return_to(std::string_view text) {
   State& s = *state_;
   const Bookmark bookmark = bookmark_from_text(text);
@@ -273,6 +289,7 @@ void SimulatedBench::return_to(std::string_view text) {
     throw base::BadInput("bookmark of the simulated bench", "is of another battery or other loads",
                          "the bench description that the bookmark was made with");
   }
+  if (s.bench.chain) require_positions(wanted.control, s.bench.chain->setup);
   remove_known_input();
   s.plant.restore(bookmark.plant);
   s.next_sample = bookmark.sample;

@@ -213,6 +213,24 @@ TEST(BenchWithBattery, RefusesTheBookmarkOfABenchWithout) {
   EXPECT_THROW(without.return_to(with.bookmark()), base::BadInput);
 }
 
+TEST(BenchWithBattery, RefusesABookmarkOfNoSuchModeOrPosition) {
+  SimulatedBench device = simulated(shed_bench());
+  const std::string sound = device.bookmark();
+  device.return_to(sound);
+  for (const std::string key : {"stage", "output_stage", "inverter_mode", "inverter_cause",
+                                "bridge_fault", "dc_position", "ac_position"}) {
+    for (const std::string number : {"6", "-1"}) {
+      std::string spoilt = sound;
+      const std::string member = "\"" + key + "\":\"";
+      const std::size_t at = spoilt.find(member);
+      ASSERT_NE(at, std::string::npos) << key;
+      spoilt.replace(at + member.size(), 1, number);
+      EXPECT_THROW(device.return_to(spoilt), base::BadInput) << key << number;
+    }
+  }
+  EXPECT_EQ(device.bookmark(), sound);
+}
+
 /// The change that a fault makes to a quantity, and what is left of it when it has ended.
 struct Effect {
   std::map<std::string, double> before;
