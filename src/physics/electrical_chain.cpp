@@ -352,14 +352,7 @@ ChainFlow electrical_flow(const ElectricalChain& chain, const ChainPositions& po
     found = std::abs(next_V - voltage_V) <= 1e-11 * voltage_V;
     voltage_V = next_V;
   }
-  if (!found || voltage_V > (1.0 - 1e-9) * highest_V) {
-    throw base::DeviceFault(
-        "DC bus",
-        fmt::format("at {:.4g} rad/s the currents balance at no voltage from 0 to {:.4g} V: "
-                    "{:.4g} A are left at {:.4g} V",
-                    point.rotor_speed_rad_s, highest_V, excess.current_A, flow.bus_voltage_V),
-        "the figures of source, battery and loads");
-  }
+  flow.converged = found && voltage_V <= (1.0 - 1e-9) * highest_V;
   if (chain.controller.source == SourceControl::tracker) {
     flow.source =
         source_flow(search.machine, chain, positions.controller, flow.bus_voltage_V, false);
@@ -381,6 +374,13 @@ ChainFlow electrical_flow(const ElectricalChain& chain, const ChainPositions& po
 }
 
 ControllerInput measured(const ChainFlow& flow, const BatteryState& battery) {
+  if (!flow.converged) {
+    throw base::DeviceFault("DC bus",
+                            fmt::format("the currents balance at no voltage: the search ended at "
+                                        "{:.4g} V with {:.4g} A at the battery",
+                                        flow.bus_voltage_V, flow.battery.current_A),
+                            "the figures of source, battery and loads");
+  }
   return {.battery_voltage_V = flow.bus_voltage_V,
           .battery_temperature_K = battery.temperature_K,
           .charging_current_A = -flow.battery.current_A,

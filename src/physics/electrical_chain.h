@@ -92,6 +92,7 @@ struct ChainFlow {
   InverterFlow inverter;  // all 0 without one
   AcSupply ac_supply;     // peak 0 while the inverter does not run
   AcTotal ac;
+  bool converged;  // a bus voltage was found; an integrator may try states that have none
 };
 
 /// Powers, losses and rates: Newton's steps on the bus voltage, kept inside a bracket from 0 to 10
@@ -101,11 +102,12 @@ struct ChainFlow {
 /// allocation, but with a bridge fault and after a change of the number of loads.
 /// @param memory  of calls for this chain and these loads; load rates are left there
 /// @throws BadInput     values that are not finite
-/// @throws DeviceFault  no bus voltage balances, or no input of the tracker gives its limit
+/// @throws DeviceFault  no input of the tracker gives its limit
 ChainFlow electrical_flow(const ElectricalChain& chain, const ChainPositions& positions,
                           const ChainPoint& point, ChainMemory& memory);
 
 /// What the controller measures of it.
+/// @throws DeviceFault  no bus voltage balances
 ControllerInput measured(const ChainFlow& flow, const BatteryState& battery);
 
 /// What the inverter's protection sees: the loads' apparent power, or, while the output is off,

@@ -143,6 +143,7 @@ TEST_P(AveragedChainOf, ClosesEveryBalanceOverAnHourOfSwitching) {
   if (GetParam().dump != DumpControl::none) {
     EXPECT_GT(e[Part::dump], 1e4);
   }
+  EXPECT_TRUE(chain.flow_now().converged);
 }
 
 INSTANTIATE_TEST_SUITE_P(
