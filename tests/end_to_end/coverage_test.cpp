@@ -193,7 +193,9 @@ Closure closure_of(campaign::Run run, std::uint64_t seed) {
   for (const analysis::ChainFlow& flow : sound.windows.at(0).flows) {
     if (!flow.measured_W || share_of(*flow.measured_W, channel) == 0.0) continue;
     const double bias = sound.detectable.at(channel) * share_of(*flow.measured_W, channel);
-    run.certificates.at(run.bench.channel_index(channel)).fit.coefficients.at(1) /= 1.0 + bias;
+    metrology::Fit& fit = run.certificates.at(run.bench.channel_index(channel)).fit;
+    fit.coefficients.at(1) /= 1.0 + bias;
+    fit.scaled.reset();  // else the certificate would be used as it was
   }
   const analysis::ChainStudy biased = analysis::study_windows(run, dwell);
   closure.found =
