@@ -140,8 +140,56 @@ double slope_between(const Gathered& below, const Gathered& above) {
          (above.air_speed_m_s.value() - below.air_speed_m_s.value());
 }
 
-PowerBin bin_of(long number, const Gathered& gathered, double slope_W_per_m_s,
+// Scatter of one row: standard deviation and its degrees of freedom.
+struct Scatter {
+  double deviation_W;
+  double dof;
+};
+
+// A year's scatter grows and falls with the wind, so only near bins say what a single row's is.
+constexpr long farthest_neighbour = 3;
+
+std::optional<Scatter> neighbours_scatter(const std::map<long, Gathered>& bins, long number) {
+  double sum_W2 = 0.0;
+  double dof = 0.0;
+  for (const long side : {-1L, 1L}) {
+    for (long step = 1; step <= farthest_neighbour; ++step) {
+      const auto bin = bins.find(number + side * step);
+      if (bin == bins.end() || bin->second.powers_W.size() < 2) continue;
+      const double own = static_cast<double>(bin->second.powers_W.size()) - 1.0;
+      sum_W2 += own * signal::variance(bin->second.powers_W);
+      dof += own;
+      break;
+    }
+  }
+  if (dof == 0.0) return std::nullopt;
+  return Scatter{.deviation_W = std::sqrt(sum_W2 / dof), .dof = dof};
+}
+
+// Category A of a bin's mean, and its part in the bin's power.
+void add_scatter(const std::map<long, Gathered>& bins, long number, PowerBin& bin) {
+  const std::vector<double>& powers_W = bins.at(number).powers_W;
+  const auto n = static_cast<double>(bin.count);
+  std::optional<Scatter> scatter;
+  if (bin.count > 1) {
+    bin.u_a_basis = ScatterBasis::rows;
+    scatter = Scatter{.deviation_W = std::sqrt(signal::variance(powers_W)), .dof = n - 1.0};
+  } else if ((scatter = neighbours_scatter(bins, number))) {
+    bin.u_a_basis = ScatterBasis::neighbours;
+    bin.power_W = without_random(bin.power_W);  // a row's own random part is in the scatter
+  } else if (bin.power_W.u_random() > 0.0) {
+    bin.u_a_basis = ScatterBasis::stated;
+    bin.u_a_W = bin.power_W.u_random();
+  }
+  if (!scatter) return;
+  bin.u_a_W = scatter->deviation_W / std::sqrt(n);
+  bin.power_W.add(fmt::format("scatter#bin {}", bin.centre_m_s),
+                  {.u = bin.u_a_W, .dof = scatter->dof});
+}
+
+PowerBin bin_of(const std::map<long, Gathered>& bins, long number, double slope_W_per_m_s,
                 const PowerCurveOptions& options) {
+  const Gathered& gathered = bins.at(number);
   const Estimate all = gathered.power_W - slope_W_per_m_s * gathered.air_speed_m_s;
   const std::size_t count = gathered.powers_W.size();
   PowerBin bin{
@@ -151,6 +199,7 @@ PowerBin bin_of(long number, const Gathered& gathered, double slope_W_per_m_s,
       .cp = std::nullopt,
       .count = count,
       .u_a_W = nan,
+      .u_a_basis = ScatterBasis::unknown,
       .u_b_W = nan,
       .u_c_W = nan,
       .complete = static_cast<double>(count) * options.averaging_s >= options.least_per_bin_s};
@@ -159,14 +208,7 @@ PowerBin bin_of(long number, const Gathered& gathered, double slope_W_per_m_s,
     systematic = systematic || !metrology::is_random(input);
     bin.power_W.add(input, contribution);
   }
-  if (count > 1) {
-    const auto n = static_cast<double>(count);
-    bin.u_a_W = std::sqrt(signal::variance(gathered.powers_W) / n);
-    bin.power_W.add(fmt::format("scatter#bin {}", bin.centre_m_s),
-                    {.u = bin.u_a_W, .dof = n - 1.0});
-  } else if (bin.power_W.u_random() > 0.0) {
-    bin.u_a_W = bin.power_W.u_random();
-  }
+  add_scatter(bins, number, bin);
   if (systematic) bin.u_b_W = bin.power_W.u_systematic();
   bin.u_c_W = std::hypot(bin.u_a_W, bin.u_b_W);
   if (options.swept_area_m2) {
@@ -175,6 +217,30 @@ PowerBin bin_of(long number, const Gathered& gathered, double slope_W_per_m_s,
     bin.cp = (1.0 / wind_W) * bin.power_W;
   }
   return bin;
+}
+
+void remark_single_rows(PowerCurve& curve) {
+  std::vector<std::string> pooled;
+  std::size_t open = 0;
+  for (const PowerBin& bin : curve.bins) {
+    if (bin.u_a_basis == ScatterBasis::neighbours)
+      pooled.push_back(fmt::format("{:g}", bin.centre_m_s));
+    open += bin.u_a_basis == ScatterBasis::unknown ? 1 : 0;
+  }
+  if (!pooled.empty()) {
+    curve.remarks.push_back(fmt::format(
+        "A single row in the bins {} m/s: category A is the pooled scatter of the nearest bins "
+        "with more rows.",
+        fmt::join(pooled, ", ")));
+  }
+  if (open > 0) {
+    curve.remarks.push_back(fmt::format(
+        "{} of {} bins hold a single row without a stated random part and without a bin of more "
+        "rows within {:g} m/s: their category A uncertainty is not known, nor is that of the "
+        "year's energy.",
+        open, curve.bins.size(),
+        curve.options.bin_width_m_s * static_cast<double>(farthest_neighbour)));
+  }
 }
 
 void remark(const std::vector<Point>& points, PowerCurve& curve) {
@@ -200,14 +266,21 @@ void remark(const std::vector<Point>& points, PowerCurve& curve) {
         "No category B uncertainty is stated (sensors, air speed at the rotor, density): it is "
         "left out, not zero.");
   }
-  const auto single = std::count_if(curve.bins.begin(), curve.bins.end(),
-                                    [&](const PowerBin& bin) { return unknown(bin.u_a_W); });
-  if (single > 0) {
-    curve.remarks.push_back(fmt::format(
-        "{} of {} bins hold a single value without a stated random part: their category A "
-        "uncertainty is not known, nor is that of the year's energy.",
-        single, curve.bins.size()));
+  remark_single_rows(curve);
+}
+
+json::value basis_json(ScatterBasis basis) {
+  switch (basis) {
+    case ScatterBasis::rows:
+      return "rows";
+    case ScatterBasis::neighbours:
+      return "neighbours";
+    case ScatterBasis::stated:
+      return "stated";
+    case ScatterBasis::unknown:
+      return nullptr;
   }
+  return nullptr;
 }
 
 json::value number_or_null(double value) {
@@ -228,6 +301,7 @@ json::object bin_json(const PowerBin& bin) {
       {"cp", bin.cp ? json::value(bin.cp->value()) : json::value(nullptr)},
       {"count", bin.count},
       {"u_a_W", number_or_null(bin.u_a_W)},
+      {"u_a_basis", basis_json(bin.u_a_basis)},
       {"u_b_W", number_or_null(bin.u_b_W)},
       {"u_c_W", number_or_null(bin.u_c_W)},
       {"u_cp", bin.cp && !std::isnan(bin.u_c_W) ? json::value(bin.cp->u()) : json::value(nullptr)},
@@ -263,7 +337,7 @@ PowerCurve power_curve(const std::vector<Point>& points, const PowerCurveOptions
   for (auto bin = bins.begin(); bin != bins.end(); ++bin) {
     const auto before = bin == bins.begin() ? bin : std::prev(bin);
     const double slope = slope_between(before->second, std::next(before)->second);
-    curve.bins.push_back(bin_of(bin->first, bin->second, slope, options));
+    curve.bins.push_back(bin_of(bins, bin->first, slope, options));
     for (long empty = before->first + 1; empty < bin->first; ++empty)
       curve.empty_m_s.push_back(options.bin_width_m_s * static_cast<double>(empty));
     if (!curve.bins.back().complete) curve.thin_m_s.push_back(curve.bins.back().centre_m_s);

@@ -44,13 +44,22 @@ struct PowerCurveOptions {
   double least_total_s = 216000.0;
 };
 
+/// Where the category A uncertainty of a bin comes from.
+enum class ScatterBasis {
+  rows,        // the scatter of its own rows, two or more
+  neighbours,  // a single row: the pooled scatter of the nearest bins that have their own
+  stated,      // a single row, no such bin near: what the row states as random
+  unknown
+};
+
 struct PowerBin {
   double centre_m_s;
   double air_speed_m_s;         // mean, normalised where the speed is
   metrology::Estimate power_W;  // mean, normalised; inputs: `scatter#BIN`, and what is systematic
   std::optional<metrology::Estimate> cp;  // at air_speed_m_s; with a swept area
   std::size_t count;
-  double u_a_W;   // scatter of the points over the root of their number; NaN: nobody can say
+  double u_a_W;  // scatter of the points over the root of their number; NaN: nobody can say
+  ScatterBasis u_a_basis;
   double u_b_W;   // systematic: sensors, air speed through the curve's slope; NaN: not stated
   double u_c_W;   // both; NaN where one of them is
   bool complete;  // least_per_bin_s or more
@@ -68,8 +77,11 @@ struct PowerCurve {
 
 /// Power performance by the method of bins. The systematic part of a bin's power is that of its
 /// points less the slope of the curve times that of their air speed, input by input; the slope is
-/// that from the bin before (forward for the first).
-/// Source: IEC 61400-12-1:2017, 8.3, 9.1, 9.2 and annex D (method from memory).
+/// that from the bin before (forward for the first). A bin of a single row takes the scatter of a
+/// row from the nearest bin on each side that has two rows or more, no farther than three bins off,
+/// pooled by degrees of freedom.
+/// Source: IEC 61400-12-1:2017, 8.3, 9.1, 9.2 and annex D (method from memory); pooling: ISO
+/// 5725-2:1994, 7.4.5 (the same estimate of a common variance), common practice for single rows.
 /// docs/power_curve.md.
 /// @throws BadInput  no points, or a point without the power; an option outside its domain; fewer
 ///                   than two bins

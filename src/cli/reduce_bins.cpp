@@ -130,6 +130,13 @@ std::string speeds(const std::vector<double>& centres_m_s) {
   return fmt::format("{}", fmt::join(texts, ", "));
 }
 
+std::string note_of(const analysis::PowerBin& bin) {
+  std::string note = bin.complete ? "" : "  too few";
+  if (bin.u_a_basis == analysis::ScatterBasis::neighbours)
+    note += note.empty() ? "  u_A from its neighbours" : ", u_A from its neighbours";
+  return note;
+}
+
 void print_curve(const analysis::PowerCurve& curve) {
   const analysis::PowerCurveOptions& options = curve.options;
   fmt::print("power curve of {} by the method of bins, normalised ({}) to {:g} kg/m3\n",
@@ -143,7 +150,7 @@ void print_curve(const analysis::PowerCurve& curve) {
     fmt::print("{:>14.2f} {:>12.1f} {:>8} {:>7} {:>9} {:>9} {:>9}{}\n", bin.air_speed_m_s,
                bin.power_W.value(), bin.cp ? fmt::format("{:.3f}", bin.cp->value()) : "-",
                bin.count, cell(bin.u_a_W, "{:.2g}"), cell(bin.u_b_W, "{:.2g}"),
-               cell(bin.u_c_W, "{:.2g}"), bin.complete ? "" : "  too few");
+               cell(bin.u_c_W, "{:.2g}"), note_of(bin));
   }
   fmt::print("\n{}: {:.1f} h of {:g} h", curve.complete ? "complete" : "not complete",
              curve.total_s / 3600.0, options.least_total_s / 3600.0);
@@ -218,6 +225,10 @@ int reduce_bins(const std::string& file, const std::string& rotor, const BinsReq
   if (request.shape_option->count() > 0 && !request.mean_air_speed_m_s) {
     throw base::BadInput("--weibull-shape", "is of a site whose mean air speed is missing",
                          "--mean-air-speed-m-s V too, or neither");
+  }
+  if (request.swept_area_m2 && !rotor.empty()) {
+    throw base::BadInput("--swept-area", "does not go with --rotor, which has an area of its own",
+                         "one of them");
   }
   const auto points = analysis::points_from_file(file, analysis::PointsFor::power_curve);
   const analysis::PowerCurve curve =

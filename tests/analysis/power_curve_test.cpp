@@ -9,6 +9,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <limits>
@@ -100,6 +101,56 @@ TEST(PowerCurve, LeavesOpenWhatNobodyStated) {
   EXPECT_TRUE(std::isnan(curve.bins[0].u_b_W));
   EXPECT_TRUE(curve.bins[0].power_W.contributions().empty());
   EXPECT_EQ(curve.remarks.size(), 2U);
+}
+
+// By hand: variances 100 (two degrees of freedom) at 6 m/s and 400 (one) at 7 m/s; pooled
+// (2 * 100 + 1 * 400) / 3 = 200 for the single row between them (ISO 5725-2:1994, 7.4.5).
+TEST(PowerCurve, ASingleRowTakesThePooledScatterOfItsNeighbours) {
+  std::vector<Point> points{point_at(1, 6.0, 90.0),  point_at(2, 6.0, 100.0),
+                            point_at(3, 6.0, 110.0), point_at(4, 6.5, 150.0),
+                            point_at(5, 7.0, 200.0), point_at(6, 7.0, 200.0 + std::sqrt(800.0)),
+                            point_at(7, 9.0, 400.0)};
+  points[3].quantities.at("dc_power_W").add("random-dc_power_W#4", {.u = 50.0, .dof = 4.0});
+  const PowerCurve curve = power_curve(points, {.power = "dc_power_W"});
+  ASSERT_EQ(curve.bins.size(), 4U);
+  EXPECT_EQ(curve.bins[0].u_a_basis, ScatterBasis::rows);
+  EXPECT_EQ(curve.bins[1].u_a_basis, ScatterBasis::neighbours);
+  EXPECT_NEAR(curve.bins[1].u_a_W, std::sqrt(200.0), 1e-9);
+  EXPECT_NEAR(curve.bins[1].power_W.u(), std::sqrt(200.0), 1e-9) << "its own 50 W are in it";
+  EXPECT_NEAR(curve.bins[1].power_W.dof(), 3.0, 1e-9);
+  EXPECT_EQ(curve.bins[3].u_a_basis, ScatterBasis::unknown) << "four bins off";
+  EXPECT_TRUE(std::isnan(curve.bins[3].u_a_W));
+  EXPECT_EQ(
+      std::count_if(curve.remarks.begin(), curve.remarks.end(),
+                    [](const auto& remark) { return remark.find("bins 6.5 m/s") != remark.npos; }),
+      1);
+}
+
+// Rows that scatter by 20 W in every bin; each fourth bin has one only. The interval of such a bin,
+// with Student's factor for the pooled degrees of freedom, holds the truth in 94 to 96 %.
+TEST(PowerCurve, IntervalsOfSingleRowsAreHonest) {
+  std::mt19937 generator(17);
+  std::normal_distribution<double> normal;
+  int held = 0;
+  int all = 0;
+  for (int trial = 0; trial < 1500; ++trial) {
+    std::vector<Point> points;
+    for (int bin = 0; bin < 17; ++bin) {
+      const double v_m_s = 4.0 + 0.5 * bin;
+      for (int i = 0; i < (bin % 4 == 2 ? 1 : 3); ++i) {
+        points.push_back(point_at(static_cast<int>(points.size()) + 1, v_m_s,
+                                  known_power_W(v_m_s) + 20.0 * normal(generator)));
+      }
+    }
+    for (const PowerBin& bin : power_curve(points, {.power = "dc_power_W"}).bins) {
+      if (bin.count > 1) continue;
+      const double error = bin.power_W.value() - known_power_W(bin.air_speed_m_s);
+      held += std::abs(error) < bin.power_W.expanded() ? 1 : 0;
+      ++all;
+    }
+  }
+  EXPECT_EQ(all, 4 * 1500);
+  EXPECT_NEAR(100.0 * held / all, 95.0, 1.0);
 }
 
 TEST(PowerCurve, RefusesWhatMakesNoCurve) {

@@ -131,20 +131,10 @@ TEST(Reduce, GivesThePublishedAnnualEnergyByBins) {
 
 TEST(Reduce, StatesTheUncertaintyOfAPowerCurve) {
   const fs::path folder = scratch_folder("reduce-bins-u");
-  // Without the two bins of a single minute each, whose scatter nobody knows.
-  const base::Table minutes =
-      base::Table::from_file(fs::path(SOURCE_FOLDER) / "examples/roof-turbine/minutes.csv");
-  std::string csv = "air_speed_m_s,air_density_kg_m3,ac_power_W\n";
-  for (std::size_t row = 0; row < minutes.rows(); ++row) {
-    const double v_m_s = minutes.number(row, 0);
-    if ((v_m_s >= 15.75 && v_m_s < 16.25) || v_m_s >= 17.0) continue;
-    csv +=
-        fmt::format("{},{},{}\n", minutes.text(row, 0), minutes.text(row, 1), minutes.text(row, 2));
-  }
-  write_text(folder / "minutes.csv", csv);
+  const std::string minutes = SOURCE_FOLDER "/examples/roof-turbine/minutes.csv";
   const Ended ended = windwright(
-      {"reduce", "minutes.csv", "--bins", "--json", "--swept-area", "3.46", "--u-air-speed-pct",
-       "1", "--mean-air-speed-m-s", "5.4", "--weibull-shape", "1.8"},
+      {"reduce", minutes, "--bins", "--json", "--swept-area", "3.46", "--u-air-speed-pct", "1",
+       "--mean-air-speed-m-s", "5.4", "--weibull-shape", "1.8"},
       folder);
   ASSERT_EQ(ended.exit_code, 0) << ended.err;
   const json::value got = base::json_from_text(ended.out, "stdout");
@@ -158,6 +148,7 @@ TEST(Reduce, StatesTheUncertaintyOfAPowerCurve) {
   EXPECT_LT(part, 0.03);
   EXPECT_TRUE(energies[2].at("complete").as_bool());
   EXPECT_FALSE(energies[7].at("complete").as_bool());
+  EXPECT_EQ(energies[2].at("u_categories").as_string(), "A and B") << "two bins of a single minute";
   EXPECT_FALSE(got.at_pointer("/completeness/complete").as_bool());
   EXPECT_FALSE(got.at_pointer("/completeness/empty_bins_m_s").as_array().empty());
 }
@@ -222,6 +213,11 @@ json::value energies_of_bins(const fs::path& folder, std::vector<std::string> mo
 TEST(Reduce, LeavesTheEnergysUncertaintyOpenWhereABinsIs) {
   const fs::path folder = scratch_folder("reduce-open-energy");
   const std::string two = "air_speed_m_s,air_density_kg_m3,ac_power_W\n3,1.2,20\n3.1,1.2,22\n";
+  write_text(folder / "minutes.csv", two + "4,1.2,50\n4.1,1.2,52\n5,1.2,200\n");
+  const json::value pooled = energies_of_bins(folder, {"--u-power-pct", "1"});
+  EXPECT_EQ(pooled.at_pointer("/annual_energy/0/u_categories").as_string(), "A and B");
+  EXPECT_NE(windwright({"reduce", "minutes.csv", "--bins"}, folder).out.find("from its neighbours"),
+            std::string::npos);
   write_text(folder / "minutes.csv", two + "4,1.2,50\n4.1,1.2,52\n6,1.2,200\n");
   const json::value open = energies_of_bins(folder, {"--u-power-pct", "1"});
   EXPECT_TRUE(open.at_pointer("/annual_energy/0/u_kWh").is_null());
@@ -269,6 +265,7 @@ TEST(Reduce, RefusesOptionsThatWouldDoNothing) {
   refused({"--rotor", rotor, "--drift-pct", "5"}, "--drift-pct");
   refused({"--bins", "--channel", "a"}, "--channel");
   refused({"--statistics", "--u-power-pct", "1"}, "--u-power-pct");
+  refused({"--bins", "--rotor", rotor, "--swept-area", "3"}, "--swept-area");
   refused({"--bins", "--weibull-shape", "1.8"}, "--weibull-shape");
 }
 
