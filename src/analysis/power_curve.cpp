@@ -102,10 +102,12 @@ Normalised normalised(const Point& point, const PowerCurveOptions& options) {
 }
 
 std::map<long, Gathered> gathered(const std::vector<Point>& points,
-                                  const PowerCurveOptions& options) {
+                                  const PowerCurveOptions& options,
+                                  std::vector<NormalisedRow>& rows) {
   std::map<long, Gathered> bins;
   for (const Point& point : points) {
     const Normalised each = normalised(point, options);
+    rows.push_back({each.air_speed_m_s.value(), each.power_W.value()});
     const long number =
         std::lround(std::floor(each.air_speed_m_s.value() / options.bin_width_m_s + 0.5));
     Gathered& bin = bins[number];
@@ -311,6 +313,15 @@ json::object bin_json(const PowerBin& bin) {
 
 }  // namespace
 
+KnownCategories known_categories(const PowerCurve& curve) {
+  KnownCategories known = KnownCategories::a_and_b;
+  for (const PowerBin& bin : curve.bins) {
+    if (std::isnan(bin.u_a_W)) return KnownCategories::none;
+    if (std::isnan(bin.u_b_W)) known = KnownCategories::a;
+  }
+  return known;
+}
+
 std::string power_column(const std::vector<Point>& points) {
   for (const char* name : {"ac_power_W", "dc_power_W", "shaft_power_W"}) {
     if (!points.empty() && points.front().quantities.contains(name)) return name;
@@ -322,12 +333,14 @@ std::string power_column(const std::vector<Point>& points) {
 PowerCurve power_curve(const std::vector<Point>& points, const PowerCurveOptions& options) {
   require_options(options);
   if (points.empty()) throw base::BadInput("points", "there are none", "at least two");
-  std::map<long, Gathered> bins = gathered(points, options);
+  std::vector<NormalisedRow> rows;
+  std::map<long, Gathered> bins = gathered(points, options, rows);
   const std::size_t calm = take_calm(bins);
   if (bins.size() < 2) {
     throw base::BadInput("points", "lie in one bin of air speed", "points of several air speeds");
   }
   PowerCurve curve{.options = options,
+                   .rows = std::move(rows),
                    .bins = {},
                    .empty_m_s = {},
                    .thin_m_s = {},

@@ -65,11 +65,18 @@ struct PowerBin {
   bool complete;  // least_per_bin_s or more
 };
 
+/// A row, normalised: what the bins were made of.
+struct NormalisedRow {
+  double air_speed_m_s;
+  double power_W;
+};
+
 struct PowerCurve {
   PowerCurveOptions options;
-  std::vector<PowerBin> bins;     // air speed rising; with points in them
-  std::vector<double> empty_m_s;  // centres between the first and the last bin without any point
-  std::vector<double> thin_m_s;   // centres with too few
+  std::vector<NormalisedRow> rows;  // calm ones too
+  std::vector<PowerBin> bins;       // air speed rising; with points in them
+  std::vector<double> empty_m_s;    // centres between the first and the last bin without any point
+  std::vector<double> thin_m_s;     // centres with too few
   double total_s;
   bool complete;  // no bin empty or thin, and long enough in all
   std::vector<std::string> remarks;
@@ -86,6 +93,10 @@ struct PowerCurve {
 /// @throws BadInput  no points, or a point without the power; an option outside its domain; fewer
 ///                   than two bins
 PowerCurve power_curve(const std::vector<Point>& points, const PowerCurveOptions& options);
+
+/// Which uncertainties all bins have, and so their sum too.
+enum class KnownCategories { none, a, a_and_b };
+KnownCategories known_categories(const PowerCurve& curve);
 
 /// The column that is taken as the power where none is named: the last stage of the chain that the
 /// points have, of ac_power_W, dc_power_W and shaft_power_W.

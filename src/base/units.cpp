@@ -90,6 +90,13 @@ ut_system* all_units() {
 
 }  // namespace
 
+std::string without_unit(std::string_view name) {
+  for (const auto& [suffix, unit] : suffixes) {
+    if (name.ends_with(suffix)) return std::string(name.substr(0, name.size() - suffix.size()));
+  }
+  return std::string(name);
+}
+
 std::string unit_of_name(std::string_view name) {
   for (const auto& [suffix, unit] : suffixes) {
     if (name.ends_with(suffix)) return std::string(unit);

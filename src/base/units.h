@@ -10,6 +10,9 @@ namespace windwright::base {
 /// unit suffix "1". The closed table stands in docs/conventions.md.
 std::string unit_of_name(std::string_view name);
 
+/// The name without its unit suffix: `air_speed_m_s` gives "air_speed".
+std::string without_unit(std::string_view name);
+
 /// Checks a unit that came in as text against the one that is wanted.
 /// @param where  `file:line`, for the message
 /// @throws BadInput  not a UDUNITS string, another quantity, or the same quantity in another scale

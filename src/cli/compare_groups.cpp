@@ -27,12 +27,7 @@ namespace json = boost::json;
 using metrology::LevelStudy;
 using metrology::Precision;
 
-// One level, studied.
-struct Studied {
-  std::string level;
-  std::string unit;
-  LevelStudy study;
-};
+using Studied = metrology::StudiedLevel;
 
 json::value number_or_null(const std::optional<double>& value) {
   return value ? json::value(*value) : json::value(nullptr);
@@ -102,7 +97,7 @@ json::value to_json(const Studied& each) {
   json::array left_out;
   for (const std::string& group : study.outliers)
     left_out.emplace_back(group);
-  json::object level{{"level", each.level}, {"unit", each.unit}};
+  json::object level{{"level", each.level.name}, {"unit", each.unit}};
   const json::object of_all = precision_json(study.all);
   for (const auto& member : of_all)
     level[member.key()] = member.value();
@@ -197,7 +192,7 @@ void print_suspects(const LevelStudy& study) {
 void print(const Studied& each) {
   const LevelStudy& study = each.study;
   const std::string unit = each.unit == "1" ? "" : each.unit;
-  fmt::print("level {}\n", each.level);
+  fmt::print("level {}\n", each.level.name);
   print_precision(study.all, "all", unit);
   print_groups(study);
   fmt::print("  worth a look: h beyond {} (5 %) or {} (1 %), k beyond {} or {}\n",
@@ -230,19 +225,18 @@ void print(const Studied& each) {
 
 }  // namespace
 
+json::value groups_json(const std::vector<Studied>& all) {
+  json::array levels;
+  for (const Studied& each : all)
+    levels.push_back(to_json(each));
+  return json::object{{"levels", std::move(levels)}};
+}
+
 int compare_groups(const GroupsRequest& request) {
-  const metrology::GroupsFile file = metrology::groups_from_file(request.file, request.reference);
-  std::vector<Studied> all;
-  for (const metrology::GroupLevel& level : file.levels) {
-    all.push_back({.level = level.name,
-                   .unit = file.unit,
-                   .study = metrology::study_level(level.cells, level.reference)});
-  }
+  const std::vector<Studied> all =
+      metrology::study_groups(metrology::groups_from_file(request.file, request.reference));
   if (request.json) {
-    json::array levels;
-    for (const Studied& each : all)
-      levels.push_back(to_json(each));
-    fmt::print("{}", base::json_text(json::object{{"levels", std::move(levels)}}));
+    fmt::print("{}", base::json_text(groups_json(all)));
   } else {
     for (const Studied& each : all)
       print(each);

@@ -1,7 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "metrology/groups_file.h"
+
+#include <boost/json/fwd.hpp>
+
 #include <string>
+#include <vector>
 
 namespace windwright::cli {
 
@@ -11,6 +16,8 @@ struct GroupsRequest {
   std::string reference;  // group, or empty
   bool json;
 };
+
+boost::json::value groups_json(const std::vector<metrology::StudiedLevel>& levels);
 
 /// @return  exit code: 1 where an outlier or a score calls for action
 int compare_groups(const GroupsRequest& request);

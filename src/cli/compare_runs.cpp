@@ -117,10 +117,15 @@ void print(const analysis::RunComparison& comparison) {
 
 }  // namespace
 
-int compare_runs(const RunsRequest& request) {
+std::vector<analysis::RunToCompare> runs_of(const RunsRequest& request) {
   std::vector<analysis::RunToCompare> runs;
   for (const std::string& each : request.what)
     runs.push_back(fs::is_directory(each) ? run_from(each) : points_from(each, request));
+  return runs;
+}
+
+int compare_runs(const RunsRequest& request) {
+  const std::vector<analysis::RunToCompare> runs = runs_of(request);
   const analysis::RunComparison comparison = analysis::compare_runs(runs);
   if (request.json) {
     fmt::print("{}", base::json_text(analysis::to_json(comparison)));

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "analysis/run_comparison.h"
+
 #include <optional>
 #include <string>
 #include <vector>
@@ -15,6 +17,10 @@ struct RunsRequest {
   bool same_sensors;
   bool json;
 };
+
+/// The runs, reduced, with what made their errors.
+/// @throws BadInput  no rotor for points files; as reduce
+std::vector<analysis::RunToCompare> runs_of(const RunsRequest& request);
 
 /// @return  exit code: 1 where two runs differ by more than the uncertainty of their difference
 int compare_runs(const RunsRequest& request);

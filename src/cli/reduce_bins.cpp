@@ -29,12 +29,8 @@ namespace {
 
 namespace json = boost::json;
 
-// One site and what the turbine makes there.
-struct SiteEnergy {
-  site::Weibull wind;
-  double mean_air_speed_m_s;
-  site::AnnualEnergy energy;
-};
+using analysis::KnownCategories;
+using site::SiteEnergy;
 
 analysis::PowerCurveOptions options_of(const BinsRequest& request, const std::string& rotor,
                                        const std::vector<analysis::Point>& points) {
@@ -83,29 +79,17 @@ std::vector<SiteEnergy> energies_of(const analysis::PowerCurve& curve, const Bin
   return all;
 }
 
-// Which uncertainties of the bins are known in all of them, and so in their sum.
-enum class Known { nothing, scatter, both };
-
-Known known_of(const analysis::PowerCurve& curve) {
-  Known known = Known::both;
-  for (const analysis::PowerBin& bin : curve.bins) {
-    if (std::isnan(bin.u_a_W)) return Known::nothing;
-    if (std::isnan(bin.u_b_W)) known = Known::scatter;
-  }
-  return known;
+json::value u_kWh(const metrology::Estimate& energy_J, KnownCategories known) {
+  return known == KnownCategories::none ? json::value(nullptr)
+                                        : json::value(energy_J.u() / site::J_in_kWh);
 }
 
-json::value u_kWh(const metrology::Estimate& energy_J, Known known) {
-  return known == Known::nothing ? json::value(nullptr)
-                                 : json::value(energy_J.u() / site::J_in_kWh);
+json::value categories(KnownCategories known) {
+  if (known == KnownCategories::none) return nullptr;
+  return known == KnownCategories::a_and_b ? "A and B" : "A";
 }
 
-json::value categories(Known known) {
-  if (known == Known::nothing) return nullptr;
-  return known == Known::both ? "A and B" : "A";
-}
-
-json::value energy_json(const SiteEnergy& each, Known known) {
+json::value energy_json(const SiteEnergy& each, KnownCategories known) {
   const site::AnnualEnergy& energy = each.energy;
   return json::object{{"mean_air_speed_m_s", each.mean_air_speed_m_s},
                       {"weibull_shape", each.wind.shape},
@@ -164,7 +148,8 @@ void print_curve(const analysis::PowerCurve& curve) {
   fmt::print("\n");
 }
 
-void print_energies(const std::vector<SiteEnergy>& energies, double cut_out_m_s, Known known) {
+void print_energies(const std::vector<SiteEnergy>& energies, double cut_out_m_s,
+                    KnownCategories known) {
   constexpr const char* said[] = {"; - not known: a bin's category A is open",
                                   "; category A only, B is not stated for all bins", ""};
   fmt::print("\nenergy of a year without standstill, kWh (± expanded, 95 %{})\n",
@@ -173,7 +158,7 @@ void print_energies(const std::vector<SiteEnergy>& energies, double cut_out_m_s,
              fmt::format("to {:g} m/s", cut_out_m_s), "measured");
   for (const SiteEnergy& each : energies) {
     const auto kWh = [known](const metrology::Estimate& energy_J) {
-      if (known == Known::nothing)
+      if (known == KnownCategories::none)
         return fmt::format("{:.4g} ± -", energy_J.value() / site::J_in_kWh);
       const auto scaled = (1.0 / site::J_in_kWh) * energy_J;
       return analysis::with_uncertainty(scaled.value(), scaled.expanded());
@@ -220,8 +205,8 @@ void add_bins_options(CLI::App& verb, BinsRequest& request) {
       option("--weibull-shape", request.weibull_shape, "of that site")->capture_default_str();
 }
 
-int reduce_bins(const std::string& file, const std::string& rotor, const BinsRequest& request,
-                bool as_json) {
+BinsStudy study_bins(const std::string& file, const std::string& rotor,
+                     const BinsRequest& request) {
   if (request.shape_option->count() > 0 && !request.mean_air_speed_m_s) {
     throw base::BadInput("--weibull-shape", "is of a site whose mean air speed is missing",
                          "--mean-air-speed-m-s V too, or neither");
@@ -231,23 +216,33 @@ int reduce_bins(const std::string& file, const std::string& rotor, const BinsReq
                          "one of them");
   }
   const auto points = analysis::points_from_file(file, analysis::PointsFor::power_curve);
-  const analysis::PowerCurve curve =
-      analysis::power_curve(points, options_of(request, rotor, points));
-  const std::vector<SiteEnergy> energies = energies_of(curve, request);
-  const Known known = known_of(curve);
+  BinsStudy study{.curve = analysis::power_curve(points, options_of(request, rotor, points)),
+                  .energies = {}};
+  study.energies = energies_of(study.curve, request);
+  return study;
+}
+
+json::object to_json(const BinsStudy& study) {
+  const KnownCategories known = analysis::known_categories(study.curve);
+  json::object document = analysis::to_json(study.curve);
+  json::array rows;
+  for (const SiteEnergy& each : study.energies)
+    rows.push_back(energy_json(each, known));
+  document["annual_energy"] = std::move(rows);
+  return document;
+}
+
+int reduce_bins(const std::string& file, const std::string& rotor, const BinsRequest& request,
+                bool as_json) {
+  const BinsStudy study = study_bins(file, rotor, request);
   if (as_json) {
-    json::object document = analysis::to_json(curve);
-    json::array rows;
-    for (const SiteEnergy& each : energies)
-      rows.push_back(energy_json(each, known));
-    document["annual_energy"] = std::move(rows);
-    fmt::print("{}", base::json_text(document));
+    fmt::print("{}", base::json_text(to_json(study)));
     return done;
   }
-  print_curve(curve);
-  print_energies(energies, request.cut_out_m_s, known);
-  if (!curve.remarks.empty()) fmt::print("\n");
-  for (const std::string& remark : curve.remarks)
+  print_curve(study.curve);
+  print_energies(study.energies, request.cut_out_m_s, analysis::known_categories(study.curve));
+  if (!study.curve.remarks.empty()) fmt::print("\n");
+  for (const std::string& remark : study.curve.remarks)
     fmt::print("- {}\n", remark);
   return done;
 }

@@ -1,6 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "analysis/power_curve.h"
+#include "site/annual_energy.h"
+
+#include <boost/json/fwd.hpp>
+
 #include <optional>
 #include <string>
 #include <vector>
@@ -34,8 +39,18 @@ struct BinsRequest {
 
 void add_bins_options(CLI::App& verb, BinsRequest& request);
 
-/// Power curve and annual energy of a points CSV.
+struct BinsStudy {
+  analysis::PowerCurve curve;
+  std::vector<site::SiteEnergy> energies;  // Rayleigh 4 to 11 m/s, then the site of one's own
+};
+
+/// Power curve and annual energy of a points CSV, as asked for.
 /// @param rotor  rotor.toml for the swept area, or empty
+/// @throws BadInput  options that do not go together; as points_from_file and power_curve
+BinsStudy study_bins(const std::string& file, const std::string& rotor, const BinsRequest& request);
+boost::json::object to_json(const BinsStudy& study);
+
+/// The same, shown.
 /// @return  exit code
 int reduce_bins(const std::string& file, const std::string& rotor, const BinsRequest& request,
                 bool json);

@@ -128,4 +128,13 @@ GroupsFile groups_from_file(const std::filesystem::path& file, const std::string
   return result;
 }
 
+std::vector<StudiedLevel> study_groups(const GroupsFile& file) {
+  std::vector<StudiedLevel> all;
+  for (const GroupLevel& level : file.levels) {
+    all.push_back(
+        {.level = level, .unit = file.unit, .study = study_level(level.cells, level.reference)});
+  }
+  return all;
+}
+
 }  // namespace windwright::metrology

@@ -35,4 +35,14 @@ bool is_groups_file(const std::filesystem::path& file);
 ///                   cell, fewer than three groups at a level, a reference that is not there
 GroupsFile groups_from_file(const std::filesystem::path& file, const std::string& reference = {});
 
+/// One level, studied.
+struct StudiedLevel {
+  GroupLevel level;
+  std::string unit;
+  LevelStudy study;
+};
+
+/// @throws BadInput  as study_level
+std::vector<StudiedLevel> study_groups(const GroupsFile& file);
+
 }  // namespace windwright::metrology

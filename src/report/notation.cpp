@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <charconv>
 #include <cmath>
 #include <optional>
@@ -209,6 +210,17 @@ std::string unit_text(std::string_view unit) {
 
 std::string unit_text_of_name(std::string_view name) {
   return unit_text(base::unit_of_name(name));
+}
+
+std::string quantity_words(std::string_view name) {
+  std::string words = base::without_unit(name);
+  std::replace(words.begin(), words.end(), '_', ' ');
+  for (const std::string_view abbreviation : {"ac ", "dc "}) {
+    if (!words.starts_with(abbreviation)) continue;
+    words[0] = words[0] == 'a' ? 'A' : 'D';
+    words[1] = 'C';
+  }
+  return words;
 }
 
 std::string level_name(std::string_view name) {

@@ -53,6 +53,9 @@ std::string unit_text(std::string_view unit);
 /// The unit that a name's suffix states, typeset.
 std::string unit_text_of_name(std::string_view name);
 
+/// A name in words, without its unit: `ac_power_W` gives AC power.
+std::string quantity_words(std::string_view name);
+
 /// A name of levels from the reduction, `3 blades, 5 deg`, with the degree sign.
 std::string level_name(std::string_view name);
 

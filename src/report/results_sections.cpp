@@ -131,6 +131,8 @@ std::string chain_table(const analysis::PointResult& point) {
   return table.html();
 }
 
+}  // namespace
+
 std::string budget_table(std::vector<analysis::BudgetLine> lines) {
   std::stable_sort(lines.begin(), lines.end(),
                    [](const auto& a, const auto& b) { return a.share_pct > b.share_pct; });
@@ -156,8 +158,6 @@ std::string budget_table(std::vector<analysis::BudgetLine> lines) {
   }
   return table.html();
 }
-
-}  // namespace
 
 std::string verdict_in_words(const Subject& subject, const Results& results) {
   if (!results.verdict) {

@@ -6,6 +6,7 @@
 #include "report/report.h"
 
 #include <string>
+#include <vector>
 
 namespace windwright::report {
 
@@ -24,6 +25,8 @@ std::string walls(const analysis::Results& results);
 std::string comparison(const analysis::Results& results, double level);
 std::string energy_chain(const analysis::Results& results);
 std::string budget(const analysis::Results& results);
+/// Lines by their share, small ones together.
+std::string budget_table(std::vector<analysis::BudgetLine> lines);
 
 std::string how_it_was_measured(const Subject& subject, const analysis::Results& results);
 std::string readiness(const campaign::Run& run);

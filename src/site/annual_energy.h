@@ -39,6 +39,13 @@ struct AnnualEnergy {
 AnnualEnergy annual_energy(std::span<const PowerAtSpeed> curve, const Weibull& wind,
                            const EnergyOptions& options = {});
 
+/// One site and what the turbine makes there.
+struct SiteEnergy {
+  Weibull wind;
+  double mean_air_speed_m_s;
+  AnnualEnergy energy;
+};
+
 inline constexpr double J_in_kWh = 3.6e6;
 
 }  // namespace windwright::site

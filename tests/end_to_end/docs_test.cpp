@@ -101,5 +101,11 @@ TEST(Docs, PowerCurveRunsAsWritten) {
   EXPECT_NE(text_of(folder / "out.txt").find("energy of a year"), std::string::npos);
 }
 
+TEST(Docs, ReportRunsAsWritten) {
+  const fs::path folder = scratch_folder("docs-report");
+  run_page(folder, "report.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
+  EXPECT_NE(text_of(folder / "out.txt").find("runs/class/report.pdf"), std::string::npos);
+}
+
 }  // namespace
 }  // namespace windwright::end_to_end

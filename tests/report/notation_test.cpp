@@ -68,5 +68,12 @@ TEST(Units, AreSetAsInPrint) {
   EXPECT_EQ(unit_text_of_name("rheostat_ohm"), "Ω");
 }
 
+TEST(Notation, NamesOfFilesBecomeWords) {
+  EXPECT_EQ(quantity_words("ac_power_W"), "AC power");
+  EXPECT_EQ(quantity_words("dc_voltage_V"), "DC voltage");
+  EXPECT_EQ(quantity_words("air_speed_m_s"), "air speed");
+  EXPECT_EQ(quantity_words("curve"), "curve");
+}
+
 }  // namespace
 }  // namespace windwright::report
