@@ -63,9 +63,9 @@ json::array cells_json(const LevelStudy& study) {
   return groups;
 }
 
-json::array suspects_json(const LevelStudy& study) {
+json::array tests_json(const LevelStudy& study, const std::vector<metrology::SuspectCell>& tests) {
   json::array suspects;
-  for (const metrology::SuspectCell& each : study.suspects) {
+  for (const metrology::SuspectCell& each : tests) {
     suspects.push_back(json::object{{"group", study.cells[each.cell].group},
                                     {"test", each.test},
                                     {"statistic", each.statistic},
@@ -106,7 +106,8 @@ json::value to_json(const Studied& each) {
                                         {"h_1pct", study.limits.h_1pct},
                                         {"k_5pct", study.limits.k_5pct},
                                         {"k_1pct", study.limits.k_1pct}};
-  level["suspects"] = suspects_json(study);
+  level["tests"] = tests_json(study, study.tests);
+  level["suspects"] = tests_json(study, study.suspects);
   level["outliers"] = std::move(left_out);
   level["without_outliers"] = study.without_outliers
                                   ? json::value(precision_json(*study.without_outliers))
@@ -181,8 +182,13 @@ void print_groups(const LevelStudy& study) {
   }
 }
 
-void print_suspects(const LevelStudy& study) {
-  for (const metrology::SuspectCell& each : study.suspects) {
+// What a test found, or that it found nothing.
+void print_tests(const LevelStudy& study) {
+  std::vector<metrology::SuspectCell> shown = study.suspects;
+  for (const metrology::SuspectCell& each : study.tests) {
+    if (each.standing == metrology::Standing::unsuspicious) shown.push_back(each);
+  }
+  for (const metrology::SuspectCell& each : shown) {
     fmt::print("  {} of {}: {} {:.4g}; 5 % point {:.4g}, 1 % point {:.4g}: {}\n", each.test,
                study.cells[each.cell].group, each.test == "Cochran" ? "C" : "G", each.statistic,
                each.critical_5pct, each.critical_1pct, metrology::text_of(each.standing));
@@ -198,7 +204,7 @@ void print(const Studied& each) {
   fmt::print("  worth a look: h beyond {} (5 %) or {} (1 %), k beyond {} or {}\n",
              cell(study.limits.h_5pct), cell(study.limits.h_1pct), cell(study.limits.k_5pct),
              cell(study.limits.k_1pct));
-  print_suspects(study);
+  print_tests(study);
   if (study.without_outliers) {
     print_precision(*study.without_outliers,
                     fmt::format("without {}", fmt::join(study.outliers, ", ")).c_str(), unit);

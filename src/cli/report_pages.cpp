@@ -73,8 +73,7 @@ Product power_curve_page(const PagesRequest& request) {
 
 Product groups_page(const PagesRequest& request) {
   const std::string& file = request.what.front();
-  const auto levels =
-      metrology::study_groups(metrology::groups_from_file(file, request.reference));
+  const auto levels = metrology::study_groups(metrology::groups_from_file(file, request.reference));
   report::PageSource source = source_of(request, stem(file) + ": comparison of groups");
   source.comments = comments_of(file);
   return {.html = report::groups_html(source, levels), .results = groups_json(levels)};

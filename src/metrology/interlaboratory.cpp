@@ -279,6 +279,7 @@ LevelStudy study_level(std::span<const Cell> cells, const std::optional<Cell>& r
   LevelStudy study{.cells = statistics_of(cells),
                    .limits = limits_of(cells),
                    .all = precision_of(cells),
+                   .tests = {},
                    .suspects = {},
                    .outliers = {},
                    .without_outliers = std::nullopt,
@@ -291,6 +292,9 @@ LevelStudy study_level(std::span<const Cell> cells, const std::optional<Cell>& r
   Search search{.cells = cells, .in = {}, .suspects = {}};
   for (std::size_t i = 0; i < cells.size(); ++i)
     search.in.push_back(i);
+  for (const auto test : {cochran, grubbs_of_means}) {
+    if (const auto found = test(search)) study.tests.push_back(*found);
+  }
   search_with(cochran, search);
   search_with(grubbs_of_means, search);
   study.suspects = search.suspects;

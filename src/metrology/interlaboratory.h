@@ -83,6 +83,9 @@ struct LevelStudy {
   std::vector<CellStatistics> cells;
   MandelLimits limits;
   Precision all;  // of every cell
+  /// Cochran's and Grubbs' test of all cells, whatever they find: statistic beside its critical
+  /// values. None where there is nothing to test: no repeats, or no scatter among them.
+  std::vector<SuspectCell> tests;
   std::vector<SuspectCell> suspects;
   std::vector<std::string> outliers;  // groups that the next leaves out
   std::optional<Precision> without_outliers;

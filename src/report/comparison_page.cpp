@@ -33,7 +33,7 @@ using analysis::RunToCompare;
 struct Bar {
   std::string name;
   double value;
-  double expanded;      // of the difference; NaN: not known
+  double expanded;              // of the difference; NaN: not known
   double if_nothing_in_common;  // the same were nothing in common; NaN: not known
 };
 
@@ -62,10 +62,9 @@ std::vector<Bar> bars_of_optima(const RunComparison& comparison) {
     for (const RunDifference& pair : curve.differences) {
       if (!pair.optimum_tip_speed_ratio) continue;
       const auto& optimum = *pair.optimum_tip_speed_ratio;
-      bars.push_back({pair_name(curve, pair, comparison.curves.size() > 1),
-                      optimum.difference.value(),
-                      optimum.difference.u() > 0.0 ? optimum.expanded : std::nan(""),
-                      std::nan("")});
+      bars.push_back(
+          {pair_name(curve, pair, comparison.curves.size() > 1), optimum.difference.value(),
+           optimum.difference.u() > 0.0 ? optimum.expanded : std::nan(""), std::nan("")});
     }
   }
   return bars;
@@ -91,9 +90,9 @@ std::string differences_picture(const std::string& title, const std::vector<Bar>
   const Axis x(low, high, 6, names_end, width - 16.0);
   drawing.text({4.0, 10.0}, title, {.bold = true});
   for (const double tick : x.ticks()) {
-    drawing.line({x.at(tick), 22.0}, {x.at(tick), end},
-                 {.colour = tick == 0.0 ? colour::ink : colour::grid,
-                  .width = tick == 0.0 ? 1.4 : 1.0});
+    drawing.line(
+        {x.at(tick), 22.0}, {x.at(tick), end},
+        {.colour = tick == 0.0 ? colour::ink : colour::grid, .width = tick == 0.0 ? 1.4 : 1.0});
     drawing.text({x.at(tick), end + 11.0}, x.tick_text(tick),
                  {.size = 11.0, .colour = colour::quiet, .anchor = Anchor::middle});
   }
@@ -114,8 +113,7 @@ std::string differences_picture(const std::string& title, const std::vector<Bar>
 }
 
 // The compared curves of all runs in one picture.
-analysis::Results overlaid(const std::vector<RunToCompare>& runs,
-                           const RunComparison& comparison) {
+analysis::Results overlaid(const std::vector<RunToCompare>& runs, const RunComparison& comparison) {
   analysis::Results all;
   for (const ComparedCurve& compared : comparison.curves) {
     for (const std::size_t run : compared.runs) {
@@ -172,8 +170,7 @@ std::string differences_table(const RunComparison& comparison) {
         table.row({fmt::format("<span class=\"unit\">{}</span>",
                                escaped(pair_name(curve, pair, comparison.curves.size() > 1))),
                    of,
-                   with_uncertainty(agreement.difference.value(),
-                                    known ? agreement.expanded : 0.0),
+                   with_uncertainty(agreement.difference.value(), known ? agreement.expanded : 0.0),
                    known ? fixed(agreement.en, 2) : "–", known ? fixed(agreement.zeta, 2) : "–",
                    known ? uncertainty_alone(agreement.difference.u()) : "–", independent,
                    agreement_cells(agreement)});
@@ -214,9 +211,9 @@ std::string budgets(const RunComparison& comparison) {
   std::string html;
   for (const ComparedCurve& curve : comparison.curves) {
     if (curve.budget.empty()) continue;
-    html += paragraph(escaped(fmt::format(
-        "{}, difference of maxima, run {} − run {}.", level_name(curve.label),
-        curve.differences.front().a + 1, curve.differences.front().b + 1)));
+    html += paragraph(
+        escaped(fmt::format("{}, difference of maxima, run {} − run {}.", level_name(curve.label),
+                            curve.differences.front().a + 1, curve.differences.front().b + 1)));
     html += budget_table(in_words(curve.budget));
   }
   return section("What makes up the uncertainty of the difference", html);

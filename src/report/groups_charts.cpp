@@ -103,10 +103,15 @@ struct Strip {
 };
 
 std::vector<Strip> strips_of(const LevelStudy& study) {
-  Strip z{study.z_prime ? "score z′ (full line 3: act)" : "score z (full line 3: act)", {}, 2.0, 3.0};
-  Strip h{"Mandel’s h, of the means (full line: 1 % point)", {}, study.limits.h_5pct,
+  Strip z{
+      study.z_prime ? "score z′ (full line 3: act)" : "score z (full line 3: act)", {}, 2.0, 3.0};
+  Strip h{"Mandel’s h, of the means (full line: 1 % point)",
+          {},
+          study.limits.h_5pct,
           study.limits.h_1pct};
-  Strip k{"Mandel’s k, of the repeats’ scatter (full line: 1 % point)", {}, study.limits.k_5pct,
+  Strip k{"Mandel’s k, of the repeats’ scatter (full line: 1 % point)",
+          {},
+          study.limits.k_5pct,
           study.limits.k_1pct};
   for (std::size_t i = 0; i < study.cells.size(); ++i) {
     z.values.push_back(study.scores[i].z);

@@ -24,7 +24,6 @@ using metrology::LevelStudy;
 using metrology::Precision;
 using metrology::StudiedLevel;
 
-
 std::string unbroken(const std::string& name) {
   return fmt::format("<span class=\"unit\">{}</span>", escaped(name));
 }
@@ -50,8 +49,7 @@ std::string level_in_words(const StudiedLevel& level) {
     if (const std::string verdict = verdict_on(level.study, i); !verdict.empty())
       named.push_back(capitalised(level.study.cells[i].group) + ": " + verdict);
   }
-  return named.empty() ? "No group stands out."
-                       : fmt::format("{}.", fmt::join(named, ". "));
+  return named.empty() ? "No group stands out." : fmt::format("{}.", fmt::join(named, ". "));
 }
 
 std::string precision_table(const LevelStudy& study) {
@@ -77,7 +75,8 @@ std::string precision_table(const LevelStudy& study) {
   }
   return table.html() +
          paragraph(
-             "s<sub>r</sub> repeatability, s<sub>R</sub> reproducibility (standard deviations); two "
+             "s<sub>r</sub> repeatability, s<sub>R</sub> reproducibility (standard deviations); "
+             "two "
              "results of one group differ by less than r, of two groups by less than R, in 95 %.",
              "note");
 }
@@ -87,43 +86,45 @@ std::string assigned_facts(const StudiedLevel& level) {
   const std::string symbol = unit_text(level.unit);
   const std::string unit = symbol.empty() ? "" : " " + symbol;
   FactList facts;
-  facts.fact("Assigned value", fmt::format("{}{}, {}",
-                                           with_uncertainty(study.assigned.value,
-                                                            std::isfinite(study.assigned.u)
-                                                                ? 2.0 * study.assigned.u
-                                                                : 0.0),
-                                           unit, study.assigned.basis));
+  facts.fact(
+      "Assigned value",
+      fmt::format("{}{}, {}",
+                  with_uncertainty(study.assigned.value,
+                                   std::isfinite(study.assigned.u) ? 2.0 * study.assigned.u : 0.0),
+                  unit, study.assigned.basis));
   facts.fact("Robust mean", fmt::format("{}{}; robust standard deviation {}",
                                         with_uncertainty(study.robust.mean, 2.0 * study.robust.u),
                                         unit, number(study.robust.standard_deviation, 3)));
   if (study.weighted) {
-    facts.fact("Weighted mean",
-               fmt::format("{}; chi-squared {} at {}, chance {}: {}; Birge ratio {}",
-                           with_uncertainty(study.weighted->mean),
-                           number(study.weighted->chi_squared, 4),
-                           plain(study.weighted->degrees_of_freedom),
-                           number(study.weighted->chance, 2),
-                           study.weighted->consistent
-                               ? "the stated uncertainties explain the scatter"
-                               : "the groups scatter more than they state",
-                           number(study.weighted->birge_ratio, 3)));
+    facts.fact(
+        "Weighted mean",
+        fmt::format("{}; chi-squared {} at {}, chance {}: {}; Birge ratio {}",
+                    with_uncertainty(study.weighted->mean), number(study.weighted->chi_squared, 4),
+                    plain(study.weighted->degrees_of_freedom), number(study.weighted->chance, 2),
+                    study.weighted->consistent ? "the stated uncertainties explain the scatter"
+                                               : "the groups scatter more than they state",
+                    number(study.weighted->birge_ratio, 3)));
   }
   return facts.html() +
          paragraph("± is twice the standard uncertainty, as the scores use it.", "note");
 }
 
-std::string suspects_table(const LevelStudy& study) {
-  if (study.suspects.empty()) return {};
+std::string tests_table(const LevelStudy& study) {
+  std::vector<metrology::SuspectCell> shown = study.suspects;
+  for (const auto& each : study.tests) {
+    if (each.standing == metrology::Standing::unsuspicious) shown.push_back(each);
+  }
+  if (shown.empty()) return {};
   HtmlTable table({{"Group"},
                    {"Test"},
                    {"Statistic", true},
                    {"5 % point", true},
                    {"1 % point", true},
                    {"Standing"}});
-  for (const auto& each : study.suspects) {
-    table.row({unbroken(study.cells[each.cell].group), escaped(each.test), number(each.statistic, 4),
-               number(each.critical_5pct, 4), number(each.critical_1pct, 4),
-               metrology::text_of(each.standing)});
+  for (const auto& each : shown) {
+    table.row({unbroken(study.cells[each.cell].group), escaped(each.test),
+               number(each.statistic, 4), number(each.critical_5pct, 4),
+               number(each.critical_1pct, 4), metrology::text_of(each.standing)});
   }
   return "<h3>Tests</h3>\n" + table.html();
 }
@@ -157,13 +158,14 @@ std::string level_section(const StudiedLevel& level) {
   const bool names = level.study.cells.size() <= 45;
   const std::string content =
       paragraph(prose(level_in_words(level))) +
-      figure(groups_chart(level),
-             fmt::format("Groups by their mean. Rings: single values; markers: means with twice the "
-                         "standard uncertainty that the group states. Filled diamond: outlier, open "
-                         "diamond: straggler. Line and band: the assigned value and twice its "
-                         "standard uncertainty; dashed: two robust standard deviations from it.{}",
-                         names ? "" : " Names in the table below.")) +
-      precision_table(level.study) + assigned_facts(level) + suspects_table(level.study) +
+      figure(
+          groups_chart(level),
+          fmt::format("Groups by their mean. Rings: single values; markers: means with twice the "
+                      "standard uncertainty that the group states. Filled diamond: outlier, open "
+                      "diamond: straggler. Line and band: the assigned value and twice its "
+                      "standard uncertainty; dashed: two robust standard deviations from it.{}",
+                      names ? "" : " Names in the table below.")) +
+      precision_table(level.study) + assigned_facts(level) + tests_table(level.study) +
       figure(scores_chart(level),
              "In the same order. Dotted: worth a look (z 2, else the 5 % point); full: call to act "
              "(z 3, else the 1 % point). A column that is cut off carries its value.") +
@@ -194,11 +196,11 @@ std::string groups_html(const PageSource& source, const std::vector<StudiedLevel
   std::size_t act = 0;
   for (const StudiedLevel& level : levels)
     act += level.study.calls_for_action ? 1 : 0;
-  body += paragraph(
-      act == 0 ? "No group calls for action."
-               : fmt::format("{} of {} level{} call{} for action.", act, levels.size(),
-                             levels.size() == 1 ? "" : "s", act == 1 ? "s" : ""),
-      "answer");
+  body +=
+      paragraph(act == 0 ? "No group calls for action."
+                         : fmt::format("{} of {} level{} call{} for action.", act, levels.size(),
+                                       levels.size() == 1 ? "" : "s", act == 1 ? "s" : ""),
+                "answer");
   if (!source.comments.empty()) body += paragraph(escaped(source.comments), "about");
   for (const StudiedLevel& level : levels)
     body += level_section(level);

@@ -24,8 +24,8 @@ std::string page(std::string_view title, std::string_view body) {
 std::string page_opening(std::string_view title, std::string_view source) {
   std::string html = fmt::format("<h1>{}</h1>\n", escaped(title));
   if (!source.empty()) {
-    html += fmt::format("<p class=\"about\"><span class=\"bench\">{}</span></p>\n",
-                        escaped(source));
+    html +=
+        fmt::format("<p class=\"about\"><span class=\"bench\">{}</span></p>\n", escaped(source));
   }
   return html;
 }

@@ -79,9 +79,10 @@ void Plot::column(Position value, double width_px, std::string_view colour) {
   drawing_.rectangle({x_.at(value.x) - 0.5 * width_px, top}, width_px, height, colour);
   if (y == value.y) return;
   const bool left = x_.at(value.x) > 0.5 * (x_.from() + x_.to());
-  drawing_.text({x_.at(value.x) + (left ? -1.0 : 1.0) * width_px, y_.at(y) + (y > 0 ? 7.0 : -7.0)},
-                number(value.y, 2),
-                {.size = 10.0, .colour = colour::ink, .anchor = left ? Anchor::end : Anchor::start});
+  drawing_.text(
+      {x_.at(value.x) + (left ? -1.0 : 1.0) * width_px, y_.at(y) + (y > 0 ? 7.0 : -7.0)},
+      number(value.y, 2),
+      {.size = 10.0, .colour = colour::ink, .anchor = left ? Anchor::end : Anchor::start});
 }
 
 std::string dots_path(std::span<const Position> at, double size_px) {

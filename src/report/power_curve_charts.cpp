@@ -113,9 +113,8 @@ std::string power_curve_chart(const PowerCurve& curve) {
   }
   drawing.area(dots_path(dots, 1.4), colour::pale, 0.55);
   const auto power_W = [](const PowerBin& bin) { return bin.power_W; };
-  bins_line(
-      plot, curve, [](const PowerBin& bin) { return bin.power_W.value(); },
-      {.colour = colour::blue, .width = 1.6});
+  bins_line(plot, curve, [](const PowerBin& bin) { return bin.power_W.value(); },
+            {.colour = colour::blue, .width = 1.6});
   bins_with_bars(plot, curve, power_W);
   return drawing.svg();
 }
@@ -137,9 +136,8 @@ std::string bins_cp_chart(const PowerCurve& curve) {
   plot.level(limit, {.colour = colour::vermilion, .width = 1.2, .dash = "6 3"});
   drawing.text({x.to() - 4.0, y.at(limit) - 9.0}, "16/27: no rotor in open air takes more",
                {.size = 11.0, .colour = colour::ink, .anchor = Anchor::end});
-  bins_line(
-      plot, curve, [](const PowerBin& bin) { return bin.cp->value(); },
-      {.colour = colour::blue, .width = 1.6});
+  bins_line(plot, curve, [](const PowerBin& bin) { return bin.cp->value(); },
+            {.colour = colour::blue, .width = 1.6});
   bins_with_bars(plot, curve, [](const PowerBin& bin) { return *bin.cp; });
   return drawing.svg();
 }
@@ -148,7 +146,7 @@ std::string bins_uncertainty_chart(const PowerCurve& curve) {
   constexpr double height = 185.0;
   struct Series {
     const char* name;
-    double PowerBin::*u_W;
+    double PowerBin::* u_W;
     Stroke stroke;
     Shape shape;
   };
@@ -173,8 +171,7 @@ std::string bins_uncertainty_chart(const PowerCurve& curve) {
   plot.x_frame(speed_title);
   double key = x.from() + 14.0;
   for (const Series& series : all) {
-    bins_line(
-        plot, curve, [&](const PowerBin& bin) { return bin.*series.u_W; }, series.stroke);
+    bins_line(plot, curve, [&](const PowerBin& bin) { return bin.*series.u_W; }, series.stroke);
     for (const PowerBin& bin : curve.bins)
       plot.marker(series.shape, {bin.air_speed_m_s, bin.*series.u_W}, series.stroke.colour, 5.0);
     drawing.line({key, y.to() + 4.0}, {key + 24.0, y.to() + 4.0}, series.stroke);
@@ -217,8 +214,7 @@ std::string annual_energy_chart(std::span<const site::SiteEnergy> energies, bool
     const bool own = each.wind.shape != 2.0;
     draw(each, each.energy.measured_J, -aside_m_s, {.colour = colour::blue, .width = 1.5},
          own ? Shape::diamond : Shape::disc);
-    draw(each, each.energy.extrapolated_J, aside_m_s,
-         {.colour = colour::vermilion, .width = 1.5},
+    draw(each, each.energy.extrapolated_J, aside_m_s, {.colour = colour::vermilion, .width = 1.5},
          own ? Shape::open_diamond : Shape::open_square);
   }
   double key = x.from() + 14.0;

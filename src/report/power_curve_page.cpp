@@ -29,8 +29,7 @@ std::string u_text(double u) {
 
 std::string energy_text(const metrology::Estimate& energy_J, KnownCategories known) {
   const metrology::Estimate energy = (1.0 / site::J_in_kWh) * energy_J;
-  if (known == KnownCategories::none)
-    return number(energy.value(), 4) + " (U not known)";
+  if (known == KnownCategories::none) return number(energy.value(), 4) + " (U not known)";
   return with_uncertainty(energy);
 }
 
@@ -55,8 +54,8 @@ std::string answer(const PowerCurve& curve, const std::vector<SiteEnergy>& energ
   const auto most = std::max_element(
       curve.bins.begin(), curve.bins.end(),
       [](const auto& a, const auto& b) { return a.power_W.value() < b.power_W.value(); });
-  std::string text = fmt::format("Largest mean power {} W at {} m/s", with_uncertainty(most->power_W),
-                                 fixed(most->air_speed_m_s, 1));
+  std::string text = fmt::format("Largest mean power {} W at {} m/s",
+                                 with_uncertainty(most->power_W), fixed(most->air_speed_m_s, 1));
   if (const PowerBin* best = best_bin(curve)) {
     text += fmt::format("; largest power coefficient {} at {} m/s", with_uncertainty(*best->cp),
                         fixed(best->air_speed_m_s, 1));
@@ -80,9 +79,10 @@ std::string completeness(const PowerCurve& curve) {
   FactList facts;
   const auto& options = curve.options;
   facts.fact("Data set", curve.complete ? "complete" : "not complete");
-  facts.fact("Measured", fmt::format("{} h of {} h; {} rows of {} s", fixed(curve.total_s / 3600.0, 1),
-                                     plain(options.least_total_s / 3600.0), curve.rows.size(),
-                                     plain(options.averaging_s)));
+  facts.fact("Measured",
+             fmt::format("{} h of {} h; {} rows of {} s", fixed(curve.total_s / 3600.0, 1),
+                         plain(options.least_total_s / 3600.0), curve.rows.size(),
+                         plain(options.averaging_s)));
   if (!curve.empty_m_s.empty()) {
     facts.fact("Bins without data",
                centres(curve.empty_m_s) + " m/s, bridged by straight lines (dashed)");
@@ -144,14 +144,17 @@ std::string energy_section(const PowerCurve& curve, const std::vector<SiteEnergy
       "Sites with a Rayleigh distribution (a diamond: of their own shape). Bars: expanded "
       "uncertainty, 95 %";
   if (known == KnownCategories::a) caption += ", of category A only: B is not stated for all bins";
-  if (known == KnownCategories::none) caption = "The bins' category A is not known for all: no bars";
+  if (known == KnownCategories::none)
+    caption = "The bins' category A is not known for all: no bars";
   caption += ".";
   return section(
       "Energy of a year",
-      figure(annual_energy_chart(energies, known != KnownCategories::none), caption) + table.html() +
-          paragraph("Without standstill, at the reference density. Incomplete: the measured part is "
-                    "below 95 %, the site blows more often above what was measured.",
-                    "note"));
+      figure(annual_energy_chart(energies, known != KnownCategories::none), caption) +
+          table.html() +
+          paragraph(
+              "Without standstill, at the reference density. Incomplete: the measured part is "
+              "below 95 %, the site blows more often above what was measured.",
+              "note"));
 }
 
 std::string method() {
@@ -160,12 +163,15 @@ std::string method() {
       "<ul class=\"method\">\n"
       "<li><strong>Bins</strong> of 0.5 m/s centred on multiples of it; means of the rows, "
       "normalised to the reference density (IEC 61400-12-1:2017, 8.3, 9.1; from memory).</li>\n"
-      "<li><strong>Category A</strong> s / √N of the powers of a bin; a single row takes the pooled "
+      "<li><strong>Category A</strong> s / √N of the powers of a bin; a single row takes the "
+      "pooled "
       "scatter of the nearest bins (ISO 5725-2:1994, 7.4.5). <strong>Category B</strong> by input: "
       "what sensors may be off together, the air speed’s share times the slope of the curve (IEC "
       "61400-12-1:2017, 9.2, annex D).</li>\n"
-      "<li><strong>Energy</strong> 8760 h Σ [F(V<sub>i</sub>) − F(V<sub>i−1</sub>)] (P<sub>i−1</sub> "
-      "+ P<sub>i</sub>) / 2; its uncertainty input by input, common ones added over the bins before "
+      "<li><strong>Energy</strong> 8760 h Σ [F(V<sub>i</sub>) − F(V<sub>i−1</sub>)] "
+      "(P<sub>i−1</sub> "
+      "+ P<sub>i</sub>) / 2; its uncertainty input by input, common ones added over the bins "
+      "before "
       "they are squared (9.3, annex E).</li>\n"
       "<li><strong>Not in it</strong>: site calibration, the anemometer’s class by terrain, shear, "
       "turbulence normalisation; the site’s wind is taken as known.</li>\n</ul>\n");
@@ -190,11 +196,14 @@ std::string power_curve_html(const PageSource& source, const PowerCurve& curve,
   if (!source.comments.empty()) body += paragraph(escaped(source.comments), "about");
   body += section(
       "Power curve",
-      figure(power_curve_chart(curve),
-             "Dots: rows, normalised. Line and markers: means of the bins with expanded "
-             "uncertainties (95 %), from what is stated; bars shorter than their marker hide behind "
-             "it, those of very few rows are cut off. Open: too few rows. Dashed: bins without data.") +
-          figure(bins_cp_chart(curve), "The same as power coefficient at each bin’s mean air speed.") +
+      figure(
+          power_curve_chart(curve),
+          "Dots: rows, normalised. Line and markers: means of the bins with expanded "
+          "uncertainties (95 %), from what is stated; bars shorter than their marker hide behind "
+          "it, those of very few rows are cut off. Open: too few rows. Dashed: bins without "
+          "data.") +
+          figure(bins_cp_chart(curve),
+                 "The same as power coefficient at each bin’s mean air speed.") +
           figure(bins_uncertainty_chart(curve),
                  "What the bins’ uncertainty is made of: more rows lower the scatter, better "
                  "sensors the systematic part."));

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/json.h"
+#include "base/table.h"
 #include "end_to_end/program.h"
 
 #include <boost/json.hpp>
@@ -27,10 +28,7 @@ json::value compared(const std::vector<std::string>& arguments, const fs::path& 
   return base::json_from_text(ended.out, "stdout");
 }
 
-// ASTM E691, glucose in serum: the printed summary of the materials A, D and E.
-TEST(Compare, GivesThePrintedPrecisionOfGlucose) {
-  const json::value set = base::json_from_file(published / "astm_e691_glucose.json");
-  const fs::path folder = scratch_folder("compare-glucose");
+std::string glucose_csv(const json::value& set) {
   std::string csv = "group,level,value\n";
   for (const auto& level : set.at_pointer("/inputs/values").as_object()) {
     int laboratory = 0;
@@ -41,7 +39,14 @@ TEST(Compare, GivesThePrintedPrecisionOfGlucose) {
                            value.to_number<double>());
     }
   }
-  write_text(folder / "glucose.csv", csv);
+  return csv;
+}
+
+// ASTM E691, glucose in serum: the printed summary of the materials A, D and E.
+TEST(Compare, GivesThePrintedPrecisionOfGlucose) {
+  const json::value set = base::json_from_file(published / "astm_e691_glucose.json");
+  const fs::path folder = scratch_folder("compare-glucose");
+  write_text(folder / "glucose.csv", glucose_csv(set));
   const json::value got = compared({"glucose.csv"}, folder, 1);  // C and E have an outlier
   const std::map<std::string, std::string> names{{"mean", "mean"},
                                                  {"s_of_lab_means", "deviation_of_means"},
@@ -63,6 +68,104 @@ TEST(Compare, GivesThePrintedPrecisionOfGlucose) {
     }
   }
   EXPECT_EQ(checked, 18);
+}
+
+const json::value* test_of(const json::value& level, const char* name) {
+  for (const json::value& test : level.at("tests").as_array()) {
+    if (test.at("test").as_string() == name) return &test;
+  }
+  return nullptr;
+}
+
+// The same set: Cochran's C of every material's largest variance, to five digits.
+TEST(Compare, GivesCochransStatisticOfGlucose) {
+  const json::value set = base::json_from_file(published / "astm_e691_glucose.json");
+  const fs::path folder = scratch_folder("compare-glucose-cochran");
+  write_text(folder / "glucose.csv", glucose_csv(set));
+  const json::value got = compared({"glucose.csv"}, folder, 1);
+  for (const json::value& level : got.at("levels").as_array()) {
+    const double c =
+        set.at("crosscheck").at(level.at("level").as_string()).at("cochran_C").to_number<double>();
+    EXPECT_NEAR(test_of(level, "Cochran")->at("statistic").to_number<double>(), c, 0.501e-5);
+  }
+}
+
+// Groups without an outlier, p of n repeats each: means and spreads alternate.
+std::string even_groups(const std::string& level, int p, int n) {
+  std::string csv;
+  for (int group = 0; group < p; ++group) {
+    for (int i = 0; i < n; ++i)
+      csv += fmt::format("{},{},{}\n", group, level, group % 3 + (i % 2 == 0 ? 0.1 : -0.1));
+  }
+  return csv;
+}
+
+// Cochran's table, computed from the F distribution to five digits outside this project, which
+// ISO 5725-2:1994, Table 4, has to three.
+TEST(Compare, PrintsTheCriticalValuesOfCochransTable) {
+  const fs::path folder = scratch_folder("compare-cochran");
+  const base::Table table = base::Table::from_file(published / "cochran_critical_values.csv");
+  std::string csv = "group,level,value\n";
+  for (std::size_t row = 0; row < table.rows(); ++row)
+    csv +=
+        even_groups(table.text(row, 0) + " by " + table.text(row, 1),
+                    static_cast<int>(table.number(row, 0)), static_cast<int>(table.number(row, 1)));
+  write_text(folder / "even.csv", csv);
+  const json::value got = compared({"even.csv"}, folder, 0);
+  ASSERT_EQ(got.at("levels").as_array().size(), table.rows());
+  for (std::size_t row = 0; row < table.rows(); ++row) {
+    const json::value& level = got.at("levels").at(row);
+    const json::value* cochran = test_of(level, "Cochran");
+    ASSERT_NE(cochran, nullptr) << level.at("level");
+    EXPECT_NEAR(cochran->at("critical_5pct").to_number<double>(), table.number(row, 2), 0.501e-5);
+    EXPECT_NEAR(cochran->at("critical_1pct").to_number<double>(), table.number(row, 3), 0.501e-5);
+    EXPECT_EQ(cochran->at("standing").as_string(), "unsuspicious");
+  }
+}
+
+// F. E. Grubbs, Technometrics 11 (1969) 1-21, two-sided.
+TEST(Compare, PrintsTheCriticalValuesOfGrubbsTable) {
+  const fs::path folder = scratch_folder("compare-grubbs");
+  const base::Table table = base::Table::from_file(published / "grubbs_critical_values.csv");
+  std::string csv = "group,level,value\n";
+  for (std::size_t row = 0; row < table.rows(); ++row)
+    csv += even_groups(table.text(row, 0), static_cast<int>(table.number(row, 0)), 2);
+  write_text(folder / "even.csv", csv);
+  const json::value got = compared({"even.csv"}, folder, 0);
+  ASSERT_EQ(got.at("levels").as_array().size(), table.rows());
+  for (std::size_t row = 0; row < table.rows(); ++row) {
+    const json::value* grubbs = test_of(got.at("levels").at(row), "Grubbs");
+    ASSERT_NE(grubbs, nullptr);
+    const auto column = [&](const char* name) {
+      return table.number(row, table.required_column(name));
+    };
+    EXPECT_NEAR(grubbs->at("critical_5pct").to_number<double>(), column("table_5pct_two_sided"),
+                1e-4);
+    EXPECT_NEAR(grubbs->at("critical_1pct").to_number<double>(), column("table_1pct_two_sided"),
+                1e-4);
+    EXPECT_NEAR(grubbs->at("critical_5pct").to_number<double>(), column("computed_5pct_two_sided"),
+                1e-6);
+  }
+}
+
+// W. F. Tietjen, R. H. Moore, Technometrics 14 (1972) 583-597: the uranium readings as eight groups
+// of one value each.
+TEST(Compare, FindsThePublishedOutlierOfUranium) {
+  const json::value set = base::json_from_file(published / "grubbs_uranium_mass_spectrometer.json");
+  const fs::path folder = scratch_folder("compare-uranium");
+  std::string csv = "group,level,value\n";
+  int group = 0;
+  for (const json::value& value : set.at_pointer("/inputs/y").as_array())
+    csv += fmt::format("{},U,{}\n", ++group, value.to_number<double>());
+  write_text(folder / "uranium.csv", csv);
+  const json::value got = compared({"uranium.csv"}, folder, 1);
+  const json::value& test = got.at_pointer("/levels/0/suspects/0");
+  EXPECT_NEAR(test.at("statistic").to_number<double>(),
+              set.at_pointer("/expected/G").to_number<double>(), 0.5e-6);
+  EXPECT_NEAR(test.at("critical_5pct").to_number<double>(),
+              set.at_pointer("/crosscheck/critical_two_sided").to_number<double>(), 1e-6);
+  EXPECT_EQ(test.at("group").as_string(), "8");
+  EXPECT_EQ(test.at("standing").as_string(), "outlier");
 }
 
 // ISO 5725-5:1998, creosote oil.

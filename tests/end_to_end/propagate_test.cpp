@@ -4,9 +4,11 @@
 // A figure that is looser says why beside it.
 #include "base/json.h"
 #include "base/random.h"
+#include "base/table.h"
 #include "end_to_end/program.h"
 
 #include <boost/json.hpp>
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -277,6 +279,49 @@ TEST(Propagate, WindTextbookExample) {
         number(got, "/outputs/" + ours + "/first_order/value") / number(set, "/expected/" + theirs),
         1.0, 1e-3)
         << ours;
+}
+
+// Bachant, Wosnik, Gunawan and Neary, UNH RM2 tow tank experiment, figshare (2016), DOI
+// 10.6084/m9.figshare.1373899: each measured point's combined uncertainty from its scatter over n
+// revolutions and its systematic part (8 degrees of freedom), effective degrees of freedom, and
+// 95 % expanded uncertainty; 1e-9 in its own unit. The printed degrees of freedom have 12 digits.
+TEST(Propagate, TowTankPoints) {
+  const base::Table table = base::Table::from_file(
+      fs::path(SOURCE_FOLDER) / "tests/published/data/tow_tank_reduced_1p0_m_s.csv");
+  const fs::path folder = scratch_folder("propagate-tow-tank");
+  const std::string quantities[] = {"tsr", "cp", "cd"};
+  std::string outputs = "schema = 1\n[output]\n";
+  std::string inputs;
+  for (std::size_t row = 0; row < table.rows(); ++row) {
+    for (const std::string& quantity : quantities) {
+      const auto text = [&](const char* kind) {
+        return table.text(row, table.required_column(kind + quantity));
+      };
+      const double n = table.number(row, table.required_column("n_revs"));
+      outputs += fmt::format("{0}_{1} = \"mean_{0}_{1} + off_{0}_{1}\"\n", quantity, row);
+      inputs += fmt::format(
+          "[input.mean_{0}_{1}]\nvalue = {2}\nstandard_uncertainty = {3}\n"
+          "degrees_of_freedom = {4}\n[input.off_{0}_{1}]\nvalue = 0.0\n"
+          "standard_uncertainty = {5}\ndegrees_of_freedom = 8\n",
+          quantity, row, text("mean_"), std::stod(text("std_")) / std::sqrt(n), n - 1.0,
+          text("sys_"));
+    }
+  }
+  write_text(folder / "tow.toml", outputs + inputs);
+  const Ended ended = windwright({"propagate", "tow.toml", "--trials", "10000", "--json"}, folder);
+  ASSERT_EQ(ended.exit_code, 0) << ended.err;
+  const json::value got = base::json_from_text(ended.out, "stdout");
+  for (std::size_t row = 0; row < table.rows(); ++row) {
+    for (const std::string& quantity : quantities) {
+      const auto printed = [&](const char* kind) {
+        return table.number(row, table.required_column(kind + quantity));
+      };
+      const json::value& first =
+          got.at("outputs").at(fmt::format("{}_{}", quantity, row)).at("first_order");
+      EXPECT_NEAR(first.at("expanded_95").to_number<double>(), printed("exp_"), 1e-9) << quantity;
+      EXPECT_NEAR(first.at("dof").to_number<double>() / printed("dof_"), 1.0, 1e-9) << quantity;
+    }
+  }
 }
 
 // No outside figures needed: by definition a Cauchy variable has neither mean nor variance, and 1/x

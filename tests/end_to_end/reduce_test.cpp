@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/json.h"
-#include "base/table.h"
 #include "campaign/conductor.h"
 #include "end_to_end/program.h"
 
@@ -8,8 +7,6 @@
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 
-#include <cmath>
-#include <cstddef>
 #include <filesystem>
 #include <string>
 
@@ -102,57 +99,6 @@ TEST(Reduce, CarriesStatedUncertaintyIntoTheResults) {
               1e-12);
 }
 
-// The measured curve of a certified 8.9 kW turbine (SWCC-10-12): annual energies worked out outside
-// this project, to 1 kWh.
-TEST(Reduce, GivesThePublishedAnnualEnergyByBins) {
-  const fs::path folder = scratch_folder("reduce-bins");
-  const fs::path data = fs::path(SOURCE_FOLDER) / "tests/published/data";
-  const base::Table curve = base::Table::from_file(data / "power_curve_8p9kw_7m_swcc_10_12.csv");
-  std::string csv = "air_speed_m_s,air_density_kg_m3,ac_power_W\n";
-  for (std::size_t row = 0; row < curve.rows(); ++row)
-    csv += fmt::format("{},1.225,{}\n", curve.text(row, 0), 1000.0 * curve.number(row, 1));
-  write_text(folder / "curve.csv", csv);
-  const Ended ended = windwright({"reduce", "curve.csv", "--bins", "--json"}, folder);
-  ASSERT_EQ(ended.exit_code, 0) << ended.err;
-  const json::value got = base::json_from_text(ended.out, "stdout");
-  EXPECT_EQ(got.at("bins").as_array().size(), 41U);
-  EXPECT_TRUE(got.at_pointer("/bins/3/u_b_W").is_null()) << "nothing is stated";
-  const json::array& energies = got.at("annual_energy").as_array();
-  ASSERT_EQ(energies.size(), 8U);
-  const double measured_kWh[] = {7164, 13863, 22307, 31350, 39807};
-  const double extrapolated_kWh[] = {7164, 13863, 22317, 31465, 40340};
-  for (std::size_t i = 0; i < 5; ++i) {
-    EXPECT_NEAR(energies[i].at("energy_kWh").to_number<double>(), measured_kWh[i], 0.5);
-    EXPECT_NEAR(energies[i].at("extrapolated_energy_kWh").to_number<double>(), extrapolated_kWh[i],
-                0.5);
-    EXPECT_TRUE(energies[i].at("u_kWh").is_null());
-  }
-}
-
-TEST(Reduce, StatesTheUncertaintyOfAPowerCurve) {
-  const fs::path folder = scratch_folder("reduce-bins-u");
-  const std::string minutes = SOURCE_FOLDER "/examples/roof-turbine/minutes.csv";
-  const Ended ended = windwright(
-      {"reduce", minutes, "--bins", "--json", "--swept-area", "3.46", "--u-air-speed-pct", "1",
-       "--mean-air-speed-m-s", "5.4", "--weibull-shape", "1.8"},
-      folder);
-  ASSERT_EQ(ended.exit_code, 0) << ended.err;
-  const json::value got = base::json_from_text(ended.out, "stdout");
-  const json::array& energies = got.at("annual_energy").as_array();
-  ASSERT_EQ(energies.size(), 9U);
-  EXPECT_EQ(energies[8].at("weibull_shape").to_number<double>(), 1.8);
-  // 1 % of speed is up to 3 % of power below the rated power, and less of a year's energy.
-  const double part = energies[2].at("u_kWh").to_number<double>() /
-                      energies[2].at("energy_kWh").to_number<double>();
-  EXPECT_GT(part, 0.01);
-  EXPECT_LT(part, 0.03);
-  EXPECT_TRUE(energies[2].at("complete").as_bool());
-  EXPECT_FALSE(energies[7].at("complete").as_bool());
-  EXPECT_EQ(energies[2].at("u_categories").as_string(), "A and B") << "two bins of a single minute";
-  EXPECT_FALSE(got.at_pointer("/completeness/complete").as_bool());
-  EXPECT_FALSE(got.at_pointer("/completeness/empty_bins_m_s").as_array().empty());
-}
-
 // W. F. Tietjen, R. H. Moore, Technometrics 14 (1972) 583-597: Grubbs' G of the uranium readings
 // and its one-sided critical value, six digits.
 TEST(Reduce, NamesThePublishedOutlierOfSamples) {
@@ -200,53 +146,6 @@ TEST(Reduce, CallsOrdinaryCoarseSamplesNoOutliers) {
   const Ended equal = windwright({"reduce", "equal.csv", "--statistics"}, folder);
   EXPECT_EQ(equal.exit_code, 0) << equal.out;
   EXPECT_EQ(equal.out.find("inf"), std::string::npos) << equal.out;
-}
-
-json::value energies_of_bins(const fs::path& folder, std::vector<std::string> more) {
-  std::vector<std::string> all{"reduce", "minutes.csv", "--bins", "--json"};
-  all.insert(all.end(), more.begin(), more.end());
-  const Ended ended = windwright(all, folder);
-  EXPECT_EQ(ended.exit_code, 0) << ended.err;
-  return base::json_from_text(ended.out, "stdout");
-}
-
-TEST(Reduce, LeavesTheEnergysUncertaintyOpenWhereABinsIs) {
-  const fs::path folder = scratch_folder("reduce-open-energy");
-  const std::string two = "air_speed_m_s,air_density_kg_m3,ac_power_W\n3,1.2,20\n3.1,1.2,22\n";
-  write_text(folder / "minutes.csv", two + "4,1.2,50\n4.1,1.2,52\n5,1.2,200\n");
-  const json::value pooled = energies_of_bins(folder, {"--u-power-pct", "1"});
-  EXPECT_EQ(pooled.at_pointer("/annual_energy/0/u_categories").as_string(), "A and B");
-  EXPECT_NE(windwright({"reduce", "minutes.csv", "--bins"}, folder).out.find("from its neighbours"),
-            std::string::npos);
-  write_text(folder / "minutes.csv", two + "4,1.2,50\n4.1,1.2,52\n6,1.2,200\n");
-  const json::value open = energies_of_bins(folder, {"--u-power-pct", "1"});
-  EXPECT_TRUE(open.at_pointer("/annual_energy/0/u_kWh").is_null());
-  EXPECT_TRUE(open.at_pointer("/annual_energy/0/u_extrapolated_kWh").is_null());
-  EXPECT_TRUE(open.at_pointer("/annual_energy/0/u_categories").is_null());
-  const Ended text = windwright({"reduce", "minutes.csv", "--bins"}, folder);
-  EXPECT_NE(text.out.find("± -"), std::string::npos) << text.out;
-
-  write_text(folder / "minutes.csv", two + "4,1.2,50\n4.1,1.2,52\n6,1.2,200\n6.1,1.2,210\n");
-  const json::value scatter = energies_of_bins(folder, {});
-  EXPECT_EQ(scatter.at_pointer("/annual_energy/0/u_categories").as_string(), "A");
-  EXPECT_GT(scatter.at_pointer("/annual_energy/0/u_kWh").to_number<double>(), 0.0);
-  EXPECT_NE(windwright({"reduce", "minutes.csv", "--bins"}, folder).out.find("category A only"),
-            std::string::npos);
-  const json::value both = energies_of_bins(folder, {"--u-power-pct", "1"});
-  EXPECT_EQ(both.at_pointer("/annual_energy/0/u_categories").as_string(), "A and B");
-}
-
-TEST(Reduce, SetsCalmMinutesAside) {
-  const fs::path folder = scratch_folder("reduce-calm");
-  const std::string wind = "3,1.2,20\n3.1,1.2,22\n4,1.2,50\n4.1,1.2,52\n";
-  const std::string head = "air_speed_m_s,air_density_kg_m3,ac_power_W\n";
-  write_text(folder / "minutes.csv", head + wind);
-  const json::value without = energies_of_bins(folder, {"--swept-area", "2"});
-  write_text(folder / "minutes.csv", head + "0,1.2,-1\n" + wind + "0,1.2,-1\n");
-  const json::value calm = energies_of_bins(folder, {"--swept-area", "2"});
-  EXPECT_EQ(calm.at("bins"), without.at("bins"));
-  EXPECT_EQ(calm.at("annual_energy"), without.at("annual_energy"));
-  EXPECT_NE(json::serialize(calm.at("remarks")).find("2 rows below 0.25 m/s"), std::string::npos);
 }
 
 TEST(Reduce, RefusesOptionsThatWouldDoNothing) {
