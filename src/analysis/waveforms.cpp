@@ -1,40 +1,26 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "analysis/waveforms.h"
 
+#include "analysis/recorded_channel.h"
 #include "base/errors.h"
 #include "base/table.h"
-#include "base/units.h"
-#include "bench/bench.h"
-#include "metrology/certificate.h"
 #include "recording/recording.h"
 #include "signal/ac_power.h"
 
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
-#include <fstream>
-#include <ios>
 #include <string>
-#include <string_view>
 #include <utility>
 #include <vector>
 
 namespace windwright::analysis {
 
 namespace {
-
-bool is_hdf5(const std::filesystem::path& file) {
-  constexpr std::string_view mark = "\x89HDF\r\n\x1a\n";
-  std::array<char, mark.size()> begin{};
-  std::ifstream in(file, std::ios::binary);
-  in.read(begin.data(), begin.size());
-  return in && std::string_view(begin.data(), begin.size()) == mark;
-}
 
 [[noreturn]] void refuse_stretch(const WaveformRequest& request, double first_s, double last_s) {
   throw base::BadInput(
@@ -85,69 +71,6 @@ Waveforms from_csv(const WaveformRequest& request) {
   return result;
 }
 
-// One channel of a recording with its certificate.
-class CalibratedChannel {
- public:
-  CalibratedChannel(const recording::Recording& recording, const std::filesystem::path& file,
-                    const std::string& name, std::string_view unit)
-      : recording_(recording), name_(name), note_(recording.note(name)) {
-    const std::string where = fmt::format("{}: {}", file.string(), name);
-    base::require_unit(note_.unit, unit, where);
-    if (note_.certificate.empty()) {
-      throw base::BadInput(where, "was recorded without a certificate",
-                           "a channel that was calibrated before it was recorded");
-    }
-    certificate_ = metrology::certificate_from_text(note_.certificate, where + ": certificate");
-  }
-
-  std::vector<double> values(std::int64_t first, std::int64_t count) {
-    const auto counts = recording_.counts(name_, first, count);
-    std::vector<double> values(counts.size());
-    for (std::size_t k = 0; k < counts.size(); ++k) {
-      values[k] = bench::volts(note_.converter, counts[k]);
-      if (!metrology::covers(certificate_, values[k])) ++beyond_;
-    }
-    all_ += counts.size();
-    metrology::values_of(certificate_, values, values);
-    return values;
-  }
-
-  void remark(std::vector<std::string>& remarks) const {
-    if (beyond_ == 0) return;
-    remarks.push_back(
-        fmt::format("{}: {:.2g} % of the samples lie outside what was calibrated", name_,
-                    100.0 * static_cast<double>(beyond_) / static_cast<double>(all_)));
-  }
-
- private:
-  const recording::Recording& recording_;
-  std::string name_;
-  recording::ChannelNote note_;
-  metrology::Certificate certificate_;
-  std::size_t beyond_ = 0;
-  std::size_t all_ = 0;
-};
-
-// Samples of a recording that follow each other, and their place in the device's count.
-struct Run {
-  std::int64_t first;
-  std::int64_t count;
-  std::int64_t device_first;
-};
-
-std::vector<Run> runs_of(const recording::Recording& recording) {
-  std::vector<Run> runs{{.first = 0, .count = recording.samples(), .device_first = 0}};
-  for (const recording::Gap& gap : recording.gaps()) {
-    Run& last = runs.back();
-    if (gap.before_sample >= recording.samples()) break;
-    const std::int64_t left = last.first + last.count - gap.before_sample;
-    last.count -= left;
-    if (last.count == 0) runs.pop_back();
-    runs.push_back({.first = gap.before_sample, .count = left, .device_first = gap.device_sample});
-  }
-  return runs;
-}
-
 Waveforms from_recording(const WaveformRequest& request) {
   const recording::Recording recording(request.file);
   CalibratedChannel voltage(recording, request.file, request.voltage, "V");
@@ -157,10 +80,10 @@ Waveforms from_recording(const WaveformRequest& request) {
   if (recording.samples() == 0) {
     throw base::BadInput(request.file.string() + ":1", "holds no samples", "a recording with some");
   }
-  const std::vector<Run> runs = runs_of(recording);
+  const std::vector<Stretch> runs = stretches_of(recording);
   const std::int64_t origin = runs.front().device_first;
   std::int64_t end = 0;  // device's count after the piece before
-  for (const Run& run : runs) {
+  for (const Stretch& run : runs) {
     // First sample at or after a time, within the run.
     const auto from = [&](double time_s) {
       const double at =
@@ -192,7 +115,7 @@ Waveforms from_recording(const WaveformRequest& request) {
 }  // namespace
 
 Waveforms waveforms(const WaveformRequest& request) {
-  return is_hdf5(request.file) ? from_recording(request) : from_csv(request);
+  return is_recording(request.file) ? from_recording(request) : from_csv(request);
 }
 
 signal::PairPower power_of(const Waveforms& waveforms, const std::filesystem::path& file) {

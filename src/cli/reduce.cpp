@@ -3,6 +3,7 @@
 #include "analysis/comparison.h"
 #include "analysis/energy_chain.h"
 #include "analysis/points.h"
+#include "analysis/recorded_channel.h"
 #include "analysis/results.h"
 #include "base/errors.h"
 #include "base/files.h"
@@ -213,7 +214,7 @@ int reduce_otherwise(const Request& request) {
   if (request.bins.wanted && request.statistics.wanted) {
     throw base::BadInput("--statistics", "does not go with --bins", "one of them");
   }
-  if (fs::is_directory(request.what)) {
+  if (request.bins.wanted && fs::is_directory(request.what)) {
     throw base::BadInput(wanted, "does not take the folder of a run", "a CSV file");
   }
   if (!request.into.empty() || request.section_area_m2) {
@@ -226,14 +227,28 @@ int reduce_otherwise(const Request& request) {
   if (!request.rotor.empty()) {
     throw base::BadInput("--rotor", "does not go with --statistics", "leave it out");
   }
-  return reduce_statistics(request.what, request.statistics, request.json);
+  const std::vector<analysis::Window> windows = windows_of(request);
+  if (windows.size() > 1) {
+    throw base::BadInput("--window", "is given more than once", "one, with --statistics");
+  }
+  const fs::path samples = fs::is_directory(request.what) ? fs::path(request.what) / "recording.h5"
+                                                          : fs::path(request.what);
+  if (fs::is_directory(request.what) && !analysis::is_recording(samples)) {
+    throw base::BadInput(request.what, "holds no recording.h5", "the folder of a run");
+  }
+  return reduce_statistics(
+      {.file = samples,
+       .window = windows.empty() ? std::nullopt : std::optional(windows.front()),
+       .request = request.statistics,
+       .json = request.json});
 }
 
 int run_reduce(const Request& request) {
   if (!fs::exists(request.what)) {
     throw base::BadInput(request.what, "does not exist", "the folder of a run, or a points CSV");
   }
-  if (!request.windows.empty() && !fs::is_directory(request.what)) {
+  if (!request.windows.empty() && !fs::is_directory(request.what) &&
+      !(request.statistics.wanted && analysis::is_recording(request.what))) {
     throw base::BadInput("--window", "needs the samples of a run", "the folder of a run");
   }
   if (!request.chart.empty() && request.windows.empty()) {

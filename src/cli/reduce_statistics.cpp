@@ -2,6 +2,7 @@
 #include "cli/reduce_statistics.h"
 
 #include "analysis/comparison.h"
+#include "analysis/recorded_channel.h"
 #include "analysis/sample_record.h"
 #include "base/errors.h"
 #include "base/json.h"
@@ -113,8 +114,9 @@ bool is_clean(const SampleStatistics& statistics) {
 void add_statistics_options(CLI::App& verb, StatisticsRequest& request) {
   constexpr const char* group = "Statistics of samples";
   verb.add_flag("--statistics", request.wanted,
-                "of a CSV of samples, a column a channel and perhaps time_s: mean with type A "
-                "uncertainty, integral scale, drift, outliers")
+                "of a CSV of samples (a column a channel and perhaps time_s), of a recording or a "
+                "run, there also of one --window: mean with type A uncertainty, integral scale, "
+                "drift, outliers")
       ->group(group);
   request.options = {
       verb.add_option("--channel", request.channel, "this column only")->group(group),
@@ -124,26 +126,37 @@ void add_statistics_options(CLI::App& verb, StatisticsRequest& request) {
           ->capture_default_str()};
 }
 
-int reduce_statistics(const std::string& file, const StatisticsRequest& request, bool as_json) {
+int reduce_statistics(const SamplesRequest& samples) {
+  const StatisticsRequest& request = samples.request;
   if (!(request.drift_pct > 0.0) || !std::isfinite(request.drift_pct)) {
     throw base::BadInput("--drift-pct", fmt::format("is {}", request.drift_pct), "above 0");
   }
-  const analysis::SampleRecord record = analysis::samples_from_file(file, request.channel);
+  const analysis::SampleRecord record =
+      analysis::is_recording(samples.file)
+          ? analysis::samples_from_recording(samples.file, request.channel, samples.window)
+          : analysis::samples_from_file(samples.file, request.channel);
   json::array channels;
   bool clean = true;
   for (const analysis::SampledChannel& channel : record.channels) {
     const SampleStatistics statistics =
         metrology::sample_statistics(channel.values, {.drift_relative = 0.01 * request.drift_pct});
     clean = clean && is_clean(statistics);
-    if (as_json) {
+    if (samples.json) {
       channels.push_back(to_json(channel, statistics, record.interval_s));
     } else {
       print(channel, statistics, record.interval_s);
     }
   }
-  if (as_json) {
+  if (samples.json) {
+    json::array remarks;
+    for (const std::string& remark : record.remarks)
+      remarks.emplace_back(remark);
     fmt::print("{}", base::json_text(json::object{{"interval_s", record.interval_s},
-                                                  {"channels", std::move(channels)}}));
+                                                  {"channels", std::move(channels)},
+                                                  {"remarks", std::move(remarks)}}));
+  } else {
+    for (const std::string& remark : record.remarks)
+      fmt::print("- {}\n", remark);
   }
   return clean ? done : negative_verdict;
 }

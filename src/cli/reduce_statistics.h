@@ -1,6 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "analysis/points.h"
+
+#include <filesystem>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -21,8 +25,15 @@ struct StatisticsRequest {
 
 void add_statistics_options(CLI::App& verb, StatisticsRequest& request);
 
-/// Statistics of a CSV of samples.
+/// Whose statistics.
+struct SamplesRequest {
+  std::filesystem::path file;              // CSV of samples, or a recording
+  std::optional<analysis::Window> window;  // of a recording
+  StatisticsRequest request;
+  bool json;
+};
+
 /// @return  exit code: 1 where a channel drifts or holds an outlier
-int reduce_statistics(const std::string& file, const StatisticsRequest& request, bool json);
+int reduce_statistics(const SamplesRequest& samples);
 
 }  // namespace windwright::cli

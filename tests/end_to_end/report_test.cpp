@@ -44,6 +44,19 @@ TEST(Report, WritesThePageAndTheSheetsOfARunAnewByteForByte) {
   const boost::json::value told = base::json_from_text(anew.out, "stdout");
   EXPECT_TRUE(std::filesystem::exists(folder / std::string(told.at("html").as_string())));
   EXPECT_TRUE(std::filesystem::exists(folder / std::string(told.at("pdf").as_string())));
+
+  // A run's samples have statistics too, by its folder or by its recording.
+  const auto statistics = [&](const std::string& of) {
+    return windwright({"reduce", of, "--statistics", "--window", "0:2", "--json"}, folder);
+  };
+  const Ended samples = statistics("run");
+  ASSERT_LE(samples.exit_code, 1) << samples.err;
+  EXPECT_EQ(statistics("run/recording.h5").out, samples.out);
+  const boost::json::value record = base::json_from_text(samples.out, "stdout");
+  const boost::json::value& first = record.at_pointer("/channels/0");
+  const double interval_s = record.at("interval_s").to_number<double>();
+  EXPECT_NEAR(first.at("count").to_number<double>() * interval_s, 2.0, interval_s);
+  EXPECT_GT(first.at_pointer("/mean/u").to_number<double>(), 0.0);
 }
 
 const std::string examples = SOURCE_FOLDER "/examples/";
