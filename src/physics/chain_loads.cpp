@@ -35,6 +35,26 @@ DcFlow off(const SwitchedLoad& each, double room_temperature_K) {
   return off_flow(each.load, each.state, room_temperature_K);
 }
 
+PowerSplit mean(const PowerSplit& on, const PowerSplit& off, double share) {
+  const auto of = [&](double PowerSplit::* what) {
+    return share * on.*what + (1.0 - share) * off.*what;
+  };
+  return {.electrical_W = of(&PowerSplit::electrical_W),
+          .heat_W = of(&PowerSplit::heat_W),
+          .radiated_W = of(&PowerSplit::radiated_W),
+          .mechanical_W = of(&PowerSplit::mechanical_W),
+          .stored_W = of(&PowerSplit::stored_W)};
+}
+
+LoadRates mean(const LoadRates& on, const LoadRates& off, double share) {
+  const auto of = [&](double LoadRates::* what) {
+    return share * on.*what + (1.0 - share) * off.*what;
+  };
+  return {.temperature_K_s = of(&LoadRates::temperature_K_s),
+          .speed_rad_s2 = of(&LoadRates::speed_rad_s2),
+          .capacitor_W = of(&LoadRates::capacitor_W)};
+}
+
 void match(ChainMemory& memory, std::size_t dc_loads, std::size_t ac_loads) {
   if (memory.dc_flows.size() < dc_loads) memory.dc_flows.resize(dc_loads);
   if (memory.ac_flows.size() >= ac_loads) return;
@@ -130,6 +150,23 @@ AcTotal averaged_ac(std::span<const SwitchedLoad> loads, const AcSupply& supply,
     }
   }
   return ac_total(loads, std::span<const AcFlow>(memory.ac_flows).first(loads.size()), supply);
+}
+
+AcTotal averaged_bursts(const AcTotal& on, double share, std::span<const SwitchedLoad> loads,
+                        double room_temperature_K, ChainMemory& memory) {
+  AcTotal total;
+  total.active_power_W = share * on.active_power_W;
+  total.reactive_power_var = share * on.reactive_power_var;
+  total.apparent_power_VA = share * on.apparent_power_VA;
+  total.rms_current_A = std::sqrt(share) * on.rms_current_A;
+  for (std::size_t i = 0; i < loads.size(); ++i) {
+    AcFlow& flow = memory.ac_flows[i];
+    const DcFlow idle = off(loads[i], room_temperature_K);
+    flow.power = mean(flow.power, idle.power, share);
+    flow.rates = mean(flow.rates, idle.rates, share);
+    add(total.power, flow.power, loads[i].count);
+  }
+  return total;
 }
 
 double moving_value(const SwitchedLoad& each) {

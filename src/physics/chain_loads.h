@@ -35,6 +35,13 @@ DcTotal averaged_dc(std::span<const SwitchedLoad> loads, double voltage_V,
 AcTotal averaged_ac(std::span<const SwitchedLoad> loads, const AcSupply& supply,
                     double room_temperature_K, ChainMemory& memory);
 
+/// The same where the supply is there for a share of the time only, in bursts too short for the
+/// loads to follow: means of what averaged_ac has left in memory and of the loads switched off.
+/// @param on     averaged_ac's answer, of the same loads
+/// @param share  0 to 1
+AcTotal averaged_bursts(const AcTotal& on, double share, std::span<const SwitchedLoad> loads,
+                        double room_temperature_K, ChainMemory& memory);
+
 /// The one thing of a load that moves: temperature or speed; 0 of an LED lamp.
 double moving_value(const SwitchedLoad& each);
 void set_moving_value(SwitchedLoad& each, double value);

@@ -236,16 +236,15 @@ SourceFlow source_flow(Machine& machine, const ElectricalChain& chain,
   return flow;
 }
 
-/// What the inverter and its loads do at a bus voltage.
+/// What the inverter and its loads do at a bus voltage, the loads as while there is output.
 void fill_ac(const ElectricalChain& chain, const ChainPositions& positions, const ChainPoint& point,
              ChainMemory& memory, ChainFlow& flow) {
-  const bool running = chain.inverter && positions.inverter == InverterMode::running &&
-                       flow.bus_voltage_V >= 0.5 * chain.inverter->limits.low_stop_V;
   AcSupply supply{
       .kind = OutputKind::sine, .peak_V = 0.0, .pulse_share = 1.0, .frequency_Hz = 50.0};
   if (chain.inverter) {
-    supply = output(*chain.inverter, flow.bus_voltage_V);
-    if (!running) supply.peak_V = 0.0;
+    supply =
+        output(*chain.inverter, std::max(flow.bus_voltage_V, lowest_steady_V(*chain.inverter)));
+    if (positions.inverter != InverterMode::running) supply.peak_V = 0.0;
   }
   // While a regulated supply stays the same, so does what its loads take.
   const AcSupply& known = flow.ac_supply;
@@ -259,6 +258,15 @@ void fill_ac(const ElectricalChain& chain, const ChainPositions& positions, cons
                                 {.active_power_W = flow.ac.active_power_W,
                                  .apparent_power_VA = flow.ac.apparent_power_VA,
                                  .active_slope_A = flow.ac.active_slope_A});
+}
+
+/// Averages supply and loads over the inverter's bursts.
+void average_bursts(const Inverter& inverter, const ChainPoint& point, ChainMemory& memory,
+                    ChainFlow& flow) {
+  const double share = burst_share(inverter, flow.bus_voltage_V);
+  if (!(share < 1.0)) return;
+  flow.ac = averaged_bursts(flow.ac, share, point.ac_loads, point.room_temperature_K, memory);
+  flow.ac_supply.peak_V *= std::sqrt(share);
 }
 
 /// What is left over at the bus.
@@ -293,6 +301,49 @@ struct Search {
                        flow.mains.slope_A_V - dump_S - flow.dc.slope_S - flow.inverter.slope_S};
   }
 };
+
+/// Where a search ended.
+struct Balance {
+  double voltage_V;
+  Excess excess;
+  bool found;
+};
+
+/// Newton's steps from a voltage on, kept inside the bracket from 0 to the highest.
+Balance balance_from(double start_V, double highest_V, Search& search, ChainFlow& flow) {
+  double low_V = 0.0;
+  double high_V = highest_V;
+  Balance at{.voltage_V = start_V, .excess = {}, .found = false};
+  for (int step = 0; step < 200 && !at.found; ++step) {
+    at.excess = search.fill(at.voltage_V, true, flow);
+    (at.excess.current_A > 0.0 ? low_V : high_V) = at.voltage_V;
+    const double newton_V =
+        at.excess.slope_S < 0.0 ? -at.excess.current_A / at.excess.slope_S : high_V;
+    double next_V = at.voltage_V + newton_V;
+    // Tangents that run in circles end in halving.
+    if (step >= 100 || !(next_V >= low_V && next_V <= high_V)) next_V = 0.5 * (low_V + high_V);
+    at.found = std::abs(next_V - at.voltage_V) <= 1e-11 * at.voltage_V + 1e-13 * highest_V;
+    at.voltage_V = next_V;
+  }
+  return at;
+}
+
+/// The voltage must follow from the state alone, not from where the search began: trial steps of an
+/// integrator would come back to another one. Below what the battery itself would show, and there
+/// only, a constant power may balance twice; the upper one counts, which Newton's steps from the
+/// battery's voltage meet first.
+Balance balance_of(const ElectricalChain& chain, const BatteryState& battery, Search& search,
+                   ChainFlow& flow) {
+  const double highest_V = highest_cell_V * chain.battery.cells;
+  double own_V = open_circuit_V(chain.battery, battery) - battery.diffusion_V;
+  if (!(own_V > 0.0 && own_V < highest_V)) own_V = 0.2 * highest_V;
+  const double near_V = search.memory.near_V;
+  if (!(near_V > 0.0 && near_V < highest_V)) return balance_from(own_V, highest_V, search, flow);
+  const Balance at = balance_from(near_V, highest_V, search, flow);
+  double sure_V = 0.9 * own_V;
+  if (chain.inverter) sure_V = std::max(sure_V, std::min(own_V, lowest_steady_V(*chain.inverter)));
+  return at.voltage_V < sure_V ? balance_from(own_V, highest_V, search, flow) : at;
+}
 
 }  // namespace
 
@@ -333,26 +384,9 @@ ChainFlow electrical_flow(const ElectricalChain& chain, const ChainPositions& po
                 .battery = battery_point(chain.battery, point.battery),
                 .memory = memory};
   ChainFlow flow{};
-  const double highest_V = highest_cell_V * chain.battery.cells;
-  double low_V = 0.0;
-  double high_V = highest_V;
-  double voltage_V = memory.near_V > 0.0
-                         ? memory.near_V
-                         : open_circuit_V(chain.battery, point.battery) - point.battery.diffusion_V;
-  if (!(voltage_V > low_V && voltage_V < high_V)) voltage_V = 0.2 * high_V;
-  Excess excess{};
-  bool found = false;
-  for (int step = 0; step < 200 && !found; ++step) {
-    excess = search.fill(voltage_V, true, flow);
-    (excess.current_A > 0.0 ? low_V : high_V) = voltage_V;
-    const double newton_V = excess.slope_S < 0.0 ? -excess.current_A / excess.slope_S : high_V;
-    double next_V = voltage_V + newton_V;
-    // Tangents that run in circles end in halving.
-    if (step >= 100 || !(next_V >= low_V && next_V <= high_V)) next_V = 0.5 * (low_V + high_V);
-    found = std::abs(next_V - voltage_V) <= 1e-11 * voltage_V;
-    voltage_V = next_V;
-  }
-  flow.converged = found && voltage_V <= (1.0 - 1e-9) * highest_V;
+  const Balance at = balance_of(chain, point.battery, search, flow);
+  const Excess& excess = at.excess;
+  flow.converged = at.found && at.voltage_V <= (1.0 - 1e-9) * highest_cell_V * chain.battery.cells;
   if (chain.controller.source == SourceControl::tracker) {
     flow.source =
         source_flow(search.machine, chain, positions.controller, flow.bus_voltage_V, false);
@@ -365,11 +399,8 @@ ChainFlow electrical_flow(const ElectricalChain& chain, const ChainPositions& po
   flow.dump_power_W = flow.bus_voltage_V * flow.dump_current_A;
   flow.battery_rates =
       battery_rates(chain.battery, search.battery, flow.battery, point.room_temperature_K);
-  if (chain.inverter && positions.inverter == InverterMode::running &&
-      !(flow.ac_supply.peak_V > 0.0)) {
-    flow.inverter.no_load_loss_W += flow.inverter.ac_power_W;
-    flow.inverter.ac_power_W = 0.0;
-  }
+  if (chain.inverter && positions.inverter == InverterMode::running)
+    average_bursts(*chain.inverter, point, memory, flow);
   return flow;
 }
 

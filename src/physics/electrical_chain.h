@@ -90,16 +90,16 @@ struct ChainFlow {
   BatteryRates battery_rates;
   DcTotal dc;
   InverterFlow inverter;  // all 0 without one
-  AcSupply ac_supply;     // peak 0 while the inverter does not run
+  AcSupply ac_supply;     // peak 0 while the inverter does not run; RMS over bursts
   AcTotal ac;
   bool converged;  // a bus voltage was found; an integrator may try states that have none
 };
 
 /// Powers, losses and rates: Newton's steps on the bus voltage, kept inside a bracket from 0 to 10
-/// V a cell, with every part's slope. Where a constant power meets an almost empty battery there
-/// may be two voltages; the search finds the one nearest to where it begins. Below half the
-/// inverter's low-voltage stop its loads get nothing and what it draws is lost (inverter_flow). No
-/// allocation, but with a bridge fault and after a change of the number of loads.
+/// V a cell, with every part's slope. Where a constant power meets an almost empty battery two
+/// voltages may balance; the upper one counts. Below lowest_steady_V the inverter's output comes in
+/// bursts (inverter.h). No allocation, but with a bridge fault and after a change of the number of
+/// loads.
 /// @param memory  of calls for this chain and these loads; load rates are left there
 /// @throws BadInput     values that are not finite
 /// @throws DeviceFault  no input of the tracker gives its limit

@@ -16,6 +16,7 @@ namespace {
 
 constexpr double pi = std::numbers::pi;
 constexpr double sqrt2 = std::numbers::sqrt2;
+constexpr double steady_share = 0.8;  // of the low-voltage stop; common practice, no source
 
 void need(bool right, const char* wrong, const char* what) {
   if (!right) throw base::BadInput("inverter", wrong, what);
@@ -23,6 +24,13 @@ void need(bool right, const char* wrong, const char* what) {
 
 double resonance_Hz(const CarrierFilter& filter) {
   return 1.0 / (2.0 * pi * std::sqrt(filter.inductance_H * filter.capacitance_F));
+}
+
+/// 0 of an inverter that does not regulate.
+double lowest_regulated_V(const Inverter& inverter) {
+  const double least_V = inverter.output_rms_V / inverter.link_ratio;
+  if (inverter.kind == OutputKind::sine) return sqrt2 * least_V;
+  return inverter.kind == OutputKind::quasi_square && inverter.regulated ? least_V : 0.0;
 }
 
 }  // namespace
@@ -82,6 +90,16 @@ double output_slope(const Inverter& inverter, double dc_voltage_V) {
   return ratio;
 }
 
+double lowest_steady_V(const Inverter& inverter) {
+  const double stop_V = inverter.limits.low_stop_V;
+  return std::clamp(lowest_regulated_V(inverter), steady_share * stop_V, stop_V);
+}
+
+double burst_share(const Inverter& inverter, double dc_voltage_V) {
+  const double part = std::min(1.0, dc_voltage_V / lowest_steady_V(inverter));
+  return part * part;
+}
+
 InverterFlow inverter_flow(const Inverter& inverter, InverterMode mode, double dc_voltage_V,
                            const AcDemand& demand) {
   if (!(dc_voltage_V >= 0.0 && std::isfinite(dc_voltage_V))) {
@@ -91,6 +109,7 @@ InverterFlow inverter_flow(const Inverter& inverter, InverterMode mode, double d
   need(demand.apparent_power_VA >= std::abs(demand.active_power_W) * (1.0 - 1e-9),
        "apparent power is below the active one", "at least the active power");
   const double rated_VA = inverter.rated_power_VA;
+  const double share = burst_share(inverter, dc_voltage_V);
   InverterFlow flow{};
   double slope_A = 0.0;  // d(input power)/d(DC voltage)
   switch (mode) {
@@ -111,7 +130,8 @@ InverterFlow inverter_flow(const Inverter& inverter, InverterMode mode, double d
       flow.no_load_loss_W = inverter.losses.no_load_share * rated_VA;
       flow.proportional_loss_W = inverter.losses.proportional_share * demand.apparent_power_VA;
       flow.quadratic_loss_W = inverter.losses.quadratic_share * part * demand.apparent_power_VA;
-      const double active_slope_A = demand.active_slope_A * output_slope(inverter, dc_voltage_V);
+      const double active_slope_A =
+          share < 1.0 ? 0.0 : demand.active_slope_A * output_slope(inverter, dc_voltage_V);
       const double per_active =
           demand.active_power_W != 0.0 ? demand.apparent_power_VA / demand.active_power_W : 0.0;
       slope_A =
@@ -120,9 +140,6 @@ InverterFlow inverter_flow(const Inverter& inverter, InverterMode mode, double d
       break;
     }
   }
-  const double floor_V = 0.5 * inverter.limits.low_stop_V;
-  const double collapse = std::min(1.0, dc_voltage_V / floor_V);
-  const double share = collapse * collapse;
   for (double* power_W :
        {&flow.ac_power_W, &flow.no_load_loss_W, &flow.proportional_loss_W, &flow.quadratic_loss_W})
     *power_W *= share;
@@ -130,8 +147,7 @@ InverterFlow inverter_flow(const Inverter& inverter, InverterMode mode, double d
       flow.ac_power_W + flow.no_load_loss_W + flow.proportional_loss_W + flow.quadratic_loss_W;
   if (!(dc_voltage_V > 0.0)) return flow;
   flow.dc_current_A = flow.dc_power_W / dc_voltage_V;
-  flow.slope_S =
-      (slope_A * share + (collapse < 1.0 ? flow.dc_current_A : -flow.dc_current_A)) / dc_voltage_V;
+  flow.slope_S = (slope_A + (share < 1.0 ? flow.dc_current_A : -flow.dc_current_A)) / dc_voltage_V;
   return flow;
 }
 

@@ -75,11 +75,23 @@ struct InverterFlow {
   double quadratic_loss_W;
 };
 
-/// Averaged over a period of the output: I = (P_ac + losses) / V. Below half the low-voltage stop
-/// everything falls with V^2, so that the current falls to 0 with the voltage and a Newton solution
-/// of the bus may pass there; such a point is none of operation.
+/// The lowest DC voltage at which the output stands on end: where a regulated one still makes its
+/// full wave, but within 0.8 (of others always) and 1 of the low-voltage stop, whose delay bridges
+/// short sags. Common practice, no source.
+double lowest_steady_V(const Inverter& inverter);
+
+/// Share of the time with output, (V / lowest_steady_V)^2, 1 from there on. Below it the output
+/// comes in bursts of the wave at lowest_steady_V: the electronics blank it whenever the input
+/// capacitor has fallen too low and let go when it has recovered. So the mean current falls in
+/// proportion to the voltage, as a resistance's, and against any battery there is a voltage at
+/// which the bus stands; the RMS output falls in proportion, too. Common practice, no source.
+double burst_share(const Inverter& inverter, double dc_voltage_V);
+
+/// Averaged over a period of the output and over its bursts: I = burst_share (P_ac + losses) / V.
+/// The supply of the other modes falls with V^2 likewise.
 /// @param mode          running feeds the demand; starting, standby, off, stopped and locked none
 /// @param dc_voltage_V  0 or more
+/// @param demand        while there is output: at output(max(V, lowest_steady_V))
 /// @throws BadInput     a voltage below 0 or not finite; an apparent power below the active one
 InverterFlow inverter_flow(const Inverter& inverter, InverterMode mode, double dc_voltage_V,
                            const AcDemand& demand);

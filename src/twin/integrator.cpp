@@ -10,15 +10,20 @@
 
 #include <algorithm>
 #include <cstddef>
+#include <cstdint>
+#include <exception>
 #include <memory>
 #include <span>
 #include <stdexcept>
 #include <string_view>
 #include <type_traits>
+#include <utility>
 
 namespace windwright::twin {
 
 namespace {
+
+constexpr long most_steps = 4000;  // in one reach; tens are usual
 
 void require(int flag, std::string_view call) {
   if (flag < 0) throw std::runtime_error(fmt::format("CVODE: {} failed with {}", call, flag));
@@ -56,23 +61,44 @@ struct Integrator::Solver {
   Owned<N_Vector, FreeVector> y;
   Owned<SUNNonlinearSolver, FreeNonlinear> corrector;
   std::unique_ptr<void, FreeCvode> cvode;
+  std::exception_ptr thrown = nullptr;  // by rates or event
+  std::int64_t calls = 0;
 };
 
 namespace {
 
+// An exception must not unwind through CVODE, which is C: it waits until CVODE has returned.
+template <typename Solver, typename Call>
+int without_throwing(Solver& solver, const Call& call) {
+  try {
+    call();
+    return 0;
+  } catch (...) {
+    solver.thrown = std::current_exception();
+    return -1;
+  }
+}
+
 // CVODE hands back the solver; its type is private to Integrator, so these take it as a template.
 template <typename Solver>
 int call_rates(realtype t, N_Vector y, N_Vector rates, void* solver) {
-  const auto* self = static_cast<const Solver*>(solver);
-  self->rates(self->model, t, N_VGetArrayPointer(y), N_VGetArrayPointer(rates));
-  return 0;
+  auto* self = static_cast<Solver*>(solver);
+  ++self->calls;
+  return without_throwing(*self, [&] {
+    self->rates(self->model, t, N_VGetArrayPointer(y), N_VGetArrayPointer(rates));
+  });
 }
 
 template <typename Solver>
 int call_event(realtype t, N_Vector y, realtype* value, void* solver) {
-  const auto* self = static_cast<const Solver*>(solver);
-  *value = self->event(self->model, t, N_VGetArrayPointer(y));
-  return 0;
+  auto* self = static_cast<Solver*>(solver);
+  return without_throwing(*self,
+                          [&] { *value = self->event(self->model, t, N_VGetArrayPointer(y)); });
+}
+
+bool leads_nowhere(int flag) {
+  return flag == CV_TOO_MUCH_WORK || flag == CV_ERR_FAILURE || flag == CV_CONV_FAILURE ||
+         flag == CV_TOO_CLOSE || flag == CV_TOO_MUCH_ACC;
 }
 
 }  // namespace
@@ -103,7 +129,7 @@ Integrator::Integrator(const void* model, Rates rates, Event event,
   require(CVodeSetUserData(cvode, &s), "CVodeSetUserData");
   require(CVodeSVtolerances(cvode, relative_tolerance, tolerances.get()), "CVodeSVtolerances");
   require(CVodeSetNonlinearSolver(cvode, s.corrector.get()), "CVodeSetNonlinearSolver");
-  require(CVodeSetMaxNumSteps(cvode, 100000), "CVodeSetMaxNumSteps");
+  require(CVodeSetMaxNumSteps(cvode, most_steps), "CVodeSetMaxNumSteps");
   require(CVodeRootInit(cvode, 1, call_event<Solver>), "CVodeRootInit");
   require(CVodeSetNoInactiveRootWarn(cvode), "CVodeSetNoInactiveRootWarn");
 }
@@ -123,9 +149,15 @@ Integrator::Ending Integrator::reach(double to, std::span<double> y) {
   const double* values = N_VGetArrayPointer(solver_->y.get());
   double t = 0.0;
   const int flag = CVode(solver_->cvode.get(), to, solver_->y.get(), &t, CV_NORMAL);
-  require(flag, "CVode");
+  if (solver_->thrown) std::rethrow_exception(std::exchange(solver_->thrown, nullptr));
+  const bool stuck = leads_nowhere(flag);
+  if (!stuck) require(flag, "CVode");
   std::copy(values, values + y.size(), y.begin());
-  return {.t = t, .event = flag == CV_ROOT_RETURN};
+  return {.t = t, .event = flag == CV_ROOT_RETURN, .stuck = stuck};
+}
+
+std::int64_t Integrator::calls() const {
+  return solver_->calls;
 }
 
 }  // namespace windwright::twin

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <cstdint>
 #include <memory>
 #include <span>
 
@@ -10,7 +11,8 @@ namespace windwright::twin {
 /// memory from one beginning to the next, so what follows depends on its arguments alone.
 class Integrator {
  public:
-  /// dy/dt at (t, y), each (equations).
+  /// dy/dt at (t, y), each (equations). What either function throws ends the stretch and leaves
+  /// reach.
   using Rates = void (*)(const void* model, double t, const double* y, double* rates);
   /// Its zero is an event.
   using Event = double (*)(const void* model, double t, const double* y);
@@ -25,6 +27,7 @@ class Integrator {
   struct Ending {
     double t;
     bool event;  // stopped at an event, before `to`
+    bool stuck;  // no step leads on from t: too many for the way, or none is short enough
   };
   /// Starts anew at `from`, to go no further than `until`.
   /// @param y  (equations)
@@ -33,6 +36,8 @@ class Integrator {
   /// is stopped on the way changes nothing about the steps.
   /// @param y  (equations), replaced by the values there
   Ending reach(double to, std::span<double> y);
+
+  std::int64_t calls() const;  // of the rates, since construction
 
  private:
   struct Solver;

@@ -273,6 +273,10 @@ EnergyTally Plant::energy() const {
   return tally;
 }
 
+std::int64_t Plant::rate_calls() const {
+  return model_->integrator->calls();
+}
+
 void Plant::reset_energy() {
   // The stored tally holds what the rotor had at the reset, negative; energy() adds what it has.
   model_->state.tally = {};

@@ -135,6 +135,7 @@ class Plant {
 
   EnergyTally energy() const;
   void reset_energy();
+  std::int64_t rate_calls() const;  // work of the integration since construction
 
   struct Model;
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "twin/plant_model.h"
 
+#include "base/errors.h"
 #include "base/random.h"
 #include "physics/dynamic_inflow.h"
 #include "physics/electrical_chain.h"
@@ -12,6 +13,8 @@
 #include "twin/piece.h"
 #include "twin/torque_table.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -20,6 +23,7 @@
 #include <memory>
 #include <numbers>
 #include <span>
+#include <string>
 #include <vector>
 
 namespace windwright::twin {
@@ -339,6 +343,21 @@ void Plant::Model::integrate(double length_s) {
   if (chain) chain->read_states(std::span(y).subspan(equations, chain->states()), state.chain);
 }
 
+void Plant::Model::refuse_to_go_on(double t) const {
+  const double since_start_s = static_cast<double>(state.tick) * tick_s + t;
+  std::string where = fmt::format("{:.4g} rad/s", state.rotor_speed_rad_s);
+  if (chain) {
+    where += fmt::format(", state of charge {:.2f} %, inverter {}",
+                         100.0 * chain->state_of_charge(state.chain),
+                         state.chain.control.inverter_on ? "on" : "off");
+  }
+  throw base::DeviceFault(
+      bench.name,
+      fmt::format("the simulation finds no way on after {:.6f} s ({})", since_start_s, where),
+      "the figures of the parts that are switched on then; switch less on, or start with a fuller "
+      "battery");
+}
+
 // @param goes_on  from the piece before, without an event in between
 Integrator::Ending Plant::Model::note_piece(double from, double until, bool goes_on, Values& y) {
   direct_current.at(piece_count).known = false;
@@ -356,6 +375,7 @@ Integrator::Ending Plant::Model::note_piece(double from, double until, bool goes
   }
   if (chain && goes_on) chain_ends.at(piece_count - 1).at[0] = chain_ends.at(piece_count - 2).at[1];
   const Integrator::Ending ending = integrator->reach(until, std::span(y).first(values));
+  if (ending.stuck) refuse_to_go_on(ending.t);
   rates(ending.t, y.data(), dy.data());
   if (chain) note_chain(piece_count - 1, true, y, dy);
   if (ending.event) {

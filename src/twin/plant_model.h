@@ -58,6 +58,7 @@ struct Plant::Model {
   double event(double t, const double* y) const;
   double turbulence_at(std::int64_t grid_point) const;
   void integrate(double length_s);
+  [[noreturn]] void refuse_to_go_on(double t) const;
   Integrator::Ending note_piece(double from, double until, bool goes_on, Values& y);
   void refresh_gust();
   void add(const Values& y, double angle_before);

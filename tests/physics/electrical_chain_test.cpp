@@ -4,11 +4,14 @@
 #include "base/errors.h"
 #include "inverter_examples.h"
 #include "load_examples.h"
+#include "physics/ac_supply.h"
 #include "physics/battery.h"
 #include "physics/chain_loads.h"
 #include "physics/charge_controller.h"
 #include "physics/generator.h"
+#include "physics/inverter.h"
 #include "physics/led_lamp.h"
+#include "physics/load_set.h"
 
 #include <gtest/gtest.h>
 
@@ -269,6 +272,88 @@ TEST(ElectricalChain, DoesNotDependOnWhereTheSearchBegins) {
     b.memory.near_V = near_V;
     EXPECT_NEAR(b.at(70.0).bus_voltage_V, first_V, 1e-9 * first_V);
   }
+  // A constant current beside a constant power that the battery no longer backs: two balances.
+  b.ac_loads = {{.load = led_bulb(), .count = 10.0}};
+  b.chain.mains_charger = MainsCharger{.highest_current_A = 5.0,
+                                       .absorption_V = 28.8,
+                                       .float_V = 27.0,
+                                       .regulation_ohm = 0.02,
+                                       .efficiency = 0.88,
+                                       .no_load_W = 3.0,
+                                       .end_current_A = 0.6};
+  b.positions.mains_on = true;
+  b.battery = rested_state(b.chain.battery, 1e-5, room_temperature_K);
+  b.memory.near_V = 0.0;
+  const double upper_V = b.at(0.0).bus_voltage_V;
+  EXPECT_GT(upper_V, 23.0);
+  for (const double near_V : {5.0, 15.0, 19.0, 24.0}) {
+    b.memory.near_V = near_V;
+    EXPECT_NEAR(b.at(0.0).bus_voltage_V, upper_V, 1e-9 * upper_V);
+  }
+}
+
+// An inverter's constant power on a battery that cannot give it: at every state of charge there is
+// a voltage at which the currents balance, and it moves with the state without a jump.
+TEST(ElectricalChain, BalancesAnInverterOnAnEmptyBattery) {
+  Bus b = bus(SourceControl::always_on);
+  b.dc_loads = {{.load = dc_fan(), .state = {.speed_rad_s = 10.0}}};
+  b.ac_loads = {{.load = mains_lamp(), .state = {.temperature_K = 1500.0}},
+                {.load = led_bulb(), .count = 10.0},
+                {.load = desk_fan()}};
+  b.positions.inverter = InverterMode::running;
+  double before_V = 0.0;
+  for (const double speed_rad_s : {0.0, 30.0}) {
+    for (double charge = 0.0; charge < 0.2; charge += 2e-5) {
+      b.battery = rested_state(b.chain.battery, charge, room_temperature_K);
+      const ChainFlow flow = b.at(speed_rad_s);
+      ASSERT_TRUE(flow.converged) << charge;
+      expect_closed(flow, speed_rad_s);
+      // Nothing is left over that the battery would have to carry.
+      const BatteryFlow own = battery_flow(b.chain.battery, b.battery, flow.bus_voltage_V);
+      ASSERT_NEAR(flow.battery.current_A, own.current_A, 1e-8) << charge;
+      if (charge > 0.0) {
+        ASSERT_LT(std::abs(flow.bus_voltage_V - before_V), 0.2) << charge;
+      }
+      before_V = flow.bus_voltage_V;
+    }
+    EXPECT_GT(before_V, 21.0);
+  }
+}
+
+// Bursts: energy is conserved, and RMS voltage and power fall as on a resistance.
+TEST(ElectricalChain, LoadsGetTheMeanOfTheInvertersBursts) {
+  Bus b = bus(SourceControl::always_on);
+  b.ac_loads = {{.load = mains_rheostat(), .state = {.temperature_K = 400.0}},
+                {.load = led_bulb()},
+                {.load = desk_fan(), .state = {.speed_rad_s = 130.0}}};
+  b.positions.inverter = InverterMode::running;
+  b.chain.battery.open_circuit.level_V = 0.6;  // rests at half of what the inverter needs
+  b.chain.battery.open_circuit_V_K = 0.0;
+  const ChainFlow flow = b.at(0.0);
+  expect_closed(flow, 0.0);
+  const double share = std::pow(flow.bus_voltage_V / lowest_steady_V(*b.chain.inverter), 2);
+  EXPECT_LT(share, 0.5);
+  EXPECT_NEAR(rms_V(flow.ac_supply), 230.0 * std::sqrt(share), 1e-9);
+  const PowerSplit& p = flow.ac.power;
+  EXPECT_NEAR(p.electrical_W, p.heat_W + p.radiated_W + p.mechanical_W + p.stored_W, 1e-10);
+  EXPECT_NEAR(p.electrical_W, flow.ac.active_power_W, 1e-10);
+  const LoadState hot{.temperature_K = 400.0};
+  const AcSupply full = output(*b.chain.inverter, lowest_steady_V(*b.chain.inverter));
+  const double on_W = ac_flow(mains_rheostat(), hot, full, room_temperature_K).power.electrical_W;
+  EXPECT_NEAR(b.memory.ac_flows[0].power.electrical_W, share * on_W, 1e-9);
+  const double off_K_s = off_flow(mains_rheostat(), hot, room_temperature_K).rates.temperature_K_s;
+  const double on_K_s =
+      ac_flow(mains_rheostat(), hot, full, room_temperature_K).rates.temperature_K_s;
+  EXPECT_NEAR(b.memory.ac_flows[0].rates.temperature_K_s, share * on_K_s + (1.0 - share) * off_K_s,
+              1e-12);
+}
+
+TEST(ElectricalChain, ADeadBatteryStandsAtNoVoltage) {
+  Bus b = bus(SourceControl::always_on, 0.0);
+  b.dc_loads = {{.load = dc_fan()}};
+  const ChainFlow flow = b.at(0.0);
+  EXPECT_TRUE(flow.converged);
+  EXPECT_NEAR(flow.bus_voltage_V, 0.0, 1e-9);
 }
 
 // What the lamp's own equations come to when its capacitor has had a second.

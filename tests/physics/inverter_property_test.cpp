@@ -61,12 +61,14 @@ RC_GTEST_PROP(Inverter, SlopeIsThatOfTheCurrent, ()) {
   const AcDemand demand = any_demand();
   const double dc_V = between(1.0, 40.0);
   const double step_V = 1e-4;
-  for (const double corner_V : {10.5, std::sqrt(2.0) * 230.0 / 16.0, 230.0 / 16.0})
+  const double lowest_V = lowest_steady_V(inverter);
+  for (const double corner_V : {lowest_V, std::sqrt(2.0) * 230.0 / 16.0, 230.0 / 16.0})
     RC_PRE(std::abs(dc_V - corner_V) > 2.0 * step_V);
   RC_PRE(demand.active_power_W > 1.0);
   const auto current_at = [&](double shift_V) {
     AcDemand moved = demand;
-    const double by = shift_V * demand.active_slope_A * output_slope(inverter, dc_V);
+    const double output_slope_V = dc_V < lowest_V ? 0.0 : output_slope(inverter, dc_V);
+    const double by = shift_V * demand.active_slope_A * output_slope_V;
     moved.active_power_W += by;
     moved.apparent_power_VA *= moved.active_power_W / demand.active_power_W;
     return inverter_flow(inverter, mode, dc_V + shift_V, moved).dc_current_A;

@@ -70,6 +70,30 @@ TEST(Inverter, DrawsItsStandbyOrOffPowerWithoutOutput) {
                    100.0 + 6.0 + 0.03 * 120.0 + 0.05 * 120.0 * 0.4);
 }
 
+// Of a resistance: below its lowest steady voltage, current and voltage fall together.
+TEST(Inverter, DrawsLikeAResistanceBelowItsLowestSteadyVoltage) {
+  const Inverter inverter = bench_inverter();
+  const double lowest_V = lowest_steady_V(inverter);
+  EXPECT_NEAR(lowest_V, std::numbers::sqrt2 * 230.0 / 16.0, 1e-12);  // of regulation
+  const AcDemand demand{.active_power_W = 100.0, .apparent_power_VA = 120.0};
+  const auto flow = [&](double dc_V) {
+    return inverter_flow(inverter, InverterMode::running, dc_V, demand);
+  };
+  const double conductance_S = flow(lowest_V).dc_current_A / lowest_V;
+  for (const double dc_V : {0.9 * lowest_V, 0.5 * lowest_V, 1e-3}) {
+    EXPECT_NEAR(flow(dc_V).dc_current_A, conductance_S * dc_V, 1e-12);
+    EXPECT_NEAR(flow(dc_V).slope_S, conductance_S, 1e-12);
+    EXPECT_NEAR(flow(dc_V).ac_power_W, 100.0 * burst_share(inverter, dc_V), 1e-12);
+  }
+  EXPECT_EQ(flow(0.0).dc_current_A, 0.0);
+  Inverter other = inverter;
+  other.kind = OutputKind::square;
+  EXPECT_NEAR(lowest_steady_V(other), 0.8 * 21.0, 1e-12);
+  other = inverter;
+  other.link_ratio = 10.0;  // never regulates where it may run
+  EXPECT_EQ(lowest_steady_V(other), 21.0);
+}
+
 TEST(InverterProtection, StartsAfterItsDelay) {
   const Inverter inverter = bench_inverter();
   EXPECT_EQ(after(inverter, {}, on(26.0, 50.0), 0.45).mode, InverterMode::starting);
