@@ -262,6 +262,40 @@ physics::Inverter read_inverter(const Settings& table) {
   return inverter;
 }
 
+/// A charger for another battery would never charge this one, or would boil it.
+void require_charger_fits(const Settings& table, const physics::MainsCharger& charger,
+                          const physics::Battery& battery) {
+  const bool lithium = battery.kind == BatteryKind::lithium_iron_phosphate;
+  // Of a cell; common practice, no source.
+  const double lowest_V = battery.cells * (lithium ? 3.0 : 2.0);
+  const double highest_V = battery.cells * (lithium ? 3.8 : 2.7);
+  const auto require_fit = [&](std::string_view key, double value_V) {
+    if (value_V >= lowest_V && value_V <= highest_V) return;
+    throw BadInput(table.place(key),
+                   fmt::format("{} is {:g} for a battery of {} cells", key, value_V, battery.cells),
+                   fmt::format("from {:g} to {:g}", lowest_V, highest_V));
+  };
+  require_fit("absorption_V", charger.absorption_V);
+  require_fit("float_V", charger.float_V);
+}
+
+/// An inverter for another battery would never run. Half charged counts: what is empty may stop it.
+void require_inverter_fits(const Settings& table, const physics::Inverter& inverter,
+                           const physics::Battery& battery) {
+  const double rest_V =
+      physics::open_circuit_V(battery, physics::rested_state(battery, 0.5, 298.15));
+  const auto refuse = [&](std::string_view key, double value_V, const char* side) {
+    throw BadInput(
+        table.place(key),
+        fmt::format("{} is {:g} for a battery that rests at {:.3g} V", key, value_V, rest_V),
+        fmt::format("{} {:.3g}", side, rest_V));
+  };
+  if (!(inverter.limits.low_stop_V < rest_V))
+    refuse("low_stop_V", inverter.limits.low_stop_V, "below");
+  if (!(inverter.limits.high_stop_V > rest_V))
+    refuse("high_stop_V", inverter.limits.high_stop_V, "above");
+}
+
 std::vector<std::string> read_loads(const Settings& root, std::string_view key,
                                     std::vector<physics::SwitchedLoad>& loads) {
   std::vector<std::string> names;
@@ -327,9 +361,14 @@ std::optional<BenchChain> chain_from_tables(const Settings& root) {
   parts.battery = read_battery(*battery);
   chain.state_of_charge = battery->number("state_of_charge_pct", share_pct) / 100.0;
   read_controller(root.table("charge_controller"), parts);
-  if (const auto table = root.optional_table("mains_charger"))
+  if (const auto table = root.optional_table("mains_charger")) {
     parts.mains_charger = read_mains_charger(*table);
-  if (const auto table = root.optional_table("inverter")) parts.inverter = read_inverter(*table);
+    require_charger_fits(*table, *parts.mains_charger, parts.battery);
+  }
+  if (const auto table = root.optional_table("inverter")) {
+    parts.inverter = read_inverter(*table);
+    require_inverter_fits(*table, *parts.inverter, parts.battery);
+  }
   chain.dc_load_names = read_loads(root, "dc_load", chain.setup.dc_loads);
   chain.ac_load_names = read_loads(root, "ac_load", chain.setup.ac_loads);
   if (!chain.ac_load_names.empty() && !parts.inverter) {

@@ -348,8 +348,15 @@ Balance balance_of(const ElectricalChain& chain, const BatteryState& battery, Se
 }  // namespace
 
 void require_chain(const ElectricalChain& chain) {
+  require_generator(chain.generator);
   require_battery(chain.battery);
   require_controller(chain.controller);
+  if (chain.controller.cells != chain.battery.cells) {
+    throw base::BadInput("charge controller",
+                         fmt::format("it is set for {} cells", chain.controller.cells),
+                         fmt::format("{}, as many as the battery has", chain.battery.cells));
+  }
+  static_cast<void>(converter_flow(chain.converter, 0.0, 1.0));
   if (chain.inverter) check(*chain.inverter);
   if (chain.mains_charger) {
     static_cast<void>(mains_charger_flow(*chain.mains_charger, {}, 0.0));

@@ -27,7 +27,8 @@ struct ElectricalChain {
   std::optional<Inverter> inverter = {};
 };
 
-/// Looks at battery, controller, inverter and mains charger, each on its own.
+/// Looks at every part on its own, and whether controller and battery have as many cells. Whether
+/// the voltages of inverter and mains charger suit the battery is for whoever describes a bench.
 /// @throws BadInput  a part outside its domain
 void require_chain(const ElectricalChain& chain);
 

@@ -245,6 +245,25 @@ VoltageLoad faulty_on_voltage(const Generator& generator, const Source& source,
 
 }  // namespace
 
+void require_generator(const Generator& generator) {
+  const auto require = [](bool right, const char* wrong, const char* what) {
+    if (!right) throw base::BadInput("generator", wrong, what);
+  };
+  require(generator.pole_pairs >= 1, "no pole pair", "1 or more");
+  require(std::isfinite(generator.flux_linkage_V_s) && generator.flux_linkage_V_s > 0.0,
+          "the flux linkage is not above 0", "above 0 V s");
+  for (const double figure :
+       {generator.winding_resistance_ohm, generator.winding_inductance_H, generator.diode_drop_V,
+        generator.diode_resistance_ohm, generator.bearing_torque_N_m,
+        generator.bearing_viscous_N_m_s, generator.iron_hysteresis_J, generator.iron_eddy_J_s,
+        generator.cogging_torque_N_m}) {
+    require(std::isfinite(figure) && figure >= 0.0, "a figure is below 0 or not finite",
+            "0 or more");
+  }
+  require(generator.winding_resistance_ohm > 0.0 || generator.winding_inductance_H > 0.0,
+          "neither resistance nor inductance", "one of them above 0");
+}
+
 GeneratorLoad generator_load(const Generator& generator, double rotor_speed_rad_s,
                              double load_resistance_ohm) {
   require_resistance(load_resistance_ohm);

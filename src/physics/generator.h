@@ -24,6 +24,11 @@ struct Generator {
   double cogging_torque_N_m;  // peak
 };
 
+/// @throws BadInput  a figure that has no meaning: no pole pair, no flux linkage, neither
+/// resistance
+///                   nor inductance, one below 0 or not finite
+void require_generator(const Generator& generator);
+
 /// Powers and torques at one rotor speed with a resistance at the DC terminals; smooth direct
 /// current, mean values over an electrical period. Closes exactly: electromagnetic = winding + AC
 /// terminals, AC terminals = rectifier + DC.

@@ -348,6 +348,35 @@ TEST(ElectricalChain, LoadsGetTheMeanOfTheInvertersBursts) {
               1e-12);
 }
 
+TEST(ElectricalChain, RefusesPartsThatHaveNoMeaningOrDoNotFit) {
+  const auto complaint = [](const auto& spoil) -> std::string {
+    ElectricalChain chain = chain_of(SourceControl::tracker);
+    require_chain(chain);
+    spoil(chain);
+    try {
+      require_chain(chain);
+    } catch (const base::BadInput& bad) {
+      return bad.what();
+    }
+    return "";
+  };
+  EXPECT_EQ(complaint([](ElectricalChain& chain) { chain.controller.cells = 6; }),
+            "charge controller: it is set for 6 cells: 12, as many as the battery has");
+  EXPECT_EQ(complaint([](ElectricalChain& chain) { chain.generator.pole_pairs = 0; }),
+            "generator: no pole pair: 1 or more");
+  EXPECT_EQ(complaint([](ElectricalChain& chain) { chain.generator.iron_eddy_J_s = -1.0; }),
+            "generator: a figure is below 0 or not finite: 0 or more");
+  EXPECT_EQ(complaint([](ElectricalChain& chain) { chain.generator.flux_linkage_V_s = 0.0; }),
+            "generator: the flux linkage is not above 0: above 0 V s");
+  EXPECT_EQ(complaint([](ElectricalChain& chain) {
+              chain.generator.winding_resistance_ohm = 0.0;
+              chain.generator.winding_inductance_H = 0.0;
+            }),
+            "generator: neither resistance nor inductance: one of them above 0");
+  EXPECT_EQ(complaint([](ElectricalChain& chain) { chain.converter.series_ohm = -0.02; }),
+            "power tracker: a loss of the converter is -0.02: not negative");
+}
+
 TEST(ElectricalChain, ADeadBatteryStandsAtNoVoltage) {
   Bus b = bus(SourceControl::always_on, 0.0);
   b.dc_loads = {{.load = dc_fan()}};

@@ -31,6 +31,7 @@ struct Unaccounted {
   double mains;
   double battery;
   double battery_store;
+  double battery_heat;
   double inverter;
   double dc_loads;
   double dc_store;
@@ -41,6 +42,7 @@ struct Unaccounted {
 struct Start {
   double kinetic_J;
   double battery_J;
+  double battery_K;
 };
 
 physics::Battery shed_battery() {
@@ -49,7 +51,8 @@ physics::Battery shed_battery() {
 
 Start start_of(const AveragedChain& chain) {
   return {.kinetic_J = chain.state().kinetic_J,
-          .battery_J = physics::stored_energy_J(shed_battery(), chain.state().battery)};
+          .battery_J = physics::stored_energy_J(shed_battery(), chain.state().battery),
+          .battery_K = chain.state().battery.temperature_K};
 }
 
 Unaccounted unaccounted(const AveragedChain& chain, const Start& start) {
@@ -69,6 +72,12 @@ Unaccounted unaccounted(const AveragedChain& chain, const Start& start) {
                       e[Part::battery_ohmic_loss] + e[Part::battery_diffusion_loss] +
                       e[Part::battery_gassing_loss] + e[Part::battery_self_discharge_loss]),
       .battery_store = part(e[Part::battery_chemical] - (start.battery_J - battery_J)),
+      .battery_heat =
+          part(e[Part::battery_ohmic_loss] + e[Part::battery_diffusion_loss] +
+               e[Part::battery_gassing_loss] + e[Part::battery_self_discharge_loss] -
+               e[Part::battery_reversible] - e[Part::battery_gas] - e[Part::battery_to_room] -
+               shed_battery().heat_capacity_J_K *
+                   (chain.state().battery.temperature_K - start.battery_K)),
       .inverter = part(e[Part::inverter_input] - e[Part::inverter_loss] - e[Part::ac_loads]),
       .dc_loads = part(e[Part::dc_loads] - e[Part::dc_heat] - e[Part::dc_radiated] -
                        e[Part::dc_mechanical] - e[Part::dc_stored]),
@@ -86,6 +95,7 @@ void expect_closed(const AveragedChain& chain, const Start& start, double relati
   EXPECT_LT(left.mains, relative);
   EXPECT_LT(left.battery, relative);
   EXPECT_LT(left.battery_store, relative);
+  EXPECT_LT(left.battery_heat, relative);
   EXPECT_LT(left.inverter, relative);
   EXPECT_LT(left.dc_loads, relative);
   EXPECT_LT(left.dc_store, relative);

@@ -48,15 +48,17 @@ void let_go_by(Plant& plant, double seconds) {
 void expect_closed(const Plant& plant, double store_before_J) {
   const ChainEnergies_J& e = plant.state().chain.energies;
   const EnergyTally t = plant.energy();
-  const double scale_J = std::max(1e3, t.rotor_J + e[Part::mains_input] + std::abs(e[Part::battery]));
+  const double scale_J =
+      std::max(1e3, t.rotor_J + e[Part::mains_input] + std::abs(e[Part::battery]));
   const auto expect_none = [&](const char* node, double left_J) {
     EXPECT_NEAR(left_J / scale_J, 0.0, 1e-8) << node;
   };
   expect_none("bus", e[Part::charge] + e[Part::battery] + e[Part::mains_output] - e[Part::dump] -
                          e[Part::dc_loads] - e[Part::inverter_input]);
-  expect_none("battery", e[Part::battery] - e[Part::battery_chemical] - e[Part::battery_reversible] +
-                             e[Part::battery_ohmic_loss] + e[Part::battery_diffusion_loss] +
-                             e[Part::battery_gassing_loss] + e[Part::battery_self_discharge_loss]);
+  expect_none("battery", e[Part::battery] - e[Part::battery_chemical] -
+                             e[Part::battery_reversible] + e[Part::battery_ohmic_loss] +
+                             e[Part::battery_diffusion_loss] + e[Part::battery_gassing_loss] +
+                             e[Part::battery_self_discharge_loss]);
   expect_none("store", e[Part::battery_chemical] + plant.battery_store_J() - store_before_J);
   expect_none("inverter", e[Part::inverter_input] - e[Part::inverter_loss] - e[Part::ac_loads]);
   expect_none("AC loads", e[Part::ac_loads] - e[Part::ac_heat] - e[Part::ac_radiated] -
@@ -161,9 +163,9 @@ TEST(EmptyBattery, SaysWhenAndWhatToDoWhereTheSimulationFindsNoWayOn) {
     FAIL();
   } catch (const base::DeviceFault& fault) {
     const std::string text = fault.what();
-    EXPECT_EQ(text.rfind("Saltmarsh College battery shed: the simulation finds no way on after 0.",
-                         0),
-              0U)
+    EXPECT_EQ(
+        text.rfind("Saltmarsh College battery shed: the simulation finds no way on after 0.", 0),
+        0U)
         << text;
     EXPECT_NE(text.find("state of charge 93"), std::string::npos) << text;
     EXPECT_NE(text.find("switch less on"), std::string::npos) << text;

@@ -25,8 +25,20 @@ SimulatedBench simulated(const bench::Bench& bench) {
   return {bench, Pace::as_fast_as_possible};
 }
 
+struct Start {
+  double store_J;
+  double battery_C;
+};
+
+Start start_of(const SimulatedBench& device) {
+  return {.store_J = device.chain_energy().at("battery_store_J"),
+          .battery_C = device.truth().at("battery_temperature_C")};
+}
+
 /// What is left of each balance since the start, over the energy turned over.
-std::map<std::string, double> unaccounted(const SimulatedBench& device, double store_before_J) {
+/// @param lost_J  booked as self-discharge when a fault set in or ended: it makes no heat
+std::map<std::string, double> unaccounted(const SimulatedBench& device, const Start& start,
+                                          double lost_J) {
   const EnergyTally t = device.energy();
   const std::map<std::string, double> e = device.chain_energy();
   const auto J = [&](const char* name) { return e.at(std::string(name) + "_J"); };
@@ -42,7 +54,12 @@ std::map<std::string, double> unaccounted(const SimulatedBench& device, double s
       {"battery", J("battery") - J("battery_chemical") - J("battery_reversible") +
                       J("battery_ohmic_loss") + J("battery_diffusion_loss") +
                       J("battery_gassing_loss") + J("battery_self_discharge_loss")},
-      {"store", J("battery_chemical") + J("battery_store") - store_before_J},
+      {"store", J("battery_chemical") + J("battery_store") - start.store_J},
+      {"heat", J("battery_ohmic_loss") + J("battery_diffusion_loss") + J("battery_gassing_loss") +
+                   J("battery_self_discharge_loss") - lost_J - J("battery_reversible") -
+                   J("battery_gas") - J("battery_to_room") -
+                   shed_bench().chain->setup.chain.battery.heat_capacity_J_K *
+                       (device.truth().at("battery_temperature_C") - start.battery_C)},
       {"inverter", J("inverter_input") - J("inverter_loss") - J("ac_loads")},
       {"dc loads",
        J("dc_loads") - J("dc_heat") - J("dc_radiated") - J("dc_mechanical") - J("dc_stored")},
@@ -53,8 +70,8 @@ std::map<std::string, double> unaccounted(const SimulatedBench& device, double s
   return left;
 }
 
-void expect_closed(const SimulatedBench& device, double store_before_J) {
-  for (const auto& [name, left] : unaccounted(device, store_before_J))
+void expect_closed(const SimulatedBench& device, const Start& start, double lost_J = 0.0) {
+  for (const auto& [name, left] : unaccounted(device, start, lost_J))
     EXPECT_LT(left, 1e-7) << name;
 }
 
@@ -75,12 +92,12 @@ void busy_minute(SimulatedBench& device) {
 
 TEST(BenchWithBattery, ClosesEveryBalanceThroughStartsAndSwitching) {
   SimulatedBench device = simulated(shed_bench());
-  const double store_J = device.chain_energy().at("battery_store_J");
+  const Start start = start_of(device);
   busy_minute(device);
   EXPECT_GT(device.chain_energy().at("ac_loads_J"), 300.0);
   EXPECT_GT(device.chain_energy().at("dc_mechanical_J"), 1.0);
   EXPECT_GT(device.chain_energy().at("mains_output_J"), 100.0);
-  expect_closed(device, store_J);
+  expect_closed(device, start);
 }
 
 TEST(BenchWithBattery, SensorsSeeWhatIsTrue) {
@@ -242,20 +259,26 @@ Effect effect_of(const Fault& fault) {
   bench::Bench bench = shed_bench();
   bench.tunnel.turbulence_intensity = 0.0;
   SimulatedBench device = simulated(bench);
-  const double store_J = device.chain_energy().at("battery_store_J");
+  const Start start = start_of(device);
   device.set("fan_pct", 80.0);
   device.set("inverter_switch", 1.0);
   device.set("ac_load_selector", 2.0);
   device.set("dc_load_selector", 1.0);
   device.advance(40.0);
   Effect effect{.before = device.truth(), .during = {}, .after = {}};
-  device.start_fault(fault);
+  double lost_J = 0.0;
+  const auto at_once = [&](const auto& change) {
+    lost_J -= device.chain_energy().at("battery_self_discharge_loss_J");
+    change();
+    lost_J += device.chain_energy().at("battery_self_discharge_loss_J");
+  };
+  at_once([&] { device.start_fault(fault); });
   device.advance(3.0);
   effect.during = device.truth();
-  device.end_fault(fault);
+  at_once([&] { device.end_fault(fault); });
   device.advance(20.0);
   effect.after = device.truth();
-  expect_closed(device, store_J);
+  expect_closed(device, start, lost_J);
   return effect;
 }
 
