@@ -110,6 +110,27 @@ void silence_hdf5() {
   H5Eset_auto2(H5E_DEFAULT, nullptr, nullptr);
 }
 
+Handle new_dataset(hid_t group, const std::string& name, hid_t type,
+                   const std::vector<hsize_t>& chunk, const std::filesystem::path& path) {
+  std::vector<hsize_t> now = chunk;
+  std::vector<hsize_t> most = chunk;
+  now[0] = 0;
+  most[0] = H5S_UNLIMITED;
+  const int rank = static_cast<int>(chunk.size());
+  const Handle space =
+      owned(H5Screate_simple(rank, now.data(), most.data()), path, "make a dataset");
+  const Handle list = owned(H5Pcreate(H5P_DATASET_CREATE), path, "make a dataset");
+  require(H5Pset_chunk(list.get(), rank, chunk.data()), path, "make a dataset");
+  require(H5Pset_fletcher32(list.get()), path, "make a dataset");
+  return owned(
+      H5Dcreate2(group, name.c_str(), type, space.get(), H5P_DEFAULT, list.get(), H5P_DEFAULT),
+      path, "make a dataset");
+}
+
+hid_t count_type(int bits) {
+  return bits <= 16 ? H5T_STD_U16LE : H5T_STD_I32LE;
+}
+
 std::string streams_path(const std::string& device) {
   return "/streams/" + device;
 }
@@ -165,25 +186,6 @@ std::int64_t length_of(hid_t dataset, const std::filesystem::path& path) {
   hsize_t extent[2] = {0, 0};
   require(H5Sget_simple_extent_dims(space.get(), extent, nullptr), path, "read an extent");
   return static_cast<std::int64_t>(extent[0]);
-}
-
-std::vector<std::int32_t> counts_of(hid_t dataset, const Stretch& stretch,
-                                    const std::filesystem::path& path) {
-  std::vector<std::int32_t> counts(static_cast<std::size_t>(stretch.count));
-  if (counts.empty()) return counts;
-  const hsize_t start = static_cast<hsize_t>(stretch.first);
-  const hsize_t length = static_cast<hsize_t>(stretch.count);
-  const Handle space = owned(H5Dget_space(dataset), path, "read samples");
-  require(H5Sselect_hyperslab(space.get(), H5S_SELECT_SET, &start, nullptr, &length, nullptr), path,
-          "read samples");
-  const Handle memory = owned(H5Screate_simple(1, &length, nullptr), path, "read samples");
-  const Handle transfer = owned(H5Pcreate(H5P_DATASET_XFER), path, "read samples");
-  require(H5Pset_edc_check(transfer.get(), stretch.checked ? H5Z_ENABLE_EDC : H5Z_DISABLE_EDC),
-          path, "read samples");
-  require(
-      H5Dread(dataset, H5T_NATIVE_INT32, memory.get(), space.get(), transfer.get(), counts.data()),
-      path, "read samples");
-  return counts;
 }
 
 std::vector<Gap> gaps_of(hid_t file, const std::string& device, const std::filesystem::path& path) {

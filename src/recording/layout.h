@@ -62,6 +62,12 @@ struct Layout {
   std::vector<Stream> streams;  // in the order of bench.toml
 };
 
+/// A dataset that grows along its first dimension; every chunk carries a Fletcher-32 checksum.
+Handle new_dataset(hid_t group, const std::string& name, hid_t type,
+                   const std::vector<hsize_t>& chunk, const std::filesystem::path& path);
+/// How counts of a converter are kept: unsigned 16 bits, or signed 32 for more than 16.
+hid_t count_type(int bits);
+
 std::string streams_path(const std::string& device);
 std::string gaps_path(const std::string& device);
 
@@ -71,14 +77,6 @@ Handle opened_for_reading(const std::filesystem::path& file);
 /// @throws BadInput  not a recording of ours
 Layout layout_of(hid_t file, const std::filesystem::path& path);
 std::int64_t length_of(hid_t dataset, const std::filesystem::path& path);
-/// A stretch of one dataset; without checking, chunks with a wrong checksum are read as they are.
-struct Stretch {
-  std::int64_t first;
-  std::int64_t count;
-  bool checked = true;
-};
-std::vector<std::int32_t> counts_of(hid_t dataset, const Stretch& stretch,
-                                    const std::filesystem::path& path);
 std::vector<Gap> gaps_of(hid_t file, const std::string& device, const std::filesystem::path& path);
 
 void put_text(hid_t object, const char* name, const std::string& text,

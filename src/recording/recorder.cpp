@@ -2,7 +2,10 @@
 #include "base/errors.h"
 #include "base/files.h"
 #include "recording/layout.h"
+#include "recording/level.h"
 #include "recording/recording.h"
+#include "recording/stream_reader.h"
+#include "recording/stream_writer.h"
 
 #include <fmt/format.h>
 #include <hdf5.h>
@@ -21,10 +24,18 @@ namespace windwright::recording {
 
 namespace {
 
-constexpr hsize_t chunk_samples = 16384;
 constexpr hsize_t chunk_gaps = 64;
 constexpr std::int64_t copied_at_once = 1 << 18;
-constexpr int short_bits = 16;  // a count of up to so many bits is kept in 16 bits
+constexpr double chunk_s = 0.25;  // about; a flush writes the chunk that is being filled again
+constexpr std::int64_t shortest_chunk = 1024;
+constexpr std::int64_t longest_chunk = 65536;
+
+std::int64_t chunk_samples(double sample_rate_hz) {
+  std::int64_t samples = shortest_chunk;
+  while (samples < longest_chunk && static_cast<double>(samples) < chunk_s * sample_rate_hz)
+    samples *= 2;
+  return samples;
+}
 
 Layout layout_from(const bench::Bench& bench, const Source& source) {
   Layout layout{.source = source, .sample_rate_hz = bench.sample_rate_hz, .streams = {}};
@@ -48,24 +59,6 @@ Handle new_group(hid_t file, const std::string& name, const std::filesystem::pat
           path, "make a group");
   return owned(H5Gcreate2(file, name.c_str(), H5P_DEFAULT, list.get(), H5P_DEFAULT), path,
                "make a group");
-}
-
-// A dataset that grows along its first dimension; every chunk carries a checksum.
-Handle new_dataset(hid_t group, const std::string& name, hid_t type,
-                   const std::vector<hsize_t>& chunk, const std::filesystem::path& path) {
-  std::vector<hsize_t> now = chunk;
-  std::vector<hsize_t> most = chunk;
-  now[0] = 0;
-  most[0] = H5S_UNLIMITED;
-  const int rank = static_cast<int>(chunk.size());
-  const Handle space =
-      owned(H5Screate_simple(rank, now.data(), most.data()), path, "make a dataset");
-  const Handle list = owned(H5Pcreate(H5P_DATASET_CREATE), path, "make a dataset");
-  require(H5Pset_chunk(list.get(), rank, chunk.data()), path, "make a dataset");
-  require(H5Pset_fletcher32(list.get()), path, "make a dataset");
-  return owned(
-      H5Dcreate2(group, name.c_str(), type, space.get(), H5P_DEFAULT, list.get(), H5P_DEFAULT),
-      path, "make a dataset");
 }
 
 // Lengthens a dataset by `rows` and writes them.
@@ -96,16 +89,15 @@ struct Recorder::File {
   std::filesystem::path path;
   Layout layout;
   Handle file;
-  std::vector<Handle> streams;  // (channels)
+  std::vector<StreamWriter> streams;  // (channels)
   Handle gaps;
   std::int64_t samples = 0;
   std::int64_t gap_count = 0;
-  std::vector<std::uint16_t> narrow;  // scratch: one channel of one block
 
   File(std::filesystem::path where, Layout what);
   void start_streaming();
   void flush();
-  void append(std::size_t stream, const std::int32_t* counts, std::int64_t count);
+  void finish();
   void append(const Gap& gap);
 };
 
@@ -118,13 +110,15 @@ Recorder::File::File(std::filesystem::path where, Layout what)
   put_integer(file.get(), "schema", 1, path);
   const Handle all = new_group(file.get(), "streams", path);
   const Handle group = new_group(file.get(), streams_path(layout.source.device), path);
+  const Handle pyramids = new_group(file.get(), "pyramid", path);
+  const Handle pyramid = new_group(file.get(), pyramid_path(layout.source.device), path);
   const std::string start = base::utc_text(layout.source.start);
   put_text(group.get(), "start_utc", start, path);
   put_number(group.get(), "sample_rate_hz", layout.sample_rate_hz, path);
   for (const Stream& stream : layout.streams) {
-    streams.push_back(new_dataset(group.get(), stream.channel,
-                                  stream.bits <= short_bits ? H5T_STD_U16LE : H5T_STD_I32LE,
-                                  {chunk_samples}, path));
+    const Handle levels = new_group(pyramid.get(), stream.channel, path);
+    streams.emplace_back(group.get(), levels.get(), stream, chunk_samples(layout.sample_rate_hz),
+                         path);
     const hid_t data = streams.back().get();
     put_text(data, "units", stream.unit, path);
     put_text(data, "long_name", stream.long_name, path);
@@ -152,21 +146,17 @@ void Recorder::File::start_streaming() {
 }
 
 void Recorder::File::flush() {
+  for (StreamWriter& stream : streams)
+    stream.flush();
   require(H5Fflush(file.get(), H5F_SCOPE_GLOBAL), path, "write");
   void* handle = nullptr;
   require(H5Fget_vfd_handle(file.get(), H5P_DEFAULT, &handle), path, "write");
   require(fdatasync(*static_cast<const int*>(handle)), path, "write");
 }
 
-void Recorder::File::append(std::size_t stream, const std::int32_t* counts, std::int64_t count) {
-  if (layout.streams[stream].bits > short_bits) {
-    append_rows(streams[stream].get(), {samples, count, H5T_NATIVE_INT32, counts}, 0, path);
-    return;
-  }
-  narrow.resize(static_cast<std::size_t>(count));
-  std::transform(counts, counts + count, narrow.begin(),
-                 [](std::int32_t value) { return static_cast<std::uint16_t>(value); });
-  append_rows(streams[stream].get(), {samples, count, H5T_NATIVE_UINT16, narrow.data()}, 0, path);
+void Recorder::File::finish() {
+  for (StreamWriter& stream : streams)
+    stream.finish();
 }
 
 void Recorder::File::append(const Gap& gap) {
@@ -177,7 +167,13 @@ void Recorder::File::append(const Gap& gap) {
 
 Recorder::Recorder(std::unique_ptr<File> file) : file_(std::move(file)) {}
 Recorder::Recorder(Recorder&& other) noexcept = default;
-Recorder::~Recorder() = default;
+Recorder::~Recorder() {
+  try {
+    if (file_) file_->finish();
+  } catch (const std::exception&) {
+    // Whoever wants to know has called finish().
+  }
+}
 
 Recorder Recorder::create(const std::filesystem::path& file, const bench::Bench& bench,
                           const Source& source) {
@@ -210,20 +206,23 @@ Recorder Recorder::take_up(const std::filesystem::path& file, std::int64_t sampl
     made = std::make_unique<File>(part, layout_of(source.get(), file));
     // The chunk that was being filled may have been torn while it was written again: what it held
     // before is whole, its checksum is not. The chunks before it were finished and are checked.
-    const std::int64_t finished = samples - samples % static_cast<std::int64_t>(chunk_samples);
-    while (made->samples < samples) {
-      const bool checked = made->samples < finished;
-      const std::int64_t until = checked ? finished : samples;
-      const std::int64_t count = std::min(copied_at_once, until - made->samples);
-      for (std::size_t i = 0; i < made->streams.size(); ++i) {
-        const std::string name = streams_path(old.device()) + "/" + made->layout.streams[i].channel;
-        const Handle data =
-            owned(H5Dopen2(source.get(), name.c_str(), H5P_DEFAULT), file, "open a stream");
-        const Stretch stretch{.first = made->samples, .count = count, .checked = checked};
-        made->append(i, counts_of(data.get(), stretch, file).data(), count);
+    const std::int64_t finished = samples - samples % old.chunk_samples();
+    const Handle streams =
+        owned(H5Gopen2(source.get(), streams_path(old.device()).c_str(), H5P_DEFAULT), file,
+              "open the streams");
+    std::vector<std::int32_t> counts(static_cast<std::size_t>(std::min(samples, copied_at_once)));
+    for (std::size_t i = 0; i < made->streams.size(); ++i) {
+      StreamReader reader(streams.get(), H5I_INVALID_HID, made->layout.streams[i], file);
+      for (std::int64_t done = 0; done < samples;) {
+        const bool checked = done < finished;
+        const std::int64_t count = std::min(copied_at_once, (checked ? finished : samples) - done);
+        const auto some = std::span(counts).first(static_cast<std::size_t>(count));
+        reader.counts({.first = done, .count = count}, checked, some);
+        made->streams[i].append(some);
+        done += count;
       }
-      made->samples += count;
     }
+    made->samples = samples;
     for (const Gap& gap : old.gaps()) {
       if (gap.before_sample < samples) made->append(gap);
     }
@@ -245,11 +244,16 @@ void Recorder::append(const bench::SampleBlock& block) {
   }
   const auto count = static_cast<std::int64_t>(block.samples);
   for (std::size_t i = 0; i < block.channels; ++i)
-    file_->append(i, block.channel(i).data(), count);
+    file_->streams[i].append(block.channel(i));
   file_->samples += count;
 }
 
 void Recorder::flush() {
+  file_->flush();
+}
+
+void Recorder::finish() {
+  file_->finish();
   file_->flush();
 }
 

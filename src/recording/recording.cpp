@@ -4,6 +4,8 @@
 #include "base/errors.h"
 #include "base/text.h"
 #include "recording/layout.h"
+#include "recording/level.h"
+#include "recording/stream_reader.h"
 
 #include <fmt/format.h>
 #include <hdf5.h>
@@ -14,6 +16,7 @@
 #include <filesystem>
 #include <limits>
 #include <memory>
+#include <stdexcept>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -25,11 +28,12 @@ struct Recording::File {
   Handle file;
   Layout layout;
   std::vector<std::string> channels;
-  std::vector<Handle> streams;  // (channels)
+  mutable std::vector<StreamReader> streams;  // (channels)
   std::vector<Gap> gaps;
   std::int64_t samples = std::numeric_limits<std::int64_t>::max();
 
   std::size_t index_of(std::string_view channel) const;
+  StreamReader& stream(std::string_view channel, const Window& window) const;
 };
 
 std::size_t Recording::File::index_of(std::string_view channel) const {
@@ -45,11 +49,19 @@ Recording::Recording(const std::filesystem::path& file) : file_(std::make_unique
   const hid_t id = file_->file.get();
   file_->layout = layout_of(id, file);
   const std::string& device = file_->layout.source.device;
+  const Handle streams =
+      owned(H5Gopen2(id, streams_path(device).c_str(), H5P_DEFAULT), file, "open the streams");
+  const bool has_pyramid = H5Lexists(id, "pyramid", H5P_DEFAULT) > 0;
   for (const Stream& stream : file_->layout.streams) {
     file_->channels.push_back(stream.channel);
-    const std::string name = streams_path(device) + "/" + stream.channel;
-    file_->streams.push_back(owned(H5Dopen2(id, name.c_str(), H5P_DEFAULT), file, "open a stream"));
-    file_->samples = std::min(file_->samples, length_of(file_->streams.back().get(), file));
+    Handle levels;
+    if (has_pyramid) {
+      levels =
+          owned(H5Gopen2(id, (pyramid_path(device) + "/" + stream.channel).c_str(), H5P_DEFAULT),
+                file, "open a pyramid");
+    }
+    file_->streams.emplace_back(streams.get(), levels.get(), stream, file);
+    file_->samples = std::min(file_->samples, file_->streams.back().samples());
   }
   file_->gaps = gaps_of(id, device, file);
 }
@@ -89,15 +101,36 @@ const std::vector<Gap>& Recording::gaps() const {
   return file_->gaps;
 }
 
+std::int64_t Recording::chunk_samples() const {
+  return file_->streams.front().chunk_samples();
+}
+
+StreamReader& Recording::File::stream(std::string_view channel, const Window& window) const {
+  StreamReader& found = streams[index_of(channel)];
+  if (window.first < 0 || window.count < 0 || window.first > samples ||
+      window.count > samples - window.first) {
+    throw base::BadInput(
+        path.string() + ":1",
+        fmt::format("does not hold samples {} to {}", window.first, window.first + window.count),
+        fmt::format("0 to {}", samples));
+  }
+  return found;
+}
+
 std::vector<std::int32_t> Recording::counts(std::string_view channel, std::int64_t first,
                                             std::int64_t count) const {
-  const std::size_t index = file_->index_of(channel);
-  if (first < 0 || count < 0 || first > file_->samples || count > file_->samples - first) {
-    throw base::BadInput(file_->path.string() + ":1",
-                         fmt::format("does not hold samples {} to {}", first, first + count),
-                         fmt::format("0 to {}", file_->samples));
-  }
-  return counts_of(file_->streams[index].get(), {.first = first, .count = count}, file_->path);
+  const Window window{.first = first, .count = count};
+  StreamReader& stream = file_->stream(channel, window);
+  std::vector<std::int32_t> counts(static_cast<std::size_t>(count));
+  stream.counts(window, true, counts);
+  return counts;
+}
+
+std::vector<Bin> Recording::bins(std::string_view channel, const Window& window,
+                                 std::int64_t bins) const {
+  StreamReader& stream = file_->stream(channel, window);
+  if (bins < 1) throw std::logic_error("a window in less than one bin");
+  return stream.bins(window, bins);
 }
 
 }  // namespace windwright::recording

@@ -47,6 +47,9 @@ class Recorder {
   void append(const bench::SampleBlock& block);
   /// After this the samples survive the end of the process and of the power.
   void flush();
+  /// Completes the pyramid; nothing is appended after this. Done without it when the recorder goes,
+  /// but then nobody hears of a full disk.
+  void finish();
   std::int64_t samples() const;  // recorded so far; counted in the file, not by the device
 
  private:
@@ -63,6 +66,22 @@ struct ChannelNote {
   bench::Converter converter;
 };
 
+/// A stretch of one channel: what a picture of it needs, in counts.
+struct Bin {
+  std::int64_t first;  // sample
+  std::int64_t samples;
+  double lowest;
+  double highest;
+  double mean;
+  double deviation;  // standard deviation of the samples about their mean (divided by their number)
+};
+
+/// A stretch of samples: first .. first + count.
+struct Window {
+  std::int64_t first;
+  std::int64_t count;
+};
+
 /// Reads a recording, also while it is written: what was there when it was opened.
 class Recording {
  public:
@@ -77,7 +96,14 @@ class Recording {
   ChannelNote note(std::string_view channel) const;
   double sample_rate_hz() const;
   std::int64_t samples() const;  // that all channels have
+  std::int64_t chunk_samples() const;
   const std::vector<Gap>& gaps() const;
+  /// The window in at most `bins` bins, in time that does not grow with its length: longer ones
+  /// come from the pyramid. Bins have edges where the rows of its level have; every sample of the
+  /// window is in one of them, and no other.
+  /// @param bins  1 or more
+  /// @throws BadInput  no such channel, or outside the recording
+  std::vector<Bin> bins(std::string_view channel, const Window& window, std::int64_t bins) const;
   /// Raw counts of one channel, samples first .. first + count.
   /// @throws BadInput  no such channel, or outside the recording
   std::vector<std::int32_t> counts(std::string_view channel, std::int64_t first,

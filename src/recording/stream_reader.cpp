@@ -1,0 +1,213 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "recording/stream_reader.h"
+
+#include "recording/layout.h"
+#include "recording/level.h"
+#include "recording/piece_sums.h"
+#include "recording/recording.h"
+
+#include <fmt/format.h>
+#include <hdf5.h>
+
+#include <algorithm>
+#include <array>
+#include <cassert>
+#include <cstddef>
+#include <cstdint>
+#include <cstring>
+#include <filesystem>
+#include <span>
+#include <stdexcept>
+#include <string>
+#include <vector>
+
+namespace windwright::recording {
+namespace {
+
+constexpr std::size_t checksum_bytes = 4;
+// A chunk that is being filled may be met while it is written again.
+constexpr int looks = 5;
+constexpr std::int64_t read_at_once = 1 << 18;
+
+bool agrees(std::span<const std::byte> chunk) {
+  std::uint32_t stored = 0;
+  const auto data = chunk.first(chunk.size() - checksum_bytes);
+  std::memcpy(&stored, chunk.data() + data.size(), checksum_bytes);
+  return stored == fletcher32(data);
+}
+
+}  // namespace
+
+ChunkReader::ChunkReader(hid_t group, const std::string& name, const std::filesystem::path& path)
+    : path_(path), name_(name) {
+  data_ = owned(H5Dopen2(group, name.c_str(), H5P_DEFAULT), path, "open a dataset");
+  const Handle list = owned(H5Dget_create_plist(data_.get()), path, "read a dataset's layout");
+  std::array<hsize_t, 2> chunk = {0, 1};
+  require(H5Pget_chunk(list.get(), 2, chunk.data()), path, "read a dataset's layout");
+  const Handle type = owned(H5Dget_type(data_.get()), path, "read a dataset's type");
+  rows_ = length_of(data_.get(), path);
+  chunk_rows_ = static_cast<std::int64_t>(chunk[0]);
+  row_bytes_ = H5Tget_size(type.get()) * chunk[1];
+  chunk_.resize(static_cast<std::size_t>(chunk_rows_) * row_bytes_ + checksum_bytes);
+}
+
+void ChunkReader::load(std::int64_t chunk, bool checked) {
+  if (chunk == loaded_) return;
+  loaded_ = -1;
+  const std::array<hsize_t, 2> offset = {static_cast<hsize_t>(chunk * chunk_rows_), 0};
+  hsize_t bytes = 0;
+  require(H5Dget_chunk_storage_size(data_.get(), offset.data(), &bytes), path_, "find samples");
+  if (bytes != chunk_.size()) {
+    throw std::runtime_error(fmt::format("{}: a chunk of {} holds {} bytes where {} were written",
+                                         path_.string(), name_, bytes, chunk_.size()));
+  }
+  for (int look = 0; look < looks; ++look) {
+    std::uint32_t filters = 0;
+    require(H5Dread_chunk(data_.get(), H5P_DEFAULT, offset.data(), &filters, chunk_.data()), path_,
+            "read samples");
+    if (!checked || agrees(chunk_)) {
+      loaded_ = chunk;
+      return;
+    }
+  }
+  throw std::runtime_error(
+      fmt::format("{}: {} was damaged after it was written: samples {} to {} do not agree with "
+                  "their checksum",
+                  path_.string(), name_, chunk * chunk_rows_, (chunk + 1) * chunk_rows_));
+}
+
+void ChunkReader::read(std::int64_t first, std::int64_t rows, bool checked, std::byte* to) {
+  assert(first >= 0 && rows >= 0 && first + rows <= rows_);
+  while (rows > 0) {
+    const std::int64_t chunk = first / chunk_rows_;
+    const std::int64_t inside = first - chunk * chunk_rows_;
+    const std::int64_t taken = std::min(rows, chunk_rows_ - inside);
+    load(chunk, checked);
+    const auto bytes = static_cast<std::size_t>(taken) * row_bytes_;
+    std::memcpy(to, chunk_.data() + static_cast<std::size_t>(inside) * row_bytes_, bytes);
+    to += bytes;
+    first += taken;
+    rows -= taken;
+  }
+}
+
+StreamReader::StreamReader(hid_t streams, hid_t pyramid, const Stream& stream,
+                           const std::filesystem::path& path)
+    : counts_(streams, stream.channel, path),
+      narrow_(counts_.row_bytes() == sizeof(std::uint16_t)) {
+  if (pyramid < 0) return;
+  for (std::size_t level = 0; level < level_samples.size(); ++level)
+    levels_.emplace_back(pyramid, level_name(level), path);
+}
+
+void StreamReader::counts(const Window& window, bool checked, std::span<std::int32_t> to) {
+  if (!narrow_) {
+    counts_.read(window.first, window.count, checked,
+                 reinterpret_cast<std::byte*>(to.data()));
+    return;
+  }
+  // Read into the upper half of the room and spread from its beginning.
+  auto* narrow = reinterpret_cast<std::uint16_t*>(to.data()) + window.count;
+  counts_.read(window.first, window.count, checked, reinterpret_cast<std::byte*>(narrow));
+  for (std::int64_t i = 0; i < window.count; ++i) {
+    std::uint16_t count = 0;
+    std::memcpy(&count, narrow + i, sizeof count);
+    to[static_cast<std::size_t>(i)] = count;
+  }
+}
+
+// Bins with their edges, filled in the order of time.
+struct StreamReader::Filling {
+  std::vector<Bin>& bins;
+  std::size_t at = 0;
+  Merge merged = {};
+
+  void add(const Row& row, std::int64_t samples) {
+    merged.add(row, samples);
+    Bin& bin = bins[at];
+    if (merged.samples() < bin.samples) return;
+    const Row all = merged.row();
+    bin.lowest = all.lowest;
+    bin.highest = all.highest;
+    bin.mean = all.mean;
+    bin.deviation = all.deviation;
+    merged = {};
+    ++at;
+  }
+};
+
+void StreamReader::collect_samples(std::int64_t from, std::int64_t to, Filling& filling) {
+  std::vector<std::int32_t> samples(static_cast<std::size_t>(to - from));
+  counts({.first = from, .count = to - from}, true, samples);
+  constexpr auto piece = static_cast<std::int64_t>(piece_samples);
+  for (std::int64_t at = from; at < to;) {
+    const std::int64_t end = std::min(to, (at / piece + 1) * piece);
+    filling.add(row_of(std::span(samples).subspan(static_cast<std::size_t>(at - from),
+                                                  static_cast<std::size_t>(end - at))),
+                end - at);
+    at = end;
+  }
+}
+
+// Bins that begin and end at any sample.
+void StreamReader::collect_each(Filling& filling) {
+  std::vector<std::int32_t> samples(static_cast<std::size_t>(read_at_once));
+  for (std::size_t k = 0; k < filling.bins.size(); ++k) {
+    const Bin bin = filling.bins[k];
+    for (std::int64_t done = 0; done < bin.samples;) {
+      const std::int64_t count = std::min(read_at_once, bin.samples - done);
+      const auto some = std::span(samples).first(static_cast<std::size_t>(count));
+      counts({.first = bin.first + done, .count = count}, true, some);
+      filling.add(row_of(some), count);
+      done += count;
+    }
+  }
+}
+
+// Rows of a level where there are whole ones; what is left at both ends from the levels below.
+void StreamReader::collect(int level, std::int64_t from, std::int64_t to, Filling& filling) {
+  if (from >= to) return;
+  if (level < 0) return collect_samples(from, to, filling);
+  ChunkReader& rows = levels_[static_cast<std::size_t>(level)];
+  const std::int64_t size = level_samples[static_cast<std::size_t>(level)];
+  const std::int64_t first = (from + size - 1) / size;
+  const std::int64_t last = std::min(to / size, rows.rows());
+  if (first >= last) return collect(level - 1, from, to, filling);
+  collect(level - 1, from, first * size, filling);
+  std::vector<std::array<float, columns>> values(static_cast<std::size_t>(last - first));
+  rows.read(first, last - first, true, reinterpret_cast<std::byte*>(values.data()));
+  for (const auto& [lowest, highest, mean, deviation] : values)
+    filling.add({.lowest = lowest, .highest = highest, .mean = mean, .deviation = deviation}, size);
+  collect(level - 1, last * size, to, filling);
+}
+
+std::vector<Bin> StreamReader::bins(const Window& window, std::int64_t bins) {
+  bins = std::min(bins, window.count);
+  std::vector<Bin> all(static_cast<std::size_t>(bins));
+  if (bins == 0) return all;
+  int level = -1;
+  std::int64_t size = 1;
+  for (std::size_t i = 0; i < levels_.size() && level_samples[i] * bins <= window.count; ++i) {
+    level = static_cast<int>(i);
+    size = level_samples[i];
+  }
+  // The last edge is the window's own; the others move down to where rows begin.
+  const auto edge = [&](std::int64_t k) {
+    const std::int64_t exact =
+        window.first + k * (window.count / bins) + k * (window.count % bins) / bins;
+    return k == 0 ? window.first : k == bins ? exact : exact / size * size;
+  };
+  for (std::int64_t k = 0; k < bins; ++k) {
+    all[static_cast<std::size_t>(k)].first = edge(k);
+    all[static_cast<std::size_t>(k)].samples = edge(k + 1) - edge(k);
+  }
+  Filling filling{.bins = all};
+  if (level < 0) {
+    collect_each(filling);
+  } else {
+    collect(level, window.first, window.first + window.count, filling);
+  }
+  return all;
+}
+
+}  // namespace windwright::recording

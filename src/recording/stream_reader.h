@@ -1,0 +1,65 @@
+// SPDX-License-Identifier: Apache-2.0
+// Inside the recording module only: one channel on its way out of the file.
+#pragma once
+
+#include "recording/layout.h"
+#include "recording/level.h"
+#include "recording/recording.h"
+
+#include <cstddef>
+#include <cstdint>
+#include <filesystem>
+#include <span>
+#include <string>
+#include <vector>
+
+namespace windwright::recording {
+
+/// Rows of a dataset as `new_dataset` makes it, chunk by chunk without HDF5's filters: checksums
+/// are checked here.
+class ChunkReader {
+ public:
+  ChunkReader(hid_t group, const std::string& name, const std::filesystem::path& path);
+  std::int64_t rows() const { return rows_; }
+  std::int64_t chunk_rows() const { return chunk_rows_; }
+  std::size_t row_bytes() const { return row_bytes_; }
+  /// @param checked  else chunks with a wrong checksum are read as they are
+  /// @param to       (rows x row_bytes)
+  /// @throws std::runtime_error  a chunk that does not agree with its checksum
+  void read(std::int64_t first, std::int64_t rows, bool checked, std::byte* to);
+
+ private:
+  void load(std::int64_t chunk, bool checked);
+
+  std::filesystem::path path_;
+  std::string name_;
+  Handle data_;
+  std::int64_t rows_ = 0;
+  std::int64_t chunk_rows_ = 0;
+  std::size_t row_bytes_ = 0;
+  std::vector<std::byte> chunk_;     // the one read last
+  std::int64_t loaded_ = -1;
+};
+
+class StreamReader {
+ public:
+  /// @param pyramid  invalid where the file has none: then all comes from the samples
+  StreamReader(hid_t streams, hid_t pyramid, const Stream& stream,
+               const std::filesystem::path& path);
+  std::int64_t samples() const { return counts_.rows(); }
+  std::int64_t chunk_samples() const { return counts_.chunk_rows(); }
+  void counts(const Window& window, bool checked, std::span<std::int32_t> to);
+  std::vector<Bin> bins(const Window& window, std::int64_t bins);
+
+ private:
+  struct Filling;
+  void collect_each(Filling& filling);
+  void collect(int level, std::int64_t from, std::int64_t to, Filling& filling);
+  void collect_samples(std::int64_t from, std::int64_t to, Filling& filling);
+
+  ChunkReader counts_;
+  bool narrow_;
+  std::vector<ChunkReader> levels_;
+};
+
+}  // namespace windwright::recording

@@ -1,0 +1,168 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "recording/stream_writer.h"
+
+#include "recording/layout.h"
+#include "recording/level.h"
+#include "recording/piece_sums.h"
+
+#include <hdf5.h>
+
+#include <algorithm>
+#include <array>
+#include <cassert>
+#include <cstddef>
+#include <cstdint>
+#include <cstring>
+#include <filesystem>
+#include <memory>
+#include <span>
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace windwright::recording {
+namespace {
+
+constexpr std::size_t checksum_bytes = 4;
+
+// What a level lacks behind its last whole chunk is read from the one below it.
+constexpr hsize_t rows_of_chunk = 1024;
+
+}  // namespace
+
+ChunkedDataset::ChunkedDataset(hid_t group, const std::string& name, hid_t type,
+                               std::vector<hsize_t> chunk, const std::filesystem::path& path)
+    : chunk_(std::move(chunk)), bytes_(H5Tget_size(type)), path_(path) {
+  for (const hsize_t extent : chunk_)
+    bytes_ *= extent;
+  data_ = new_dataset(group, name, type, chunk_, path_);
+}
+
+void ChunkedDataset::write(std::span<std::byte> bytes, std::uint32_t checksum, std::int64_t from,
+                           std::int64_t rows) {
+  assert(bytes.size() == bytes_ + checksum_bytes);
+  std::memcpy(bytes.data() + bytes_, &checksum, checksum_bytes);
+  std::array<hsize_t, 2> extent = {static_cast<hsize_t>(rows), chunk_.back()};
+  const std::array<hsize_t, 2> offset = {static_cast<hsize_t>(from), 0};
+  require(H5Dset_extent(data_.get(), extent.data()), path_, "lengthen a dataset");
+  require(H5Dwrite_chunk(data_.get(), H5P_DEFAULT, 0, offset.data(), bytes.size(), bytes.data()),
+          path_, "write samples");
+}
+
+LevelWriter::LevelWriter(hid_t group, std::size_t level, const std::filesystem::path& path)
+    : data_(group, level_name(level), H5T_IEEE_F32LE, {rows_of_chunk, columns}, path),
+      chunk_(rows_of_chunk * columns + checksum_bytes / sizeof(float)) {
+  put_text(data_.get(), "long_name",
+           "of each stretch of counts: lowest, highest, mean, standard deviation", path);
+  put_integer(data_.get(), "samples_per_row", level_samples.at(level), path);
+  if (level + 1 < level_samples.size())
+    next_ = std::make_unique<LevelWriter>(group, level + 1, path);
+}
+
+void LevelWriter::add(const Row& row) {
+  const auto in_chunk = static_cast<std::int64_t>(rows_of_chunk);
+  const std::array<double, columns> values = {row.lowest, row.highest, row.mean, row.deviation};
+  float* place = chunk_.data() + (rows_ - written_) * static_cast<std::int64_t>(columns);
+  std::transform(values.begin(), values.end(), place,
+                 [](double value) { return static_cast<float>(value); });
+  if (++rows_ - written_ == in_chunk) {
+    flush();
+    written_ = rows_;
+  }
+  if (!next_) return;
+  merged_.add(row, 1);
+  if (merged_.samples() < rows_merged) return;
+  next_->add(merged_.row());
+  merged_ = {};
+}
+
+void LevelWriter::flush() {
+  if (rows_ > written_) {
+    const auto used = static_cast<std::size_t>(rows_ - written_) * columns;
+    std::fill(chunk_.begin() + static_cast<std::ptrdiff_t>(used), chunk_.end(), 0.0F);
+    const auto bytes = std::as_writable_bytes(std::span(chunk_));
+    data_.write(bytes, fletcher32(bytes.first(data_.chunk_bytes())), written_, rows_);
+  }
+}
+
+void LevelWriter::finish() {
+  flush();
+  if (next_) next_->finish();
+}
+
+StreamWriter::StreamWriter(hid_t streams, hid_t pyramid, const Stream& stream,
+                           std::int64_t chunk_samples, const std::filesystem::path& path)
+    : data_(streams, stream.channel, count_type(stream.bits),
+            {static_cast<hsize_t>(chunk_samples)}, path),
+      finest_(pyramid, 0, path),
+      width_(data_.chunk_bytes() / static_cast<std::size_t>(chunk_samples)),
+      chunk_(data_.chunk_bytes() + checksum_bytes),
+      chunk_samples_(static_cast<std::size_t>(chunk_samples)),
+      pieces_(chunk_samples_ / piece_samples) {}
+
+void StreamWriter::append(std::span<const std::int32_t> counts) {
+  while (!counts.empty()) {
+    const std::size_t taken = std::min(counts.size(), chunk_samples_ - filled_);
+    if (width_ == sizeof(std::uint16_t)) {
+      narrow(counts.first(taken), reinterpret_cast<std::uint16_t*>(place()));
+    } else {
+      std::memcpy(place(), counts.data(), taken * sizeof(std::int32_t));
+    }
+    took(taken);
+    counts = counts.subspan(taken);
+  }
+}
+
+void StreamWriter::append(std::span<const std::uint16_t> counts) {
+  assert(width_ == sizeof(std::uint16_t));
+  while (!counts.empty()) {
+    const std::size_t taken = std::min(counts.size(), chunk_samples_ - filled_);
+    std::memcpy(place(), counts.data(), taken * sizeof(std::uint16_t));
+    took(taken);
+    counts = counts.subspan(taken);
+  }
+}
+
+void StreamWriter::took(std::size_t samples) {
+  filled_ += samples;
+  samples_ += static_cast<std::int64_t>(samples);
+  if (filled_ < chunk_samples_) return;
+  write_chunk();
+  for (std::size_t k = 0; k < pieces_.size(); ++k)
+    finest_.add(row(k));
+  filled_ = 0;
+}
+
+Row StreamWriter::row(std::size_t piece) const {
+  if (width_ == sizeof(std::uint16_t)) return row_of(pieces_[piece]);
+  const auto* counts = reinterpret_cast<const std::int32_t*>(chunk_.data());
+  return row_of(std::span(counts + piece * piece_samples, piece_samples));
+}
+
+void StreamWriter::write_chunk() {
+  const std::size_t used = filled_ * width_;
+  std::memset(chunk_.data() + used, 0, chunk_.size() - used);
+  std::uint32_t checksum = 0;
+  if (width_ == sizeof(std::uint16_t)) {
+    const auto* counts = reinterpret_cast<const std::uint16_t*>(chunk_.data());
+    sum_pieces(std::span(counts, chunk_samples_), pieces_);
+    checksum = fletcher32(pieces_);
+  } else {
+    checksum = fletcher32(std::span(chunk_).first(data_.chunk_bytes()));
+  }
+  data_.write(chunk_, checksum, samples_ - static_cast<std::int64_t>(filled_), samples_);
+  flushed_ = samples_;
+}
+
+void StreamWriter::flush() {
+  if (samples_ > flushed_) write_chunk();
+}
+
+void StreamWriter::finish() {
+  flush();
+  for (std::size_t k = 0; k < filled_ / piece_samples; ++k)
+    finest_.add(row(k));
+  finest_.finish();
+}
+
+}  // namespace windwright::recording

@@ -1,0 +1,93 @@
+// SPDX-License-Identifier: Apache-2.0
+// Inside the recording module only: one channel on its way into the file.
+#pragma once
+
+#include "recording/layout.h"
+#include "recording/level.h"
+#include "recording/piece_sums.h"
+
+#include <cstddef>
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <span>
+#include <string>
+#include <vector>
+
+namespace windwright::recording {
+
+/// A dataset that grows by whole chunks, each written in one piece with the checksum that HDF5's
+/// fletcher32 filter expects: the filter itself would go over the samples again. A chunk that is
+/// not full yet may be written too, with zeros behind its end, and is written again later.
+class ChunkedDataset {
+ public:
+  /// @param chunk  extent of a chunk; the first is the dimension that grows
+  ChunkedDataset(hid_t group, const std::string& name, hid_t type, std::vector<hsize_t> chunk,
+                 const std::filesystem::path& path);
+  hid_t get() const { return data_.get(); }
+  std::size_t chunk_bytes() const { return bytes_; }
+  /// @param bytes     of a chunk, with 4 more behind it where the checksum is put
+  /// @param from      first row, a multiple of the chunk's
+  /// @param rows      that the dataset has afterwards
+  void write(std::span<std::byte> bytes, std::uint32_t checksum, std::int64_t from,
+             std::int64_t rows);
+
+ private:
+  Handle data_;
+  std::vector<hsize_t> chunk_;
+  std::size_t bytes_;
+  std::filesystem::path path_;
+};
+
+/// The rows of one level, and through them those of the next.
+class LevelWriter {
+ public:
+  LevelWriter(hid_t group, std::size_t level, const std::filesystem::path& path);
+  void add(const Row& row);
+  /// Writes what no whole chunk has taken, on all levels from this one: nothing comes any more.
+  void finish();
+
+ private:
+  void flush();
+
+  ChunkedDataset data_;
+  std::vector<float> chunk_;
+  std::int64_t rows_ = 0;     // ever added
+  std::int64_t written_ = 0;  // in whole chunks
+  Merge merged_;
+  std::unique_ptr<LevelWriter> next_;
+};
+
+/// One channel's counts and its pyramid. No allocation after it was made, but HDF5's own.
+class StreamWriter {
+ public:
+  StreamWriter(hid_t streams, hid_t pyramid, const Stream& stream, std::int64_t chunk_samples,
+               const std::filesystem::path& path);
+  hid_t get() const { return data_.get(); }
+  void append(std::span<const std::int32_t> counts);
+  /// Of a converter of up to 16 bits only.
+  void append(std::span<const std::uint16_t> counts);
+  /// Hands every sample to HDF5; of the pyramid whole chunks only.
+  void flush();
+  /// The rest of the pyramid too: nothing comes any more.
+  void finish();
+  std::int64_t samples() const { return samples_; }
+
+ private:
+  void took(std::size_t samples);
+  void write_chunk();
+  Row row(std::size_t piece) const;
+  std::byte* place() { return chunk_.data() + filled_ * width_; }
+
+  ChunkedDataset data_;
+  LevelWriter finest_;
+  std::size_t width_;  // bytes of a count
+  std::vector<std::byte> chunk_;
+  std::size_t chunk_samples_;
+  std::size_t filled_ = 0;
+  std::int64_t samples_ = 0;
+  std::int64_t flushed_ = 0;
+  std::vector<PieceSums> pieces_;  // of the chunk written last
+};
+
+}  // namespace windwright::recording
