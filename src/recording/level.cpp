@@ -24,19 +24,26 @@ Row row_of(const PieceSums& piece) {
 }
 
 Row row_of(std::span<const std::int32_t> counts) {
-  const auto n = static_cast<double>(counts.size());
-  const auto [lowest, highest] = std::minmax_element(counts.begin(), counts.end());
-  double sum = 0.0;
-  for (const std::int32_t count : counts)
-    sum += count;
-  const double mean = sum / n;
+  // In one pass about the first count: distances are whole numbers, so the sums of up to 2^18
+  // samples of 16 bits are exact.
+  const std::int64_t origin = counts.front();
+  std::int64_t lowest = 0;
+  std::int64_t highest = 0;
+  std::int64_t sum = 0;
   double squares = 0.0;
-  for (const std::int32_t count : counts)
-    squares += (count - mean) * (count - mean);
-  return {.lowest = static_cast<double>(*lowest),
-          .highest = static_cast<double>(*highest),
-          .mean = mean,
-          .deviation = std::sqrt(squares / n)};
+  for (const std::int32_t count : counts) {
+    const std::int64_t x = count - origin;
+    lowest = std::min(lowest, x);
+    highest = std::max(highest, x);
+    sum += x;
+    squares += static_cast<double>(x * x);
+  }
+  const auto n = static_cast<double>(counts.size());
+  const double mean = static_cast<double>(sum) / n;
+  return {.lowest = static_cast<double>(origin + lowest),
+          .highest = static_cast<double>(origin + highest),
+          .mean = static_cast<double>(origin) + mean,
+          .deviation = std::sqrt(std::max(0.0, squares / n - mean * mean))};
 }
 
 void Merge::add(const Row& row, std::int64_t samples) {
