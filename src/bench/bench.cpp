@@ -6,6 +6,7 @@
 #include "base/settings.h"
 #include "base/text.h"
 #include "base/units.h"
+#include "bench/device_table.h"
 #include "bench/load_table.h"
 #include "bench/overspeed.h"
 #include "bench/rotor_file.h"
@@ -479,6 +480,7 @@ Bench bench_from_file(const std::filesystem::path& file) {
   if (const auto simulation = root.optional_table("simulation")) {
     bench.simulation = read_simulation(*simulation, bench.u_loss_relative);
   }
+  bench.device = device_from_tables(root, bench.file.parent_path());
   root.refuse_unread_keys();
   return bench;
 }

@@ -4,6 +4,7 @@
 #include "base/clock.h"
 #include "bench/blade_file.h"
 #include "bench/chain_tables.h"
+#include "bench/device_table.h"
 #include "physics/air.h"
 #include "physics/generator.h"
 #include "physics/loads.h"
@@ -137,6 +138,7 @@ struct Bench {
   std::vector<Actuator> actuators;
   std::vector<Interlock> interlocks;
   std::optional<Simulation> simulation;
+  DeviceDescription device;
 
   /// Index of a channel. @throws BadInput  no such channel, with the names there are
   std::size_t channel_index(std::string_view name) const;

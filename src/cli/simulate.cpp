@@ -3,6 +3,7 @@
 #include "base/json.h"
 #include "base/text.h"
 #include "bench/bench.h"
+#include "bench/certificates.h"
 #include "cli/verbs.h"
 #include "metrology/certificate.h"
 #include "twin/scenario.h"
@@ -15,7 +16,6 @@
 #include <cmath>
 #include <cstdint>
 #include <cstdio>
-#include <filesystem>
 #include <memory>
 #include <optional>
 #include <string>
@@ -38,18 +38,6 @@ struct Request {
 };
 
 using Certificates = std::vector<std::optional<metrology::Certificate>>;
-
-Certificates certificates_of(const bench::Bench& bench) {
-  Certificates certificates;
-  for (const bench::Channel& channel : bench.channels) {
-    if (std::filesystem::exists(channel.certificate)) {
-      certificates.emplace_back(metrology::certificate_from_file(channel.certificate));
-    } else {
-      certificates.emplace_back();
-    }
-  }
-  return certificates;
-}
 
 void say_source(const bench::Bench& bench, const Certificates& certificates) {
   for (std::size_t i = 0; i < certificates.size(); ++i) {
@@ -129,7 +117,7 @@ int simulate(const Request& request) {
   if (bench.simulation && request.seed) bench.simulation->seed = *request.seed;
   const twin::Scenario scenario = twin::scenario_from_file(request.scenario, bench);
   twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
-  const Certificates certificates = certificates_of(bench);
+  const Certificates certificates = bench::certificates_there_are(bench);
   const twin::ScenarioPace pace{.seconds = request.seconds, .every_s = request.every_s};
   if (request.json) {
     JsonPrinter printer;

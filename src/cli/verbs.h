@@ -24,6 +24,8 @@ void add_rotor(CLI::App& program, int& exit_code);
 void add_calibrate(CLI::App& program, int& exit_code);
 void add_propagate(CLI::App& program, int& exit_code);
 void add_simulate(CLI::App& program, int& exit_code);
+void add_record(CLI::App& program, int& exit_code);
+void add_view(CLI::App& program, int& exit_code);
 void add_ready(CLI::App& program, int& exit_code);
 void add_conduct(CLI::App& program, int& exit_code);
 void add_reduce(CLI::App& program, int& exit_code);

@@ -25,7 +25,7 @@ constexpr std::uint32_t places = std::uint32_t{piece_samples} * (piece_samples -
 
 // Sums of counts less 32768: as signed numbers they multiply in pairs.
 struct SignedSums {
-  std::uint32_t sum;   // modulo 2^32, as is the ramp
+  std::uint32_t sum;  // modulo 2^32, as is the ramp
   std::uint32_t ramp;
   std::uint64_t squares;
   std::uint16_t lowest;

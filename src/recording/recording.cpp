@@ -126,6 +126,11 @@ std::vector<std::int32_t> Recording::counts(std::string_view channel, std::int64
   return counts;
 }
 
+void Recording::counts(std::string_view channel, const Window& window,
+                       std::span<std::int32_t> to) const {
+  file_->stream(channel, window).counts(window, true, to);
+}
+
 std::vector<Bin> Recording::bins(std::string_view channel, const Window& window,
                                  std::int64_t bins) const {
   StreamReader& stream = file_->stream(channel, window);

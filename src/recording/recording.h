@@ -9,6 +9,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <memory>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -108,6 +109,8 @@ class Recording {
   /// @throws BadInput  no such channel, or outside the recording
   std::vector<std::int32_t> counts(std::string_view channel, std::int64_t first,
                                    std::int64_t count) const;
+  /// The same into room for as many.
+  void counts(std::string_view channel, const Window& window, std::span<std::int32_t> to) const;
 
  private:
   struct File;

@@ -102,8 +102,7 @@ StreamReader::StreamReader(hid_t streams, hid_t pyramid, const Stream& stream,
 
 void StreamReader::counts(const Window& window, bool checked, std::span<std::int32_t> to) {
   if (!narrow_) {
-    counts_.read(window.first, window.count, checked,
-                 reinterpret_cast<std::byte*>(to.data()));
+    counts_.read(window.first, window.count, checked, reinterpret_cast<std::byte*>(to.data()));
     return;
   }
   // Read into the upper half of the room and spread from its beginning.

@@ -37,7 +37,7 @@ class ChunkReader {
   std::int64_t rows_ = 0;
   std::int64_t chunk_rows_ = 0;
   std::size_t row_bytes_ = 0;
-  std::vector<std::byte> chunk_;     // the one read last
+  std::vector<std::byte> chunk_;  // the one read last
   std::int64_t loaded_ = -1;
 };
 

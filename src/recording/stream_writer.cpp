@@ -92,8 +92,8 @@ void LevelWriter::finish() {
 
 StreamWriter::StreamWriter(hid_t streams, hid_t pyramid, const Stream& stream,
                            std::int64_t chunk_samples, const std::filesystem::path& path)
-    : data_(streams, stream.channel, count_type(stream.bits),
-            {static_cast<hsize_t>(chunk_samples)}, path),
+    : data_(streams, stream.channel, count_type(stream.bits), {static_cast<hsize_t>(chunk_samples)},
+            path),
       finest_(pyramid, 0, path),
       width_(data_.chunk_bytes() / static_cast<std::size_t>(chunk_samples)),
       chunk_(data_.chunk_bytes() + checksum_bytes),

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "analysis/energy_chain.h"
+#include "analysis/window_view.h"
 
 #include <string>
 
@@ -13,5 +14,8 @@ namespace windwright::report {
 /// branches below each other, each loss peeling off; what a store gives back in another colour.
 /// Empty without stages.
 std::string window_chain_picture(const analysis::EnergyChain& chain);
+
+/// A window of a recording: between lowest and highest of each bin, its mean, and gaps.
+std::string window_picture(const analysis::View& view);
 
 }  // namespace windwright::report

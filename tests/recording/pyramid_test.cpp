@@ -124,8 +124,8 @@ TEST(Pyramid, SaysOfAnyWindowWhatItsSamplesSay) {
       const auto first = static_cast<std::int64_t>(random() % 3'000'000U);
       const auto longest = static_cast<std::uint32_t>(3'000'017 - first);
       const auto count = std::max<std::int64_t>(1, random() % (k % 2 == 0 ? longest : 5'000U));
-      expect_bins(made, recording, {.first = first, .count = std::min<std::int64_t>(count, longest)},
-                  bins);
+      expect_bins(made, recording,
+                  {.first = first, .count = std::min<std::int64_t>(count, longest)}, bins);
     }
   }
   EXPECT_TRUE(recording.bins("dc_voltage_V", {.first = 5, .count = 0}, 10).empty());

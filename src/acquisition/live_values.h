@@ -1,0 +1,77 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "bench/bench.h"
+#include "bench/device.h"
+#include "metrology/certificate.h"
+
+#include <cstddef>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+namespace windwright::acquisition {
+
+/// Of one channel over one block, in the channel's unit.
+struct Figures {
+  double mean;
+  double deviation;  // standard deviation of the samples about their mean (divided by their number)
+  double lowest;
+  double highest;
+};
+
+/// What a person or a guard looks at: a channel of the bench, or a power made of two of them.
+struct LiveChannel {
+  std::string name;
+  std::string unit;
+  bool calibrated;  // else volts at the converter
+};
+
+/// Turns each block into values: counts through converter and certificate, then powers, the product
+/// of voltage and current sample by sample, of every pair like dc_voltage_V and dc_current_A
+/// (dc_power_W). Values are in single precision, for looking at; results are worked
+/// out from the recorded counts. No allocation after the first block of a size.
+class LiveValues {
+ public:
+  /// @param certificates  (channels); a channel without one shows volts
+  LiveValues(const bench::Bench& bench,
+             const std::vector<std::optional<metrology::Certificate>>& certificates);
+
+  /// The bench's channels in its order, then the powers.
+  const std::vector<LiveChannel>& channels() const { return channels_; }
+  /// @param block  of all channels, with at least one sample
+  void take(const bench::SampleBlock& block);
+  /// Of the last block.
+  const Figures& figures(std::size_t channel) const { return figures_[channel]; }
+  std::span<const float> values(std::size_t channel) const;
+
+ private:
+  /// A straight law where the certificate is one, a table of every count where it is not.
+  struct Law {
+    bench::Converter converter;
+    std::optional<metrology::Certificate> certificate;
+    bool straight;
+    float offset;
+    float slope;
+    std::vector<float> table;
+  };
+  struct Product {
+    std::size_t voltage;
+    std::size_t current;
+  };
+
+  static Law law_of(const bench::Converter& converter,
+                    const std::optional<metrology::Certificate>& certificate);
+  void take_channel(const Law& law, std::span<const std::int32_t> counts, std::size_t index);
+
+  std::vector<LiveChannel> channels_;
+  std::vector<Law> laws_;
+  std::vector<Product> products_;
+  std::vector<Figures> figures_;
+  std::vector<float> values_;  // (channels and powers) x samples
+  std::vector<double> scratch_;
+  std::size_t samples_ = 0;
+};
+
+}  // namespace windwright::acquisition

@@ -1,0 +1,56 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "bench/device.h"
+#include "recording/recording.h"
+
+#include <cstddef>
+#include <cstdint>
+#include <functional>
+#include <optional>
+#include <stop_token>
+#include <string>
+
+namespace windwright::acquisition {
+
+/// Who takes part in the way of a block from the device into the file.
+struct Stations {
+  bench::Device& device;
+  recording::Recorder& recorder;
+  /// Judges each block before it is queued, on the thread that drives the device: a cause in words
+  /// ends it, after the block was recorded.
+  std::function<std::optional<std::string>(const bench::SampleBlock&)> watch = {};
+  /// Sees each block after it was recorded, on the recording thread: it may look, and should be
+  /// quick. What it shows elsewhere may be dropped there.
+  std::function<void(const bench::SampleBlock&)> look = {};
+};
+
+struct PipelineOptions {
+  std::int64_t samples;     // to record
+  std::size_t blocks = 64;  // between device and recorder, allocated once
+  double flush_s = 0.5;     // of samples: what a cut of the power may cost
+  /// So long the device is kept waiting for a free block; then the disk is too slow, and the run
+  /// ends rather than lose a sample.
+  double longest_wait_s = 5.0;
+};
+
+enum class Ending { complete, interrupted, tripped, disk_too_slow };
+
+struct Outcome {
+  Ending ending;
+  std::int64_t samples;  // recorded, all of them flushed
+  std::string cause;     // in words, where it is not complete
+  /// The most blocks that ever waited, of PipelineOptions::blocks.
+  std::size_t most_waiting;
+};
+
+/// Device to file on two threads with a bounded lock-free queue of blocks between them: this thread
+/// drives the device and watches, the other records. A recording never drops a sample: whatever
+/// cannot go on ends it with a reason, and what came until then is in the file. However it ends but
+/// by completion, the device is brought to its safe state first.
+/// @throws DeviceFault         the device's own; what came before is recorded
+/// @throws std::runtime_error  the disk's; the device is in its safe state
+Outcome record(const Stations& stations, const PipelineOptions& options,
+               const std::stop_token& stop);
+
+}  // namespace windwright::acquisition

@@ -1,0 +1,266 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "acquisition/capture.h"
+#include "acquisition/live_values.h"
+#include "acquisition/pipeline.h"
+#include "base/errors.h"
+#include "base/json.h"
+#include "base/text.h"
+#include "bench/bench.h"
+#include "bench/certificates.h"
+#include "cli/option_values.h"
+#include "cli/stop_on_signal.h"
+#include "cli/verbs.h"
+#include "devices/open_device.h"
+#include "recording/recording.h"
+#include "twin/simulated_bench.h"
+
+#include <CLI/CLI.hpp>
+#include <boost/json.hpp>
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <cstdint>
+#include <cstdio>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <stop_token>
+#include <string>
+#include <tuple>
+#include <utility>
+#include <vector>
+
+namespace windwright::cli {
+
+namespace {
+
+namespace json = boost::json;
+using acquisition::Trigger;
+
+struct Request {
+  std::string bench;
+  double seconds = 0.0;
+  std::string into;
+  std::vector<std::string> settings;
+  std::string trigger;
+  std::optional<double> rising;
+  std::optional<double> falling;
+  std::optional<double> above;
+  std::optional<double> below;
+  double before_s = 1.0;
+  double after_s = 1.0;
+  bool real_time = false;
+  bool json = false;
+};
+
+// A line of the last values, twice a second, for a person.
+class LiveLine {
+ public:
+  LiveLine(const bench::Bench& bench, acquisition::LiveValues& live) : bench_(bench), live_(live) {}
+  void operator()(const bench::SampleBlock& block) {
+    samples_ += static_cast<std::int64_t>(block.samples);
+    if (block.gap_before) ++gaps_;
+    if (!shown_) return;
+    live_.take(block);
+    if (samples_ - told_ < static_cast<std::int64_t>(0.5 * bench_.sample_rate_hz)) return;
+    told_ = samples_;
+    std::string line = fmt::format("{:.1f} s", static_cast<double>(samples_) / bench_.sample_rate_hz);
+    for (const char* name : {"air_speed_m_s", "rotor_speed_rad_s", "dc_voltage_V", "dc_power_W"}) {
+      for (std::size_t i = 0; i < live_.channels().size(); ++i) {
+        const acquisition::LiveChannel& channel = live_.channels()[i];
+        if (channel.name == name)
+          line += fmt::format("  {} {:.4g}{}", name, live_.figures(i).mean,
+                              channel.calibrated ? "" : " V at the converter");
+      }
+    }
+    fmt::print(stderr, "\r\x1b[K{}", line);
+    std::fflush(stderr);
+  }
+  void clear() const {
+    if (shown_) fmt::print(stderr, "\r\x1b[K");
+  }
+  int gaps() const { return gaps_; }
+
+ private:
+  const bench::Bench& bench_;
+  acquisition::LiveValues& live_;
+  bool shown_ = isatty(STDERR_FILENO) == 1;
+  std::int64_t samples_ = 0;
+  std::int64_t told_ = 0;
+  int gaps_ = 0;
+};
+
+Trigger trigger_of(const Request& request) {
+  std::optional<Trigger> found;
+  for (const auto& [option, level, condition] :
+       {std::tuple("--rising", request.rising, Trigger::Condition::rising),
+        std::tuple("--falling", request.falling, Trigger::Condition::falling),
+        std::tuple("--above", request.above, Trigger::Condition::above),
+        std::tuple("--below", request.below, Trigger::Condition::below)}) {
+    if (!level) continue;
+    if (found) throw base::BadInput(option, "is a second condition", "one condition");
+    if (!std::isfinite(*level)) throw base::BadInput(option, "is not a number", "a level");
+    found = {.channel = request.trigger, .condition = condition, .level = *level};
+  }
+  if (!found) {
+    throw base::BadInput("--trigger", "has no condition",
+                         "one of --rising, --falling, --above, --below with a level");
+  }
+  return *found;
+}
+
+double actuator_value(const bench::Actuator& actuator, const std::string& text,
+                      const std::string& where) {
+  const auto position = std::find(actuator.positions.begin(), actuator.positions.end(), text);
+  if (position != actuator.positions.end())
+    return static_cast<double>(position - actuator.positions.begin());
+  if (!actuator.positions.empty()) {
+    throw base::BadInput(where, fmt::format("{} has no position '{}'", actuator.name, text),
+                         base::either_of(actuator.positions));
+  }
+  return number_within(where, text, {.lowest = actuator.lowest, .highest = actuator.highest});
+}
+
+/// NAME=VALUE as the actuators' limits and positions have it.
+void command(bench::Device& device, const bench::Bench& bench,
+             const std::vector<std::string>& settings) {
+  for (const std::string& setting : settings) {
+    const auto equals = setting.find('=');
+    const std::string where = "--set " + setting;
+    if (equals == std::string::npos)
+      throw base::BadInput(where, "has no '='", "--set fan_pct=60");
+    const bench::Actuator& actuator = bench.actuator(setting.substr(0, equals));
+    const std::string text = setting.substr(equals + 1);
+    device.set(actuator.name, actuator_value(actuator, text, where));
+  }
+}
+
+int finished(const Request& request, std::int64_t samples, const json::object& more, int code) {
+  json::object document{{"recording", request.into}, {"samples", samples}};
+  for (const auto& [key, value] : more)
+    document[key] = value;
+  document["exit"] = code;
+  if (request.json) fmt::print("{}", base::json_text(document));
+  return code;
+}
+
+int capture(const Request& request, const bench::Bench& bench, bench::Device& device,
+            acquisition::LiveValues& live, const std::stop_token& stop) {
+  acquisition::Capture capture(bench, device.name(), live,
+                               {.trigger = trigger_of(request),
+                                .before_s = request.before_s,
+                                .after_s = request.after_s});
+  const auto longest = std::llround(request.seconds * bench.sample_rate_hz);
+  bench::SampleBlock block;
+  bool complete = false;
+  for (std::int64_t samples = 0; !complete && samples < longest && !stop.stop_requested();
+       samples += static_cast<std::int64_t>(block.samples)) {
+    device.read(block);
+    complete = capture.take(block);
+  }
+  if (!capture.triggered()) {
+    fmt::print(stderr, "{}: {}\n", request.trigger,
+               stop.stop_requested() ? "interrupted before the trigger"
+                                     : fmt::format("no trigger within {:g} s", request.seconds));
+    return finished(request, 0, {{"triggered", false}}, negative_verdict);
+  }
+  const recording::Window kept = capture.save(request.into);
+  const double at_s = static_cast<double>(*capture.at() - kept.first) / bench.sample_rate_hz;
+  if (!request.json) {
+    fmt::print("{}: {} samples, triggered {:.6g} s after its first\n", request.into, kept.count,
+               at_s);
+  }
+  return finished(request, kept.count, {{"triggered", true}, {"trigger_s", at_s}},
+                  complete ? done : negative_verdict);
+}
+
+int record_all(const Request& request, const bench::Bench& bench, bench::Device& device,
+               acquisition::LiveValues& live, const std::stop_token& stop) {
+  recording::Recorder recorder = recording::Recorder::create(
+      request.into, bench, {.device = device.name(), .start = device.now()});
+  LiveLine line(bench, live);
+  const auto begun = std::chrono::steady_clock::now();
+  const acquisition::Outcome outcome = acquisition::record(
+      {.device = device,
+       .recorder = recorder,
+       .look = [&line](const bench::SampleBlock& block) { line(block); }},
+      {.samples = std::llround(request.seconds * bench.sample_rate_hz)}, stop);
+  recorder.finish();
+  line.clear();
+  if (!outcome.cause.empty()) fmt::print(stderr, "{}\n", outcome.cause);
+  const std::chrono::duration<double> took = std::chrono::steady_clock::now() - begun;
+  const int code = outcome.ending == acquisition::Ending::complete ? done : negative_verdict;
+  if (!request.json) {
+    fmt::print("{}: {} samples of {} channels, {} gaps\n", request.into, outcome.samples,
+               bench.channels.size(), line.gaps());
+  }
+  return finished(request, outcome.samples,
+                  {{"channels", bench.channels.size()},
+                   {"gaps", line.gaps()},
+                   {"most_blocks_waiting", outcome.most_waiting},
+                   {"took_s", took.count()}},
+                  code);
+}
+
+int run_record(const Request& request) {
+  const bench::Bench bench = bench::bench_from_file(request.bench);
+  if (std::filesystem::exists(request.into)) {
+    throw base::BadInput(request.into + ":1", "exists",
+                         "a new file; recordings are never changed");
+  }
+  acquisition::LiveValues live(bench, bench::certificates_there_are(bench));
+  const StopOnSignal stop;
+  const auto device = devices::open_device(
+      bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible);
+  command(*device, bench, request.settings);
+  const int code = request.trigger.empty()
+                       ? record_all(request, bench, *device, live, stop.token())
+                       : capture(request, bench, *device, live, stop.token());
+  if (!request.settings.empty()) device->stop();
+  return code;
+}
+
+}  // namespace
+
+void add_record(CLI::App& program, int& exit_code) {
+  auto request = std::make_shared<Request>();  // shared: the callback outlives this function
+  CLI::App* verb = program.add_subcommand(
+      "record", "Record every sample of a bench's channels at full rate, or what lies around a trigger");
+  verb->add_option("BENCH", request->bench, "bench description")->required();
+  verb->add_option("--seconds", request->seconds, "so long; with --trigger: wait no longer")
+      ->required()
+      ->check(CLI::Range(1e-3, 1e7));
+  verb->add_option("--into", request->into, "recording to write, new (HDF5)")->required();
+  verb->add_option("--set", request->settings,
+                   "ACTUATOR=VALUE before it begins; afterwards the bench is made safe");
+  CLI::Option* trigger = verb->add_option(
+      "--trigger", request->trigger, "channel or power; recorded is only what lies around its event");
+  for (const auto& [name, level, text] :
+       {std::tuple("--rising", &request->rising, "trigger where it rises through this"),
+        std::tuple("--falling", &request->falling, "trigger where it falls through this"),
+        std::tuple("--above", &request->above, "trigger as soon as it is above this"),
+        std::tuple("--below", &request->below, "trigger as soon as it is below this")})
+    verb->add_option(name, *level, text)->needs(trigger);
+  verb->add_option("--before", request->before_s, "seconds kept from before the trigger")
+      ->needs(trigger)
+      ->check(CLI::Range(0.0, 600.0))
+      ->capture_default_str();
+  verb->add_option("--after", request->after_s, "seconds kept after the trigger")
+      ->needs(trigger)
+      ->check(CLI::Range(0.0, 600.0))
+      ->capture_default_str();
+  verb->add_flag("--real-time", request->real_time, "simulate or replay no faster than a real bench");
+  verb->add_flag("--json", request->json, "one JSON document on stdout");
+  verb->footer(
+      "Example:\n"
+      "  windwright record examples/saltmarsh-college/bench.toml --seconds 30 --set fan_pct=60 \\\n"
+      "    --into afternoon.h5\n"
+      "  windwright record examples/saltmarsh-college/bench.toml --seconds 60 --set fan_pct=60 \\\n"
+      "    --trigger rotor_speed_rad_s --rising 20 --before 2 --after 5 --into start-up.h5");
+  verb->callback([request, &exit_code] { exit_code = run_record(*request); });
+}
+
+}  // namespace windwright::cli

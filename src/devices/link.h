@@ -1,0 +1,42 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <span>
+#include <stdexcept>
+#include <string>
+
+namespace windwright::devices {
+
+/// The connection is gone or cannot be trusted any more: no answer in time, closed, or an answer
+/// that is not one. Whoever catches it makes a new one.
+class LinkLost : public std::runtime_error {
+ public:
+  using std::runtime_error::runtime_error;
+};
+
+/// One open connection to an instrument that is asked for its values, one sample of all channels
+/// after the other. Its destructor closes it. No call takes longer than the timeout that its
+/// description states.
+class Link {
+ public:
+  virtual ~Link() = default;
+  /// @param counts  (channels of the bench) filled with one sample
+  /// @throws LinkLost
+  virtual void read(std::span<std::int32_t> counts) = 0;
+  /// @param actuator  index in the bench
+  /// @throws LinkLost; DeviceFault: the instrument refused
+  virtual void set(std::size_t actuator, double value) = 0;
+};
+
+/// Makes a new connection. @throws LinkLost
+using Connect = std::function<std::unique_ptr<Link>()>;
+
+/// Has a person do something at the bench; returns when they say that it is done.
+/// @throws DeviceFault  nobody is there
+using Ask = std::function<void(const std::string& what)>;
+
+}  // namespace windwright::devices

@@ -1,0 +1,18 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "bench/bench.h"
+#include "bench/device.h"
+#include "twin/simulated_bench.h"
+
+#include <memory>
+
+namespace windwright::devices {
+
+/// The device that [device] of bench.toml names, connected.
+/// @param pace  of a simulated bench or a replay; hardware has its own
+/// @throws BadInput     what the description asks for does not fit
+/// @throws DeviceFault  it cannot be reached
+std::unique_ptr<bench::Device> open_device(const bench::Bench& bench, twin::Pace pace);
+
+}  // namespace windwright::devices

@@ -1,0 +1,114 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "acquisition/live_values.h"
+
+#include "bench/bench.h"
+#include "counting_device.h"
+#include "metrology/certificate.h"
+
+#include <gtest/gtest.h>
+#include <hwy/highway.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+#include <optional>
+#include <random>
+#include <string>
+#include <vector>
+
+namespace windwright::acquisition {
+namespace {
+
+/// Volts = 0.5 + 0.1 value, and a bent one, as calibrated on made-up readings.
+metrology::Certificate certificate(const std::string& model) {
+  metrology::Readings readings;
+  for (int i = 0; i <= 12; ++i) {
+    const double value = 7.5 * i;
+    readings.reference.push_back(value);
+    readings.reading.push_back(0.5 + 0.1 * value +
+                               (model == "line" ? 0.0 : 0.0002 * value * value / 10.0));
+  }
+  metrology::Certificate made;
+  made.model = model;
+  made.reference_unit = "V";
+  made.reading_unit = "V";
+  return metrology::calibrate(made, readings, "made up");
+}
+
+struct Expected {
+  double mean = 0.0;
+  double deviation = 0.0;
+  double lowest = 1e300;
+  double highest = -1e300;
+};
+
+Expected expected(const std::vector<double>& values) {
+  Expected all;
+  for (const double value : values) {
+    all.mean += value / static_cast<double>(values.size());
+    all.lowest = std::min(all.lowest, value);
+    all.highest = std::max(all.highest, value);
+  }
+  for (const double value : values)
+    all.deviation += (value - all.mean) * (value - all.mean) / static_cast<double>(values.size());
+  all.deviation = std::sqrt(all.deviation);
+  return all;
+}
+
+void expect_near(const Figures& figures, const Expected& all, double part) {
+  const double scale = std::abs(all.highest) + std::abs(all.lowest);
+  EXPECT_NEAR(figures.mean, all.mean, part * scale);
+  EXPECT_NEAR(figures.deviation, all.deviation, part * scale);
+  EXPECT_NEAR(figures.lowest, all.lowest, part * scale);
+  EXPECT_NEAR(figures.highest, all.highest, part * scale);
+}
+
+TEST(LiveValues, AreWhatTheCertificatesSayOfEverySample) {
+  const bench::Bench bench = bench_of(4, 10'000.0);
+  const std::vector<std::optional<metrology::Certificate>> certificates{
+      certificate("line"), certificate("polynomial:2"), std::nullopt, certificate("polynomial:2")};
+  bench::SampleBlock block;
+  block.channels = 4;
+  std::mt19937 random(5);
+  for (const auto target : hwy::SupportedAndGeneratedTargets()) {
+    hwy::SetSupportedTargetsForTest(target);
+    hwy::GetChosenTarget().Update(hwy::SupportedTargets());
+    SCOPED_TRACE(hwy::TargetName(target));
+    LiveValues live(bench, certificates);
+    ASSERT_EQ(live.channels().size(), 5U);
+    EXPECT_EQ(live.channels()[4].name, "dc_power_W");
+    EXPECT_EQ(live.channels()[2].unit, "V");
+    EXPECT_FALSE(live.channels()[2].calibrated);
+    for (const std::size_t samples : {1U, 7U, 1000U, 4097U}) {
+      block.samples = samples;
+      block.counts.clear();
+      for (std::size_t c = 0; c < 4; ++c) {
+        const double bits = c == 3 ? 24.0 : 16.0;
+        const auto full = static_cast<std::int32_t>(std::exp2(bits));
+        std::uniform_int_distribution<std::int32_t> near(full / 2, full / 2 + full / 8);
+        for (std::size_t i = 0; i < samples; ++i)
+          block.counts.push_back(near(random));
+      }
+      live.take(block);
+      std::vector<std::vector<double>> values(4);
+      for (std::size_t c = 0; c < 4; ++c) {
+        for (const std::int32_t count : block.channel(c)) {
+          const double reading_V = bench::volts(bench.channels[c].converter, count);
+          values[c].push_back(certificates[c] ? metrology::value_of(*certificates[c], reading_V)
+                                              : reading_V);
+        }
+        expect_near(live.figures(c), expected(values[c]), 4e-7);
+        EXPECT_NEAR(live.values(c).back(), values[c].back(), 4e-7 * std::abs(values[c].back()));
+      }
+      std::vector<double> power(samples);
+      for (std::size_t i = 0; i < samples; ++i)
+        power[i] = values[0][i] * values[1][i];
+      expect_near(live.figures(4), expected(power), 1e-6);
+    }
+  }
+  hwy::SetSupportedTargetsForTest(0);
+  hwy::GetChosenTarget().Update(hwy::SupportedTargets());
+}
+
+}  // namespace
+}  // namespace windwright::acquisition

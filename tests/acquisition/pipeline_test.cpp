@@ -1,0 +1,246 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "acquisition/pipeline.h"
+
+#include "acquisition/capture.h"
+#include "acquisition/live_values.h"
+#include "acquisition/ring.h"
+#include "acquisition/trigger.h"
+#include "base/errors.h"
+#include "counting_device.h"
+#include "recording/recording.h"
+
+#include <gtest/gtest.h>
+
+#include <cstdint>
+#include <future>
+#include <limits>
+#include <optional>
+#include <stop_token>
+#include <string>
+#include <vector>
+
+namespace windwright::acquisition {
+namespace {
+
+recording::Recorder recorder_for(const std::filesystem::path& file, const bench::Bench& bench) {
+  return recording::Recorder::create(file, bench, {.device = "counting", .start = {}});
+}
+
+void expect_every_sample(const recording::Recording& recording, std::int64_t samples) {
+  ASSERT_EQ(recording.samples(), samples);
+  for (std::size_t c = 0; c < recording.channels().size(); ++c) {
+    const auto counts = recording.counts(recording.channels()[c], 0, samples);
+    for (std::int64_t i = 0; i < samples; ++i)
+      ASSERT_EQ(counts[static_cast<std::size_t>(i)], CountingDevice::count_at(c, i)) << c << ' ' << i;
+  }
+}
+
+TEST(Pipeline, RecordsEverySampleInOrder) {
+  const auto file = fresh_folder() / "recording.h5";
+  const bench::Bench bench = bench_of(4, 50'000.0);
+  CountingDevice device(bench);
+  std::int64_t seen = 0;
+  {
+    auto recorder = recorder_for(file, bench);
+    const Outcome outcome =
+        record({.device = device,
+                .recorder = recorder,
+                .look = [&](const bench::SampleBlock& block) {
+                  EXPECT_EQ(block.first_sample, seen);
+                  seen += static_cast<std::int64_t>(block.samples);
+                }},
+               {.samples = 500'000, .blocks = 4}, {});
+    EXPECT_EQ(outcome.ending, Ending::complete);
+    EXPECT_EQ(outcome.samples, 500'000);
+    EXPECT_LE(outcome.most_waiting, 4U);
+  }
+  EXPECT_EQ(seen, 500'000);
+  EXPECT_FALSE(device.stopped);
+  expect_every_sample(recording::Recording(file), 500'000);
+}
+
+TEST(Pipeline, KeepsWhatCameBeforeAFault) {
+  const auto file = fresh_folder() / "recording.h5";
+  const bench::Bench bench = bench_of(2, 10'000.0);
+  CountingDevice device(bench);
+  device.fault_at = 30'000;
+  {
+    auto recorder = recorder_for(file, bench);
+    EXPECT_THROW(record({.device = device, .recorder = recorder}, {.samples = 100'000}, {}),
+                 base::DeviceFault);
+  }
+  EXPECT_TRUE(device.stopped);
+  expect_every_sample(recording::Recording(file), 30'000);
+}
+
+TEST(Pipeline, RecordsTheBlockThatTripped) {
+  const auto file = fresh_folder() / "recording.h5";
+  const bench::Bench bench = bench_of(2, 10'000.0);
+  CountingDevice device(bench);
+  auto recorder = recorder_for(file, bench);
+  const Outcome outcome =
+      record({.device = device,
+              .recorder = recorder,
+              .watch = [](const bench::SampleBlock& block) -> std::optional<std::string> {
+                if (block.first_sample >= 20'000) return "too fast";
+                return std::nullopt;
+              }},
+             {.samples = 100'000}, {});
+  EXPECT_EQ(outcome.ending, Ending::tripped);
+  EXPECT_EQ(outcome.cause, "too fast");
+  EXPECT_EQ(outcome.samples, 21'000);
+  EXPECT_TRUE(device.stopped);
+  recorder.finish();
+  EXPECT_EQ(recorder.samples(), 21'000);
+}
+
+TEST(Pipeline, EndsRatherThanLoseASample) {
+  const auto file = fresh_folder() / "recording.h5";
+  const bench::Bench bench = bench_of(2, 10'000.0);
+  CountingDevice device(bench);
+  auto recorder = recorder_for(file, bench);
+  // A disk that hangs at the third block until the device's thread has given up.
+  std::promise<void> gave_up;
+  auto waited = gave_up.get_future();
+  int blocks = 0;
+  class Watched final : public bench::Device {
+   public:
+    Watched(bench::Device& inner, std::promise<void>& told) : inner_(inner), told_(told) {}
+    const std::string& name() const override { return inner_.name(); }
+    double sample_rate_hz() const override { return inner_.sample_rate_hz(); }
+    base::UtcTime now() const override { return inner_.now(); }
+    void set(std::string_view a, double v) override { inner_.set(a, v); }
+    void apply_known_input(std::string_view c, double v) override { inner_.apply_known_input(c, v); }
+    void remove_known_input() override { inner_.remove_known_input(); }
+    void read(bench::SampleBlock& block) override { inner_.read(block); }
+    void stop() noexcept override {
+      inner_.stop();
+      told_.set_value();
+    }
+
+   private:
+    bench::Device& inner_;
+    std::promise<void>& told_;
+  } watched(device, gave_up);
+  const Outcome outcome = record({.device = watched,
+                                  .recorder = recorder,
+                                  .look =
+                                      [&](const bench::SampleBlock&) {
+                                        if (++blocks == 3) waited.wait();
+                                      }},
+                                 {.samples = 1'000'000, .blocks = 8, .longest_wait_s = 0.01}, {});
+  EXPECT_EQ(outcome.ending, Ending::disk_too_slow);
+  EXPECT_NE(outcome.cause.find("the disk is too slow: 8 blocks waited"), std::string::npos)
+      << outcome.cause;
+  recorder.finish();
+  EXPECT_EQ(recorder.samples(), outcome.samples);
+  expect_every_sample(recording::Recording(file), outcome.samples);
+}
+
+TEST(Pipeline, StopsWhenAskedAndKeepsGaps) {
+  const auto file = fresh_folder() / "recording.h5";
+  const bench::Bench bench = bench_of(1, 10'000.0);
+  CountingDevice device(bench);
+  device.gap_at = 15'000;
+  std::stop_source source;
+  auto recorder = recorder_for(file, bench);
+  const Outcome outcome = record({.device = device,
+                                  .recorder = recorder,
+                                  .watch = [&](const bench::SampleBlock& block)
+                                      -> std::optional<std::string> {
+                                    if (block.first_sample >= 40'000) source.request_stop();
+                                    return std::nullopt;
+                                  }},
+                                 {.samples = 1'000'000}, source.get_token());
+  EXPECT_EQ(outcome.ending, Ending::interrupted);
+  EXPECT_TRUE(device.stopped);
+  recorder.finish();
+  const recording::Recording recording(file);
+  EXPECT_EQ(recording.samples(), outcome.samples);
+  ASSERT_EQ(recording.gaps().size(), 1U);
+  EXPECT_EQ(recording.gaps()[0].before_sample, 15'000);
+  EXPECT_EQ(recording.gaps()[0].device_sample, 15'500);
+}
+
+TEST(Ring, KeepsTheLastSamplesAcrossItsEnd) {
+  const auto folder = fresh_folder();
+  const bench::Bench bench = bench_of(4, 10'000.0);
+  CountingDevice device(bench);
+  device.gap_at = 25'000;
+  Ring ring(bench, "counting", 1.05);
+  bench::SampleBlock block;
+  for (int i = 0; i < 31; ++i) {
+    device.read(block);
+    ring.append(block);
+  }
+  EXPECT_EQ(ring.end(), 31'000);
+  EXPECT_EQ(ring.first(), 31'000 - 10'500);
+  const recording::Window kept = ring.save(folder / "kept.h5", {.first = 0, .count = 31'000});
+  EXPECT_EQ(kept.first, 20'500);
+  EXPECT_EQ(kept.count, 10'500);
+  const recording::Recording recording(folder / "kept.h5");
+  ASSERT_EQ(recording.samples(), 10'500);
+  for (std::size_t c = 0; c < 4; ++c) {
+    const auto counts = recording.counts(recording.channels()[c], 0, 10'500);
+    for (std::int64_t i = 0; i < 10'500; ++i) {
+      const std::int64_t taken = 20'500 + i;
+      ASSERT_EQ(counts[static_cast<std::size_t>(i)],
+                CountingDevice::count_at(c, taken < 25'000 ? taken : taken + 500));
+    }
+  }
+  ASSERT_EQ(recording.gaps().size(), 1U);
+  EXPECT_EQ(recording.gaps()[0].before_sample, 4'500);
+  EXPECT_EQ(recording.gaps()[0].device_sample - 20'500, 5'000);
+  EXPECT_EQ(recording.start(), base::UtcTime(std::chrono::hours(24 * 20'000)) +
+                                   std::chrono::microseconds(2'050'000));
+}
+
+TEST(TriggerWatch, FindsTheSampleOfAnEdgeAcrossBlocks) {
+  const auto found = [](Trigger::Condition condition, std::vector<std::vector<float>> blocks) {
+    TriggerWatch watch({.channel = "c", .condition = condition, .level = 2.0});
+    std::vector<int> where;
+    for (const auto& block : blocks) {
+      const auto at = watch.look(block);
+      where.push_back(at ? static_cast<int>(*at) : -1);
+    }
+    return where;
+  };
+  using enum Trigger::Condition;
+  EXPECT_EQ(found(rising, {{3, 3, 1}, {2, 2.5F, 1, 4}}), (std::vector{-1, 1}));
+  EXPECT_EQ(found(falling, {{1, 3, 2}, {1.9F}}), (std::vector{-1, 0}));
+  EXPECT_EQ(found(above, {{2, 1}, {1, 2.1F}}), (std::vector{-1, 1}));
+  EXPECT_EQ(found(below, {{2, 1}}), (std::vector{1}));
+  const float none = std::numeric_limits<float>::quiet_NaN();
+  EXPECT_EQ(found(rising, {{1, none, 3}, {1, 3}}), (std::vector{-1, 1}));
+}
+
+TEST(Capture, KeepsWhatLiesAroundTheTrigger) {
+  const auto folder = fresh_folder();
+  const bench::Bench bench = bench_of(3, 10'000.0);
+  CountingDevice device(bench);
+  LiveValues live(bench, {std::nullopt, std::nullopt, std::nullopt});
+  // The third channel counts 22, 25, ...: it passes 5 V (count 32768) at sample 10916.
+  Capture capture(bench, "counting", live,
+                  {.trigger = {.channel = "rotor_speed_rad_s",
+                               .condition = Trigger::Condition::rising,
+                               .level = 5.0},
+                   .before_s = 0.5,
+                   .after_s = 0.25});
+  bench::SampleBlock block;
+  for (int blocks = 0; blocks < 100; ++blocks) {
+    device.read(block);
+    if (capture.take(block)) break;
+  }
+  ASSERT_TRUE(capture.at().has_value());
+  EXPECT_EQ(*capture.at(), 10'916);
+  const recording::Window kept = capture.save(folder / "capture.h5");
+  EXPECT_EQ(kept.first, 5'916);
+  EXPECT_EQ(kept.count, 7'500);
+  const recording::Recording recording(folder / "capture.h5");
+  EXPECT_EQ(recording.counts("rotor_speed_rad_s", 5'000, 1)[0], CountingDevice::count_at(2, 10'916));
+  EXPECT_THROW(Capture(bench, "counting", live, {.trigger = {.channel = "torque_N_m", .condition = Trigger::Condition::above, .level = 1.0}}),
+               base::BadInput);
+}
+
+}  // namespace
+}  // namespace windwright::acquisition

@@ -1,0 +1,118 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "devices/replay.h"
+
+#include "base/errors.h"
+#include "bench/bench.h"
+#include "devices/open_device.h"
+#include "recording/recording.h"
+
+#include <gtest/gtest.h>
+
+#include <cstdint>
+#include <filesystem>
+#include <string>
+#include <vector>
+
+namespace windwright::devices {
+namespace {
+
+std::filesystem::path fresh_file() {
+  const auto* test = testing::UnitTest::GetInstance()->current_test_info();
+  const auto folder = std::filesystem::path(BUILD_FOLDER) / "scratch" /
+                      (std::string(test->test_suite_name()) + "." + test->name());
+  std::filesystem::remove_all(folder);
+  std::filesystem::create_directories(folder);
+  return folder / "recording.h5";
+}
+
+bench::Bench one_channel() {
+  bench::Bench bench{};
+  bench.sample_rate_hz = 1000.0;
+  bench.block_s = 0.1;
+  bench::Channel channel{};
+  channel.name = "air_speed_m_s";
+  channel.converter = {.lower_V = 0.0, .upper_V = 10.0, .bits = 16};
+  bench.channels.push_back(channel);
+  return bench;
+}
+
+// 250 samples, then 70 missed, then 130.
+std::filesystem::path recorded(const bench::Bench& bench) {
+  const auto file = fresh_file();
+  auto recorder = recording::Recorder::create(
+      file, bench, {.device = "d", .start = base::UtcTime(std::chrono::hours(500'000))});
+  bench::SampleBlock block;
+  block.channels = 1;
+  for (const auto& [first, count] : {std::pair(0, 250), std::pair(320, 130)}) {
+    block.first_sample = first;
+    block.gap_before = first > 0;
+    block.samples = static_cast<std::size_t>(count);
+    block.counts.clear();
+    for (int i = 0; i < count; ++i)
+      block.counts.push_back(first + i);
+    recorder.append(block);
+  }
+  return file;
+}
+
+TEST(Replay, GivesWhatWasRecordedWithItsGap) {
+  bench::Bench bench = one_channel();
+  bench.device = bench::ReplayDevice{.recording = recorded(bench)};
+  const auto device = open_device(bench, twin::Pace::as_fast_as_possible);
+  bench::SampleBlock block;
+  std::vector<std::size_t> lengths;
+  for (int i = 0; i < 5; ++i) {
+    device->read(block);
+    lengths.push_back(block.samples);
+    EXPECT_EQ(block.gap_before, i == 3);
+    for (std::size_t k = 0; k < block.samples; ++k)
+      ASSERT_EQ(block.counts[k], block.first_sample + static_cast<std::int64_t>(k));
+  }
+  EXPECT_EQ(lengths, (std::vector<std::size_t>{100, 100, 50, 100, 30}));
+  EXPECT_EQ(device->now(),
+            base::UtcTime(std::chrono::hours(500'000)) + std::chrono::milliseconds(450));
+  EXPECT_THROW(device->read(block), base::DeviceFault);
+  EXPECT_THROW(device->set("fan_pct", 10.0), base::DeviceFault);
+}
+
+TEST(Replay, BeginsAgainBehindAGap) {
+  bench::Bench bench = one_channel();
+  bench.device = bench::ReplayDevice{.recording = recorded(bench), .repeat = true};
+  const auto device = open_device(bench, twin::Pace::as_fast_as_possible);
+  bench::SampleBlock block;
+  std::int64_t next = 0;
+  for (int i = 0; i < 25; ++i) {
+    device->read(block);
+    EXPECT_EQ(block.gap_before, block.first_sample != next) << i;
+    EXPECT_GE(block.first_sample, next);
+    next = block.first_sample + static_cast<std::int64_t>(block.samples);
+    if (i % 5 == 0) {
+      EXPECT_EQ(block.counts[0], 0);
+    }
+  }
+}
+
+TEST(Replay, RefusesARecordingOfAnotherBench) {
+  bench::Bench bench = one_channel();
+  const auto file = recorded(bench);
+  const auto refused = [&](const std::string& words) {
+    bench.device = bench::ReplayDevice{.recording = file};
+    try {
+      open_device(bench, twin::Pace::as_fast_as_possible);
+      ADD_FAILURE() << "not refused: " << words;
+    } catch (const base::BadInput& error) {
+      EXPECT_NE(std::string(error.what()).find(words), std::string::npos) << error.what();
+    }
+  };
+  bench.channels[0].converter.bits = 12;
+  refused("has air_speed_m_s from another converter: 0 to 10 V, 16 bits: 0 to 10 V, 12 bits");
+  bench.channels[0].converter.bits = 16;
+  bench.sample_rate_hz = 500.0;
+  refused("was recorded at 1000 samples a second");
+  bench.sample_rate_hz = 1000.0;
+  bench.channels[0].name = "dc_voltage_V";
+  refused("has as channel 1 air_speed_m_s");
+}
+
+}  // namespace
+}  // namespace windwright::devices
