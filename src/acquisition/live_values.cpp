@@ -88,9 +88,8 @@ LiveValues::LiveValues(const bench::Bench& bench,
   for (std::size_t i = 0; i < bench.channels.size(); ++i) {
     const bench::Channel& channel = bench.channels[i];
     const bool calibrated = certificates.at(i).has_value();
-    channels_.push_back({.name = channel.name,
-                         .unit = calibrated ? channel.unit : "V",
-                         .calibrated = calibrated});
+    channels_.push_back(
+        {.name = channel.name, .unit = calibrated ? channel.unit : "V", .calibrated = calibrated});
     laws_.push_back(law_of(channel.converter, certificates[i]));
   }
   for (std::size_t voltage = 0; voltage < laws_.size(); ++voltage) {
@@ -145,9 +144,10 @@ void LiveValues::take(const bench::SampleBlock& block) {
     take_channel(laws_[i], block.channel(i), i);
   for (std::size_t k = 0; k < products_.size(); ++k) {
     const std::size_t index = laws_.size() + k;
-    figures_[index] = figures_of(products(values(products_[k].voltage), values(products_[k].current),
-                                          values_.data() + index * samples_),
-                                 samples_);
+    figures_[index] =
+        figures_of(products(values(products_[k].voltage), values(products_[k].current),
+                            values_.data() + index * samples_),
+                   samples_);
   }
 }
 

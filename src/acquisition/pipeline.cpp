@@ -6,6 +6,7 @@
 
 #include <boost/lockfree/spsc_queue.hpp>
 #include <fmt/format.h>
+#include <pthread.h>
 
 #include <algorithm>
 #include <atomic>
@@ -68,6 +69,7 @@ class Recording {
     for (SampleBlock& block : blocks_)
       free_.put(&block);
     thread_ = std::jthread([this] { run(); });
+    pthread_setname_np(thread_.native_handle(), "recording");
   }
   ~Recording() { end(); }
   Recording(const Recording&) = delete;

@@ -85,8 +85,8 @@ base::UtcTime Ring::time_of(std::int64_t sample) const {
   const auto run = std::prev(std::upper_bound(
       runs_.begin(), runs_.end(), sample,
       [](std::int64_t wanted, const Run& candidate) { return wanted < candidate.first; }));
-  return run->start + std::chrono::nanoseconds(std::llround(static_cast<double>(sample - run->first) /
-                                                            bench_.sample_rate_hz * 1e9));
+  return run->start + std::chrono::nanoseconds(std::llround(
+                          static_cast<double>(sample - run->first) / bench_.sample_rate_hz * 1e9));
 }
 
 recording::Window Ring::save(const std::filesystem::path& file,

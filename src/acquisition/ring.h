@@ -25,7 +25,7 @@ class Ring {
 
   /// @param block  all channels; longer than the ring: its last samples are kept
   void append(const bench::SampleBlock& block);
-  std::int64_t first() const;  // oldest sample that is still here
+  std::int64_t first() const;                // oldest sample that is still here
   std::int64_t end() const { return end_; }  // one past the newest
 
   /// Writes a stretch as a recording of its own, with the gaps in it.

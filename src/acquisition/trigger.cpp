@@ -11,10 +11,14 @@ std::optional<std::size_t> TriggerWatch::look(std::span<const float> values) {
   const auto level = static_cast<float>(trigger_.level);
   const auto meets = [&](float value) {
     switch (trigger_.condition) {
-      case Trigger::Condition::above: return value > level;
-      case Trigger::Condition::below: return value < level;
-      case Trigger::Condition::rising: return before_ && *before_ <= level && value > level;
-      case Trigger::Condition::falling: return before_ && *before_ >= level && value < level;
+      case Trigger::Condition::above:
+        return value > level;
+      case Trigger::Condition::below:
+        return value < level;
+      case Trigger::Condition::rising:
+        return before_ && *before_ <= level && value > level;
+      case Trigger::Condition::falling:
+        return before_ && *before_ >= level && value < level;
     }
     return false;
   };

@@ -28,8 +28,11 @@ constexpr std::size_t stretch = 256;
 template <typename Make>
 HWY_INLINE ValueSums fill(std::size_t count, float* values, float first, const Make& make) {
   const F d;
-  ValueSums sums{
-      .origin = static_cast<double>(first), .sum = 0, .squares = 0, .lowest = first, .highest = first};
+  ValueSums sums{.origin = static_cast<double>(first),
+                 .sum = 0,
+                 .squares = 0,
+                 .lowest = first,
+                 .highest = first};
   const V origin = hn::Set(d, first);
   V lowest = origin;
   V highest = origin;

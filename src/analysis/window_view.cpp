@@ -120,10 +120,10 @@ View view_of(const ViewRequest& request) {
     throw base::BadInput(
         request.file.string() + ":1",
         fmt::format("has no samples from {:g} s to {:g} s", request.from_s, request.to_s),
-        recording.samples() == 0
-            ? "a recording with samples"
-            : fmt::format("--from and --to between 0 and {:.6g}",
-                          times.time_s(recording.samples() - 1) + 1.0 / recording.sample_rate_hz()));
+        recording.samples() == 0 ? "a recording with samples"
+                                 : fmt::format("--from and --to between 0 and {:.6g}",
+                                               times.time_s(recording.samples() - 1) +
+                                                   1.0 / recording.sample_rate_hz()));
   }
   View view{.channel = request.channel,
             .unit = law.certificate ? note.unit : "V",

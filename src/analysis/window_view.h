@@ -40,8 +40,8 @@ struct View {
   double to_s;       // one sample past the last
   double sample_rate_hz;
   std::vector<ViewBin> bins;
-  ViewBin all;                      // the whole window
-  std::vector<double> gaps_at_s;    // in the window: time of the first sample after each
+  ViewBin all;                    // the whole window
+  std::vector<double> gaps_at_s;  // in the window: time of the first sample after each
 };
 
 /// From the pyramid: the time it takes does not grow with the window.

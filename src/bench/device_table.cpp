@@ -21,7 +21,8 @@ DeviceDescription device_from_tables(const base::Settings& root,
   if (kind == "simulated") return SimulatedDevice{};
   if (kind == "replay") {
     return ReplayDevice{
-        .recording = std::filesystem::absolute(folder / table->text("recording")).lexically_normal(),
+        .recording =
+            std::filesystem::absolute(folder / table->text("recording")).lexically_normal(),
         .repeat = table->flag_or("repeat", false)};
   }
   const std::vector<std::string> kinds{"simulated", "replay"};

@@ -7,8 +7,10 @@
 #include "bench/device.h"
 #include "campaign/field_adjustment.h"
 #include "campaign/readiness.h"
+#include "cli/ask_person.h"
 #include "cli/calibrate_jobs.h"
 #include "cli/verbs.h"
+#include "devices/open_device.h"
 #include "metrology/certificate.h"
 #include "metrology/readings.h"
 #include "twin/simulated_bench.h"
@@ -134,15 +136,15 @@ int calibrate_bench(const CalibrateOptions& options) {
     if (given) throw base::BadInput(option, "goes with readings", "the bench file says it");
   }
   const bench::Bench bench = bench::bench_from_file(options.bench);
-  twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
-  if (!options.field_references.empty()) return adjust_on_bench(options, bench, device);
+  const auto device = devices::open_device(bench, twin::Pace::as_fast_as_possible, ask_person);
+  if (!options.field_references.empty()) return adjust_on_bench(options, bench, *device);
   std::vector<std::size_t> chosen(bench.channels.size());
   std::iota(chosen.begin(), chosen.end(), std::size_t{0});
   if (!options.channel.empty()) chosen = {bench.channel_index(options.channel)};
   std::vector<Calibrated> all;
   for (const std::size_t index : chosen)
-    all.push_back(calibrate_on_bench(bench, index, device));
-  device.stop();
+    all.push_back(calibrate_on_bench(bench, index, *device));
+  device->stop();
   boost::json::array certificates;
   for (const Calibrated& one : all) {
     certificates.push_back(metrology::to_json(one.certificate));

@@ -4,9 +4,11 @@
 #include "bench/bench.h"
 #include "campaign/campaign.h"
 #include "campaign/conductor.h"
+#include "cli/ask_person.h"
 #include "cli/run_products.h"
 #include "cli/stop_on_signal.h"
 #include "cli/verbs.h"
+#include "devices/open_device.h"
 #include "metrology/quantity.h"
 #include "twin/simulated_bench.h"
 
@@ -72,11 +74,12 @@ fs::path new_run_folder(const campaign::Campaign& campaign) {
 campaign::Outcome conduct(const Request& request, const fs::path& into,
                           const campaign::Campaign& campaign, const bench::Bench& bench) {
   const StopOnSignal stop;
-  twin::SimulatedBench device(
-      bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible);
+  const auto device = devices::open_device(
+      bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible,
+      ask_person);
   ProgressLine line;
   const campaign::Outcome outcome =
-      campaign::conduct(campaign, bench, device,
+      campaign::conduct(campaign, bench, *device,
                         {.into = into,
                          .resume = request.resume,
                          .reason = request.reason,

@@ -5,8 +5,10 @@
 #include "base/text.h"
 #include "bench/bench.h"
 #include "campaign/readiness.h"
+#include "cli/ask_person.h"
 #include "cli/readiness_table.h"
 #include "cli/verbs.h"
+#include "devices/open_device.h"
 #include "twin/simulated_bench.h"
 
 #include <CLI/CLI.hpp>
@@ -48,12 +50,12 @@ void keep_checks(const bench::Bench& bench, const campaign::Readiness& readiness
 
 int check(const Request& request) {
   const bench::Bench bench = bench::bench_from_file(request.bench);
-  twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
-  const campaign::Readiness readiness = campaign::check_readiness(bench, device);
+  const auto device = devices::open_device(bench, twin::Pace::as_fast_as_possible, ask_person);
+  const campaign::Readiness readiness = campaign::check_readiness(bench, *device);
   const int code = readiness.ready() ? done : negative_verdict;
   if (request.keep_checks) keep_checks(bench, readiness);
   if (request.json) {
-    boost::json::object document{{"bench", bench.name}, {"device", device.name()}};
+    boost::json::object document{{"bench", bench.name}, {"device", device->name()}};
     const boost::json::value checks = campaign::to_json(readiness);
     for (const auto& member : checks.as_object())
       document.insert(member);

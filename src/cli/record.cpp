@@ -7,6 +7,7 @@
 #include "base/text.h"
 #include "bench/bench.h"
 #include "bench/certificates.h"
+#include "cli/ask_person.h"
 #include "cli/option_values.h"
 #include "cli/stop_on_signal.h"
 #include "cli/verbs.h"
@@ -67,7 +68,8 @@ class LiveLine {
     live_.take(block);
     if (samples_ - told_ < static_cast<std::int64_t>(0.5 * bench_.sample_rate_hz)) return;
     told_ = samples_;
-    std::string line = fmt::format("{:.1f} s", static_cast<double>(samples_) / bench_.sample_rate_hz);
+    std::string line =
+        fmt::format("{:.1f} s", static_cast<double>(samples_) / bench_.sample_rate_hz);
     for (const char* name : {"air_speed_m_s", "rotor_speed_rad_s", "dc_voltage_V", "dc_power_W"}) {
       for (std::size_t i = 0; i < live_.channels().size(); ++i) {
         const acquisition::LiveChannel& channel = live_.channels()[i];
@@ -130,8 +132,7 @@ void command(bench::Device& device, const bench::Bench& bench,
   for (const std::string& setting : settings) {
     const auto equals = setting.find('=');
     const std::string where = "--set " + setting;
-    if (equals == std::string::npos)
-      throw base::BadInput(where, "has no '='", "--set fan_pct=60");
+    if (equals == std::string::npos) throw base::BadInput(where, "has no '='", "--set fan_pct=60");
     const bench::Actuator& actuator = bench.actuator(setting.substr(0, equals));
     const std::string text = setting.substr(equals + 1);
     device.set(actuator.name, actuator_value(actuator, text, where));
@@ -149,11 +150,16 @@ int finished(const Request& request, std::int64_t samples, const json::object& m
 
 int capture(const Request& request, const bench::Bench& bench, bench::Device& device,
             acquisition::LiveValues& live, const std::stop_token& stop) {
-  acquisition::Capture capture(bench, device.name(), live,
-                               {.trigger = trigger_of(request),
-                                .before_s = request.before_s,
-                                .after_s = request.after_s});
+  acquisition::Capture capture(
+      bench, device.name(), live,
+      {.trigger = trigger_of(request), .before_s = request.before_s, .after_s = request.after_s});
   const auto longest = std::llround(request.seconds * bench.sample_rate_hz);
+  for (const acquisition::LiveChannel& channel : live.channels()) {
+    if (channel.name == request.trigger && !channel.calibrated) {
+      fmt::print(stderr, "# {} has no certificate: the level is in volts at the converter\n",
+                 channel.name);
+    }
+  }
   bench::SampleBlock block;
   bool complete = false;
   for (std::int64_t samples = 0; !complete && samples < longest && !stop.stop_requested();
@@ -183,11 +189,11 @@ int record_all(const Request& request, const bench::Bench& bench, bench::Device&
       request.into, bench, {.device = device.name(), .start = device.now()});
   LiveLine line(bench, live);
   const auto begun = std::chrono::steady_clock::now();
-  const acquisition::Outcome outcome = acquisition::record(
-      {.device = device,
-       .recorder = recorder,
-       .look = [&line](const bench::SampleBlock& block) { line(block); }},
-      {.samples = std::llround(request.seconds * bench.sample_rate_hz)}, stop);
+  const acquisition::Outcome outcome =
+      acquisition::record({.device = device,
+                           .recorder = recorder,
+                           .look = [&line](const bench::SampleBlock& block) { line(block); }},
+                          {.samples = std::llround(request.seconds * bench.sample_rate_hz)}, stop);
   recorder.finish();
   line.clear();
   if (!outcome.cause.empty()) fmt::print(stderr, "{}\n", outcome.cause);
@@ -208,17 +214,16 @@ int record_all(const Request& request, const bench::Bench& bench, bench::Device&
 int run_record(const Request& request) {
   const bench::Bench bench = bench::bench_from_file(request.bench);
   if (std::filesystem::exists(request.into)) {
-    throw base::BadInput(request.into + ":1", "exists",
-                         "a new file; recordings are never changed");
+    throw base::BadInput(request.into + ":1", "exists", "a new file; recordings are never changed");
   }
   acquisition::LiveValues live(bench, bench::certificates_there_are(bench));
   const StopOnSignal stop;
   const auto device = devices::open_device(
-      bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible);
+      bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible,
+      ask_person);
   command(*device, bench, request.settings);
-  const int code = request.trigger.empty()
-                       ? record_all(request, bench, *device, live, stop.token())
-                       : capture(request, bench, *device, live, stop.token());
+  const int code = request.trigger.empty() ? record_all(request, bench, *device, live, stop.token())
+                                           : capture(request, bench, *device, live, stop.token());
   if (!request.settings.empty()) device->stop();
   return code;
 }
@@ -228,7 +233,8 @@ int run_record(const Request& request) {
 void add_record(CLI::App& program, int& exit_code) {
   auto request = std::make_shared<Request>();  // shared: the callback outlives this function
   CLI::App* verb = program.add_subcommand(
-      "record", "Record every sample of a bench's channels at full rate, or what lies around a trigger");
+      "record",
+      "Record every sample of a bench's channels at full rate, or what lies around a trigger");
   verb->add_option("BENCH", request->bench, "bench description")->required();
   verb->add_option("--seconds", request->seconds, "so long; with --trigger: wait no longer")
       ->required()
@@ -236,8 +242,9 @@ void add_record(CLI::App& program, int& exit_code) {
   verb->add_option("--into", request->into, "recording to write, new (HDF5)")->required();
   verb->add_option("--set", request->settings,
                    "ACTUATOR=VALUE before it begins; afterwards the bench is made safe");
-  CLI::Option* trigger = verb->add_option(
-      "--trigger", request->trigger, "channel or power; recorded is only what lies around its event");
+  CLI::Option* trigger =
+      verb->add_option("--trigger", request->trigger,
+                       "channel or power; recorded is only what lies around its event");
   for (const auto& [name, level, text] :
        {std::tuple("--rising", &request->rising, "trigger where it rises through this"),
         std::tuple("--falling", &request->falling, "trigger where it falls through this"),
@@ -252,7 +259,8 @@ void add_record(CLI::App& program, int& exit_code) {
       ->needs(trigger)
       ->check(CLI::Range(0.0, 600.0))
       ->capture_default_str();
-  verb->add_flag("--real-time", request->real_time, "simulate or replay no faster than a real bench");
+  verb->add_flag("--real-time", request->real_time,
+                 "simulate or replay no faster than a real bench");
   verb->add_flag("--json", request->json, "one JSON document on stdout");
   verb->footer(
       "Example:\n"

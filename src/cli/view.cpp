@@ -33,9 +33,8 @@ struct Request {
 };
 
 json::object object_of(const analysis::ViewBin& bin) {
-  return {{"t_s", bin.t_s},          {"min", bin.lowest},
-          {"max", bin.highest},      {"mean", bin.mean},
-          {"deviation", bin.deviation}, {"count", bin.samples}};
+  return {{"t_s", bin.t_s},   {"min", bin.lowest},          {"max", bin.highest},
+          {"mean", bin.mean}, {"deviation", bin.deviation}, {"count", bin.samples}};
 }
 
 std::string json_of(const analysis::View& view) {
@@ -87,7 +86,8 @@ void run_view(const Request& request) {
 void add_view(CLI::App& program, int& exit_code) {
   auto request = std::make_shared<Request>();  // shared: the callback outlives this function
   CLI::App* verb = program.add_subcommand(
-      "view", "Look at any window of a recording, from hours to single samples, in calibrated values");
+      "view",
+      "Look at any window of a recording, from hours to single samples, in calibrated values");
   verb->add_option("FILE", request->file, "recording (HDF5)")->required();
   verb->add_option("--channel", request->channel, "channel to look at")->required();
   verb->add_option("--from", request->from, "from this time on, s since the first sample");

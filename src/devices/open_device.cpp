@@ -3,6 +3,7 @@
 
 #include "bench/bench.h"
 #include "bench/device_table.h"
+#include "devices/link.h"
 #include "devices/replay.h"
 #include "twin/simulated_bench.h"
 
@@ -15,6 +16,7 @@ namespace {
 struct Open {
   const bench::Bench& bench;
   twin::Pace pace;
+  const Ask& ask;
 
   std::unique_ptr<bench::Device> operator()(const bench::SimulatedDevice& /*described*/) const {
     return std::make_unique<twin::SimulatedBench>(bench, pace);
@@ -26,8 +28,9 @@ struct Open {
 
 }  // namespace
 
-std::unique_ptr<bench::Device> open_device(const bench::Bench& bench, twin::Pace pace) {
-  return std::visit(Open{.bench = bench, .pace = pace}, bench.device);
+std::unique_ptr<bench::Device> open_device(const bench::Bench& bench, twin::Pace pace,
+                                           const Ask& ask) {
+  return std::visit(Open{.bench = bench, .pace = pace, .ask = ask}, bench.device);
 }
 
 }  // namespace windwright::devices

@@ -3,6 +3,7 @@
 
 #include "bench/bench.h"
 #include "bench/device.h"
+#include "devices/link.h"
 #include "twin/simulated_bench.h"
 
 #include <memory>
@@ -11,8 +12,10 @@ namespace windwright::devices {
 
 /// The device that [device] of bench.toml names, connected.
 /// @param pace  of a simulated bench or a replay; hardware has its own
+/// @param ask   a person at the bench, for what is done by hand there
 /// @throws BadInput     what the description asks for does not fit
 /// @throws DeviceFault  it cannot be reached
-std::unique_ptr<bench::Device> open_device(const bench::Bench& bench, twin::Pace pace);
+std::unique_ptr<bench::Device> open_device(const bench::Bench& bench, twin::Pace pace,
+                                           const Ask& ask);
 
 }  // namespace windwright::devices

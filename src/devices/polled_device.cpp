@@ -50,7 +50,8 @@ SteadyClock::Time PolledDevice::tick(std::int64_t sample) const {
 }
 
 base::UtcTime PolledDevice::now() const {
-  return begun_utc_ + std::chrono::duration_cast<std::chrono::nanoseconds>(polling_.clock.now() - begun_);
+  return begun_utc_ +
+         std::chrono::duration_cast<std::chrono::nanoseconds>(polling_.clock.now() - begun_);
 }
 
 void PolledDevice::reconnect(const std::string& cause) {
@@ -132,7 +133,8 @@ void PolledDevice::read(bench::SampleBlock& block) {
     ++next_;
   }
   block.first_sample = first;
-  block.start = begun_utc_ + std::chrono::duration_cast<std::chrono::nanoseconds>(tick(first) - begun_);
+  block.start =
+      begun_utc_ + std::chrono::duration_cast<std::chrono::nanoseconds>(tick(first) - begun_);
   block.gap_before = gap_before;
   block.channels = channels;
   block.samples = samples_.size() / channels;
@@ -165,14 +167,14 @@ void PolledDevice::command(std::size_t actuator, double value) {
 void PolledDevice::set(std::string_view actuator, double value) {
   const bench::Actuator& described = bench_.actuator(actuator);
   if (!(value >= described.lowest && value <= described.highest)) {
-    throw base::DeviceFault(
-        polling_.name, fmt::format("{} cannot be set to {:g}", actuator, value),
-        fmt::format("{:g} to {:g}, its limits in the bench's file", described.lowest,
-                    described.highest));
+    throw base::DeviceFault(polling_.name, fmt::format("{} cannot be set to {:g}", actuator, value),
+                            fmt::format("{:g} to {:g}, its limits in the bench's file",
+                                        described.lowest, described.highest));
   }
   if (described.manual) {
-    polling_.ask(fmt::format("set {} ({}) to {:g}: the rotor at rest, nobody near it while it turns",
-                             described.long_name, actuator, value));
+    polling_.ask(
+        fmt::format("set {} ({}) to {:g}: the rotor at rest, nobody near it while it turns",
+                    described.long_name, actuator, value));
     return;
   }
   command(static_cast<std::size_t>(&described - bench_.actuators.data()), value);
@@ -181,14 +183,15 @@ void PolledDevice::set(std::string_view actuator, double value) {
 void PolledDevice::apply_known_input(std::string_view channel, double value) {
   const bench::Channel& described = bench_.channels[bench_.channel_index(channel)];
   known_input_ = channel;
-  polling_.ask(fmt::format("lay {:g} {} on {} ({})", value, described.unit, described.long_name,
-                           channel));
+  polling_.ask(
+      fmt::format("lay {:g} {} on {} ({})", value, described.unit, described.long_name, channel));
   catch_up();
 }
 
 void PolledDevice::remove_known_input() {
   if (known_input_.empty()) return;
-  polling_.ask(fmt::format("take the known input off {} and connect its sensor again", known_input_));
+  polling_.ask(
+      fmt::format("take the known input off {} and connect its sensor again", known_input_));
   known_input_.clear();
   catch_up();
 }

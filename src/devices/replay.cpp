@@ -99,8 +99,8 @@ void Replay::read(bench::SampleBlock& block) {
   };
   if (gap_ < gaps.size() && gaps[gap_].before_sample == next_) {
     const std::int64_t missed =
-        gaps[gap_].device_sample - (gap_ == 0 ? next_ : gaps[gap_ - 1].device_sample + next_ -
-                                                            gaps[gap_ - 1].before_sample);
+        gaps[gap_].device_sample -
+        (gap_ == 0 ? next_ : gaps[gap_ - 1].device_sample + next_ - gaps[gap_ - 1].before_sample);
     device_sample_ += std::max<std::int64_t>(missed, 0);
     block.gap_before = true;
     ++gap_;

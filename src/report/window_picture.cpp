@@ -25,13 +25,14 @@ constexpr const char* middle = "#0b5a8c";
 }  // namespace
 
 std::string window_picture(const analysis::View& view) {
-  Drawing drawing(width, height,
-                  fmt::format("{} from {:g} s to {:g} s: mean {:.5g}, lowest {:.5g}, highest {:.5g} {}",
-                              view.channel, view.from_s, view.to_s, view.all.mean, view.all.lowest,
-                              view.all.highest, view.unit));
+  Drawing drawing(
+      width, height,
+      fmt::format("{} from {:g} s to {:g} s: mean {:.5g}, lowest {:.5g}, highest {:.5g} {}",
+                  view.channel, view.from_s, view.to_s, view.all.mean, view.all.lowest,
+                  view.all.highest, view.unit));
   const Axis time = Axis::exact(view.from_s, view.to_s, 8, left, right);
-  const double room =
-      std::max(1e-12 + 1e-9 * std::abs(view.all.highest), 0.05 * (view.all.highest - view.all.lowest));
+  const double room = std::max(1e-12 + 1e-9 * std::abs(view.all.highest),
+                               0.05 * (view.all.highest - view.all.lowest));
   const Axis value(view.all.lowest - room, view.all.highest + room, 6, bottom, top);
   for (const double tick : value.ticks()) {
     drawing.line({left, value.at(tick)}, {right, value.at(tick)}, {.colour = "#e3e6e8"});
@@ -48,8 +49,7 @@ std::string window_picture(const analysis::View& view) {
   for (std::size_t i = 0; i < view.bins.size(); ++i) {
     const analysis::ViewBin& bin = view.bins[i];
     const double from = time.at(bin.t_s);
-    const double to =
-        time.at(bin.t_s + static_cast<double>(bin.samples) / view.sample_rate_hz);
+    const double to = time.at(bin.t_s + static_cast<double>(bin.samples) / view.sample_rate_hz);
     const double least = std::max(value.at(bin.lowest), value.at(bin.highest) + 0.6);
     path += fmt::format("M{} {}H{}V{}H{}Z", coordinate(from), coordinate(value.at(bin.highest)),
                         coordinate(to), coordinate(least), coordinate(from));
@@ -64,14 +64,15 @@ std::string window_picture(const analysis::View& view) {
   }
   const std::string unit = view.unit == "1" ? "" : ", " + unit_text(view.unit);
   drawing.text({left, 18.0}, view.channel + unit, {.size = 15.0, .bold = true});
-  drawing.text({left, 37.0},
-               fmt::format("mean {:.5g}, standard deviation {:.3g}, lowest {:.5g}, highest {:.5g}; {} "
-                           "samples, {}",
-                           view.all.mean, view.all.deviation, view.all.lowest, view.all.highest,
-                           view.all.samples,
-                           view.calibrated ? "through the certificate recorded with them"
-                                           : "volts at the converter: no certificate"),
-               {.size = 12.0});
+  drawing.text(
+      {left, 37.0},
+      fmt::format("mean {:.5g}, standard deviation {:.3g}, lowest {:.5g}, highest {:.5g}; {} "
+                  "samples, {}",
+                  view.all.mean, view.all.deviation, view.all.lowest, view.all.highest,
+                  view.all.samples,
+                  view.calibrated ? "through the certificate recorded with them"
+                                  : "volts at the converter: no certificate"),
+      {.size = 12.0});
   drawing.text({right, 18.0}, "band: lowest to highest; line: mean",
                {.size = 12.0, .anchor = Anchor::end});
   drawing.text({0.5 * (left + right), bottom + 38.0}, "time since the first sample, s",

@@ -47,7 +47,8 @@ class CountingDevice final : public bench::Device {
  public:
   explicit CountingDevice(const bench::Bench& bench) : bench_(bench) {}
   static std::int32_t count_at(std::size_t channel, std::int64_t sample) {
-    return static_cast<std::int32_t>((sample * 3 + static_cast<std::int64_t>(channel) * 11) % 65536);
+    return static_cast<std::int32_t>((sample * 3 + static_cast<std::int64_t>(channel) * 11) %
+                                     65536);
   }
 
   const std::string& name() const override { return name_; }

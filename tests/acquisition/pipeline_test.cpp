@@ -31,7 +31,8 @@ void expect_every_sample(const recording::Recording& recording, std::int64_t sam
   for (std::size_t c = 0; c < recording.channels().size(); ++c) {
     const auto counts = recording.counts(recording.channels()[c], 0, samples);
     for (std::int64_t i = 0; i < samples; ++i)
-      ASSERT_EQ(counts[static_cast<std::size_t>(i)], CountingDevice::count_at(c, i)) << c << ' ' << i;
+      ASSERT_EQ(counts[static_cast<std::size_t>(i)], CountingDevice::count_at(c, i))
+          << c << ' ' << i;
   }
 }
 
@@ -42,14 +43,14 @@ TEST(Pipeline, RecordsEverySampleInOrder) {
   std::int64_t seen = 0;
   {
     auto recorder = recorder_for(file, bench);
-    const Outcome outcome =
-        record({.device = device,
-                .recorder = recorder,
-                .look = [&](const bench::SampleBlock& block) {
-                  EXPECT_EQ(block.first_sample, seen);
-                  seen += static_cast<std::int64_t>(block.samples);
-                }},
-               {.samples = 500'000, .blocks = 4}, {});
+    const Outcome outcome = record({.device = device,
+                                    .recorder = recorder,
+                                    .look =
+                                        [&](const bench::SampleBlock& block) {
+                                          EXPECT_EQ(block.first_sample, seen);
+                                          seen += static_cast<std::int64_t>(block.samples);
+                                        }},
+                                   {.samples = 500'000, .blocks = 4}, {});
     EXPECT_EQ(outcome.ending, Ending::complete);
     EXPECT_EQ(outcome.samples, 500'000);
     EXPECT_LE(outcome.most_waiting, 4U);
@@ -110,7 +111,9 @@ TEST(Pipeline, EndsRatherThanLoseASample) {
     double sample_rate_hz() const override { return inner_.sample_rate_hz(); }
     base::UtcTime now() const override { return inner_.now(); }
     void set(std::string_view a, double v) override { inner_.set(a, v); }
-    void apply_known_input(std::string_view c, double v) override { inner_.apply_known_input(c, v); }
+    void apply_known_input(std::string_view c, double v) override {
+      inner_.apply_known_input(c, v);
+    }
     void remove_known_input() override { inner_.remove_known_input(); }
     void read(bench::SampleBlock& block) override { inner_.read(block); }
     void stop() noexcept override {
@@ -144,14 +147,14 @@ TEST(Pipeline, StopsWhenAskedAndKeepsGaps) {
   device.gap_at = 15'000;
   std::stop_source source;
   auto recorder = recorder_for(file, bench);
-  const Outcome outcome = record({.device = device,
-                                  .recorder = recorder,
-                                  .watch = [&](const bench::SampleBlock& block)
-                                      -> std::optional<std::string> {
-                                    if (block.first_sample >= 40'000) source.request_stop();
-                                    return std::nullopt;
-                                  }},
-                                 {.samples = 1'000'000}, source.get_token());
+  const Outcome outcome =
+      record({.device = device,
+              .recorder = recorder,
+              .watch = [&](const bench::SampleBlock& block) -> std::optional<std::string> {
+                if (block.first_sample >= 40'000) source.request_stop();
+                return std::nullopt;
+              }},
+             {.samples = 1'000'000}, source.get_token());
   EXPECT_EQ(outcome.ending, Ending::interrupted);
   EXPECT_TRUE(device.stopped);
   recorder.finish();
@@ -191,8 +194,8 @@ TEST(Ring, KeepsTheLastSamplesAcrossItsEnd) {
   ASSERT_EQ(recording.gaps().size(), 1U);
   EXPECT_EQ(recording.gaps()[0].before_sample, 4'500);
   EXPECT_EQ(recording.gaps()[0].device_sample - 20'500, 5'000);
-  EXPECT_EQ(recording.start(), base::UtcTime(std::chrono::hours(24 * 20'000)) +
-                                   std::chrono::microseconds(2'050'000));
+  EXPECT_EQ(recording.start(),
+            base::UtcTime(std::chrono::hours(24 * 20'000)) + std::chrono::microseconds(2'050'000));
 }
 
 TEST(TriggerWatch, FindsTheSampleOfAnEdgeAcrossBlocks) {
@@ -237,8 +240,12 @@ TEST(Capture, KeepsWhatLiesAroundTheTrigger) {
   EXPECT_EQ(kept.first, 5'916);
   EXPECT_EQ(kept.count, 7'500);
   const recording::Recording recording(folder / "capture.h5");
-  EXPECT_EQ(recording.counts("rotor_speed_rad_s", 5'000, 1)[0], CountingDevice::count_at(2, 10'916));
-  EXPECT_THROW(Capture(bench, "counting", live, {.trigger = {.channel = "torque_N_m", .condition = Trigger::Condition::above, .level = 1.0}}),
+  EXPECT_EQ(recording.counts("rotor_speed_rad_s", 5'000, 1)[0],
+            CountingDevice::count_at(2, 10'916));
+  EXPECT_THROW(Capture(bench, "counting", live,
+                       {.trigger = {.channel = "torque_N_m",
+                                    .condition = Trigger::Condition::above,
+                                    .level = 1.0}}),
                base::BadInput);
 }
 

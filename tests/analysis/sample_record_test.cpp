@@ -20,8 +20,7 @@ namespace {
 // 230 V at 51.3 Hz were written as counts; half a count of the converter is what is lost.
 TEST(SampleRecord, OfARecordingHasTheValuesThatTheCertificatesGive) {
   const fs::path file = recording_in(fresh_folder());
-  const SampleRecord record =
-      samples_from_recording(file, "", Window{.from_s = 0.1, .to_s = 0.3});
+  const SampleRecord record = samples_from_recording(file, "", Window{.from_s = 0.1, .to_s = 0.3});
   EXPECT_EQ(record.interval_s, 1.0 / rate_hz);
   ASSERT_EQ(record.channels.size(), 2U);
   EXPECT_EQ(record.channels[0].name, "ac_voltage_V");

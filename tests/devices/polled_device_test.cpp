@@ -32,12 +32,27 @@ bench::Bench two_channels() {
     channel.converter = {.lower_V = 0.0, .upper_V = 10.0, .bits = 16};
     bench.channels.push_back(channel);
   }
-  bench.actuators = {{.name = "fan_pct", .long_name = "fan", .lowest = 0, .highest = 100,
-                      .manual = false, .positions = {}, .u_setting = 0},
-                     {.name = "load_selector", .long_name = "load", .lowest = 0, .highest = 1,
-                      .manual = false, .positions = {"none", "rheostat"}, .u_setting = 0},
-                     {.name = "pitch_deg", .long_name = "pitch", .lowest = 0, .highest = 20,
-                      .manual = true, .positions = {}, .u_setting = 0}};
+  bench.actuators = {{.name = "fan_pct",
+                      .long_name = "fan",
+                      .lowest = 0,
+                      .highest = 100,
+                      .manual = false,
+                      .positions = {},
+                      .u_setting = 0},
+                     {.name = "load_selector",
+                      .long_name = "load",
+                      .lowest = 0,
+                      .highest = 1,
+                      .manual = false,
+                      .positions = {"none", "rheostat"},
+                      .u_setting = 0},
+                     {.name = "pitch_deg",
+                      .long_name = "pitch",
+                      .lowest = 0,
+                      .highest = 20,
+                      .manual = true,
+                      .positions = {},
+                      .u_setting = 0}};
   return bench;
 }
 
@@ -52,9 +67,7 @@ struct World {
   std::vector<std::pair<std::size_t, double>> commands;
   std::vector<std::string> asked;
 
-  std::int32_t now_ms() const {
-    return static_cast<std::int32_t>((time - begun) / 1ms);
-  }
+  std::int32_t now_ms() const { return static_cast<std::int32_t>((time - begun) / 1ms); }
 };
 
 class FakeLink final : public Link {
@@ -73,19 +86,19 @@ class FakeLink final : public Link {
 };
 
 PolledDevice device_on(const bench::Bench& bench, World& world) {
-  return PolledDevice(
-      bench, {.name = "instrument",
-              .connect =
-                  [&world]() -> std::unique_ptr<Link> {
-                    world.before_connect();
-                    return std::make_unique<FakeLink>(world);
-                  },
-              .ask = [&world](const std::string& what) { world.asked.push_back(what); },
-              .longest_outage_s = 5.0,
-              .clock = {.now = [&world] { return world.time; },
-                        .sleep_until = [&world](SteadyClock::Time until) {
-                          world.time = std::max(world.time, until);
-                        }}});
+  return PolledDevice(bench,
+                      {.name = "instrument",
+                       .connect = [&world]() -> std::unique_ptr<Link> {
+                         world.before_connect();
+                         return std::make_unique<FakeLink>(world);
+                       },
+                       .ask = [&world](const std::string& what) { world.asked.push_back(what); },
+                       .longest_outage_s = 5.0,
+                       .clock = {.now = [&world] { return world.time; },
+                                 .sleep_until =
+                                     [&world](SteadyClock::Time until) {
+                                       world.time = std::max(world.time, until);
+                                     }}});
 }
 
 // Every sample stands where the device's count says: 10 ms a sample.
@@ -205,8 +218,7 @@ TEST(PolledDevice, StopsABenchThatWasDrivenUnseen) {
   bench::SampleBlock block;
   EXPECT_THROW(device.read(block), base::DeviceFault);
   using Command = std::pair<std::size_t, double>;
-  EXPECT_EQ(world.commands,
-            (std::vector<Command>{{1, 0.0}, {0, 60.0}, {0, 0.0}, {1, 1.0}}));
+  EXPECT_EQ(world.commands, (std::vector<Command>{{1, 0.0}, {0, 60.0}, {0, 0.0}, {1, 1.0}}));
 }
 
 TEST(PolledDevice, RefusesWhatLiesOutsideTheLimitsAndAsksForWhatIsDoneByHand) {

@@ -58,7 +58,7 @@ std::filesystem::path recorded(const bench::Bench& bench) {
 TEST(Replay, GivesWhatWasRecordedWithItsGap) {
   bench::Bench bench = one_channel();
   bench.device = bench::ReplayDevice{.recording = recorded(bench)};
-  const auto device = open_device(bench, twin::Pace::as_fast_as_possible);
+  const auto device = open_device(bench, twin::Pace::as_fast_as_possible, {});
   bench::SampleBlock block;
   std::vector<std::size_t> lengths;
   for (int i = 0; i < 5; ++i) {
@@ -78,7 +78,7 @@ TEST(Replay, GivesWhatWasRecordedWithItsGap) {
 TEST(Replay, BeginsAgainBehindAGap) {
   bench::Bench bench = one_channel();
   bench.device = bench::ReplayDevice{.recording = recorded(bench), .repeat = true};
-  const auto device = open_device(bench, twin::Pace::as_fast_as_possible);
+  const auto device = open_device(bench, twin::Pace::as_fast_as_possible, {});
   bench::SampleBlock block;
   std::int64_t next = 0;
   for (int i = 0; i < 25; ++i) {
@@ -98,7 +98,7 @@ TEST(Replay, RefusesARecordingOfAnotherBench) {
   const auto refused = [&](const std::string& words) {
     bench.device = bench::ReplayDevice{.recording = file};
     try {
-      open_device(bench, twin::Pace::as_fast_as_possible);
+      open_device(bench, twin::Pace::as_fast_as_possible, {});
       ADD_FAILURE() << "not refused: " << words;
     } catch (const base::BadInput& error) {
       EXPECT_NE(std::string(error.what()).find(words), std::string::npos) << error.what();

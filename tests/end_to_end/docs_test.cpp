@@ -70,6 +70,13 @@ TEST(Docs, CalibrationRunsAsWritten) {
   EXPECT_NE(text_of(folder / "out.txt").find("as found"), std::string::npos);
 }
 
+TEST(Docs, RecordingRunsAsWritten) {
+  const fs::path folder = scratch_folder("docs-recording");
+  run_page(folder, "recording.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
+  for (const char* file : {"afternoon.h5", "start-up.h5", "window.svg"})
+    EXPECT_TRUE(fs::exists(folder / file)) << file;
+}
+
 TEST(Docs, BenchRunsAsWritten) {
   const fs::path folder = scratch_folder("docs-bench");
   run_page(folder, "bench.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");

@@ -21,7 +21,7 @@ TEST_P(Help, ShowsAnExampleThatNamesTheVerb) {
 INSTANTIATE_TEST_SUITE_P(Of, Help,
                          testing::Values("air", "rotor", "calibrate", "simulate", "ready",
                                          "conduct", "reduce", "report", "power", "compare",
-                                         "propagate"),
+                                         "propagate", "record", "view"),
                          [](const auto& verb) { return std::string(verb.param); });
 
 TEST(CommandLine, SaysItsVersion) {

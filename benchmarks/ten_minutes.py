@@ -1,0 +1,105 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: Apache-2.0
+"""16 channels at 250 000 samples a second each from the simulated bench into a recording, in real time.
+
+For ten minutes or the minutes given. Limits: no gap, every sample there, pipeline and recording (the recording
+thread) below half a core, memory growing by less than 1 MB after the first minute. Exit code 1 below one.
+Use: benchmarks/ten_minutes.py [MINUTES] [FOLDER]     needs 5.2 GB in FOLDER, and python3-h5py
+"""
+
+import json
+import os
+import pathlib
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+
+import h5py
+
+ROOT = pathlib.Path(__file__).resolve().parent.parent
+RATE = 250_000
+TICKS = os.sysconf("SC_CLK_TCK")
+
+
+def sixteen_channels(text):
+    """The demo's bench at full rate, with phases b and c and the line voltages besides."""
+    channels = re.findall(r"\[\[channel\]\]\nname = \"(\w+)\".*?(?=\n\[\[|\Z)", text, re.S)
+    tables = {m.group(1): m.group(0) for m in
+              re.finditer(r"\[\[channel\]\]\nname = \"(\w+)\".*?(?=\n\[\[|\n\[simulation|\Z)", text, re.S)}
+    more = ""
+    for phase in "bc":
+        for name in ("ac_voltage_V", "ac_current_A"):
+            other = name.replace("_V", f"_{phase}_V").replace("_A", f"_{phase}_A")
+            more += "\n" + tables[name].replace(name, other) + "\n"
+    for pair in ("ab", "bc", "ca"):
+        more += "\n" + tables["ac_voltage_V"].replace("ac_voltage_V", f"ac_line_voltage_{pair}_V") + "\n"
+    assert len(channels) + 7 == 16, channels
+    return re.sub(r"sample_rate_hz = \d+", f"sample_rate_hz = {RATE}", text) + more
+
+
+def thread_seconds(pid):
+    seconds = {}
+    for task in pathlib.Path(f"/proc/{pid}/task").iterdir():
+        text = (task / "stat").read_text()
+        name = text[text.index("(") + 1:text.rindex(")")]
+        fields = text[text.rindex(")") + 2:].split()
+        seconds[name] = seconds.get(name, 0.0) + (int(fields[11]) + int(fields[12])) / TICKS
+    return seconds
+
+
+def resident_bytes(pid):
+    """Of the process alone: pages of the file in the cache do not count."""
+    for line in pathlib.Path(f"/proc/{pid}/status").read_text().splitlines():
+        if line.startswith("RssAnon:"):
+            return int(line.split()[1]) * 1024
+    return 0
+
+
+def main():
+    minutes = float(sys.argv[1]) if len(sys.argv) > 1 else 10.0
+    folder = pathlib.Path(tempfile.mkdtemp(prefix="ten_minutes.", dir=sys.argv[2] if len(sys.argv) > 2 else None))
+    held = True
+    try:
+        shutil.copytree(ROOT / "examples/saltmarsh-college", folder / "bench")
+        bench = folder / "bench/bench.toml"
+        bench.write_text(sixteen_channels(bench.read_text()))
+        command = [ROOT / "build/release/bin/windwright", "record", bench, "--seconds", str(60 * minutes), "--real-time",
+                   "--set", "load_selector=rheostat", "--set", "rheostat_ohm=20", "--set", "fan_pct=60",
+                   "--into", folder / "all.h5", "--json"]
+        start = time.monotonic()
+        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as recorder:
+            seconds, memory = {}, []
+            while recorder.poll() is None:
+                time.sleep(1.0)
+                try:
+                    seconds = thread_seconds(recorder.pid)
+                    memory.append((time.monotonic() - start, resident_bytes(recorder.pid)))
+                except (FileNotFoundError, ValueError):
+                    break
+            told = json.loads(recorder.stdout.read())
+        took = memory[-1][0]
+        after = [size for at, size in memory if at > min(60.0, took / 2) and size > 0]
+        growth = (max(after) - after[0]) / 1e6
+        share = seconds.get("recording", 0.0) / took
+        print(f"{minutes:g} min took {took:.1f} s; CPU seconds by thread: "
+              + ", ".join(f"{name} {spent:.1f}" for name, spent in seconds.items()))
+        print(f"recording thread: {100 * share:.1f} % of a core (below 50)")
+        print(f"memory after the first minute: {after[0] / 1e6:.1f} MB, then {growth:+.2f} MB (below 1)")
+        wanted = round(60 * minutes * RATE)
+        with h5py.File(folder / "all.h5", "r") as file:
+            lengths = {name: data.shape[0] for group in file["streams"].values() for name, data in group.items()}
+            gaps = sum(len(data) for data in file["gaps"].values())
+        print(f"{len(lengths)} channels of {min(lengths.values())} to {max(lengths.values())} samples "
+              f"({wanted} wanted), {gaps} gaps; at most {told['most_blocks_waiting']} of 64 blocks waited")
+        held = (set(lengths.values()) == {wanted} and len(lengths) == 16 and gaps == 0 and share < 0.5
+                and growth < 1.0 and took < 60 * minutes * 1.02 + 5)
+        print("held" if held else "NOT held")
+    finally:
+        shutil.rmtree(folder)
+    return 0 if held else 1
+
+
+sys.exit(main())
