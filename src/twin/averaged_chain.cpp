@@ -9,6 +9,7 @@
 #include "physics/electrical_chain.h"
 #include "physics/generator.h"
 #include "twin/chain_energy.h"
+#include "twin/chain_states.h"
 #include "twin/runge_kutta.h"
 
 #include <fmt/format.h>
@@ -27,8 +28,8 @@ namespace windwright::twin {
 
 namespace {
 
-// States: these, then what moves in the loads.
-enum Moves : std::size_t { kinetic, available, bound, diffusion, battery_temperature, load_states };
+// States: the rotor's, then those of chain_states.h.
+enum Moves : std::size_t { kinetic, chain_states };
 // Sums: these, then ChainPart.
 enum Sums : std::size_t { rotor_work, bearing, iron, winding, rectifier, chain_sums };
 
@@ -91,9 +92,9 @@ AveragedChain::Model::Model(physics::ChainSetup described, DrivingRotor driving,
     state.dc_moving.push_back(physics::moving_value(each));
   for (const physics::SwitchedLoad& each : ac_loads)
     state.ac_moving.push_back(physics::moving_value(each));
-  const double charge_A_s = physics::tanks(setup.chain.battery).charge_A_s;
-  std::vector<double> tolerances{1e-8, 1e-11 * charge_A_s, 1e-11 * charge_A_s, 1e-9, 1e-8};
-  tolerances.resize(load_states + dc_loads.size() + ac_loads.size(), 1e-6);
+  std::vector<double> tolerances =
+      state_tolerances(setup.chain.battery, dc_loads.size() + ac_loads.size());
+  tolerances.insert(tolerances.begin(), 1e-8);
   y.resize(tolerances.size());
   // The bridge's table is made when first asked for: here, not while it runs.
   static_cast<void>(physics::bridge_means({.voltage = 0.5, .resistance = 1.0, .reactance = 0.0}));
@@ -133,15 +134,7 @@ physics::ChainPoint AveragedChain::Model::point(double kinetic_J) const {
 }
 
 void AveragedChain::Model::spread(std::span<const double> values) {
-  battery = {.available_A_s = values[available],
-             .bound_A_s = values[bound],
-             .diffusion_V = values[diffusion],
-             .temperature_K = values[battery_temperature]};
-  std::size_t next = load_states;
-  for (physics::SwitchedLoad& each : dc_loads)
-    physics::set_moving_value(each, values[next++]);
-  for (physics::SwitchedLoad& each : ac_loads)
-    physics::set_moving_value(each, values[next++]);
+  spread_states(values.subspan(chain_states), battery, dc_loads, ac_loads);
 }
 
 void AveragedChain::Model::rates(double t, std::span<const double> values, std::span<double> dy,
@@ -161,15 +154,7 @@ void AveragedChain::Model::rates(double t, std::span<const double> values, std::
   fill_powers(flow, sum_rates.subspan(chain_sums));
   dy[kinetic] = rotor_W - (from.bearing_loss_W + from.iron_loss_W + from.winding_loss_W +
                            from.rectifier_loss_W + from.dc_power_W);
-  dy[available] = flow.battery_rates.available_A;
-  dy[bound] = flow.battery_rates.bound_A;
-  dy[diffusion] = flow.battery_rates.diffusion_V_s1;
-  dy[battery_temperature] = flow.battery_rates.temperature_K_s;
-  std::size_t next = load_states;
-  for (std::size_t i = 0; i < dc_loads.size(); ++i)
-    dy[next++] = physics::moving_rate(dc_loads[i], memory.dc_flows[i].rates);
-  for (std::size_t i = 0; i < ac_loads.size(); ++i)
-    dy[next++] = physics::moving_rate(ac_loads[i], memory.ac_flows[i].rates);
+  fill_state_rates(flow, memory, dc_loads, ac_loads, dy.subspan(chain_states));
 }
 
 // Electronics decide from what they find now; nothing of it was known to the stretch before.
@@ -201,22 +186,15 @@ void AveragedChain::Model::stick_or_break_away() {
 
 void AveragedChain::Model::integrate() {
   y[kinetic] = state.kinetic_J;
-  y[available] = state.battery.available_A_s;
-  y[bound] = state.battery.bound_A_s;
-  y[diffusion] = state.battery.diffusion_V;
-  y[battery_temperature] = state.battery.temperature_K;
-  const auto loads = std::copy(state.dc_moving.begin(), state.dc_moving.end(),
-                               y.begin() + static_cast<std::ptrdiff_t>(load_states));
-  std::copy(state.ac_moving.begin(), state.ac_moving.end(), loads);
+  const std::span<double> of_chain = std::span(y).subspan(chain_states);
+  write_states(state.battery, state.dc_moving, state.ac_moving, of_chain);
   sums.fill(0.0);
   method->integrate(0.0, period_s, state.step_s, y, sums);
   state.kinetic_J = y[kinetic];
   spread(y);
-  state.battery = battery;
-  for (std::size_t i = 0; i < dc_loads.size(); ++i)
-    state.dc_moving[i] = physics::moving_value(dc_loads[i]);
-  for (std::size_t i = 0; i < ac_loads.size(); ++i)
-    state.ac_moving[i] = physics::moving_value(ac_loads[i]);
+  read_states(
+      of_chain,
+      {.battery = state.battery, .dc_moving = state.dc_moving, .ac_moving = state.ac_moving});
   add_sums();
 }
 

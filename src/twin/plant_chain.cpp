@@ -8,6 +8,7 @@
 #include "physics/chain_loads.h"
 #include "physics/electrical_chain.h"
 #include "twin/chain_energy.h"
+#include "twin/chain_states.h"
 
 #include <algorithm>
 #include <cmath>
@@ -33,10 +34,7 @@ PlantChain::PlantChain(const bench::BenchChain& chain, double sample_period_s)
 }
 
 std::vector<double> PlantChain::tolerances() const {
-  const double charge_A_s = physics::tanks(healthy_).charge_A_s;
-  std::vector<double> all{1e-11 * charge_A_s, 1e-11 * charge_A_s, 1e-9, 1e-8};
-  all.resize(states(), 1e-6);
-  return all;
+  return state_tolerances(healthy_, states() - battery_states);
 }
 
 double PlantChain::state_of_charge(const ChainMotion& motion) const {
@@ -74,34 +72,12 @@ void PlantChain::connect(const ChainMotion& motion, const physics::Generator& ge
 }
 
 void PlantChain::write_states(const ChainMotion& motion, std::span<double> y) const {
-  y[0] = motion.battery.available_A_s;
-  y[1] = motion.battery.bound_A_s;
-  y[2] = motion.battery.diffusion_V;
-  y[3] = motion.battery.temperature_K;
-  std::size_t next = battery_states;
-  for (const double value : motion.dc_moving)
-    y[next++] = value;
-  for (const double value : motion.ac_moving)
-    y[next++] = value;
+  twin::write_states(motion.battery, motion.dc_moving, motion.ac_moving, y);
 }
 
 void PlantChain::read_states(std::span<const double> y, ChainMotion& motion) const {
-  motion.battery = {
-      .available_A_s = y[0], .bound_A_s = y[1], .diffusion_V = y[2], .temperature_K = y[3]};
-  std::size_t next = battery_states;
-  for (double& value : motion.dc_moving)
-    value = y[next++];
-  for (double& value : motion.ac_moving)
-    value = y[next++];
-}
-
-void PlantChain::spread(std::span<const double> y) {
-  battery_ = {.available_A_s = y[0], .bound_A_s = y[1], .diffusion_V = y[2], .temperature_K = y[3]};
-  std::size_t next = battery_states;
-  for (physics::SwitchedLoad& each : dc_loads_)
-    physics::set_moving_value(each, y[next++]);
-  for (physics::SwitchedLoad& each : ac_loads_)
-    physics::set_moving_value(each, y[next++]);
+  twin::read_states(
+      y, {.battery = motion.battery, .dc_moving = motion.dc_moving, .ac_moving = motion.ac_moving});
 }
 
 physics::ChainPoint PlantChain::point(double rotor_speed_rad_s, double room_temperature_K) const {
@@ -114,21 +90,13 @@ physics::ChainPoint PlantChain::point(double rotor_speed_rad_s, double room_temp
 
 physics::ChainFlow PlantChain::flow(double rotor_speed_rad_s, std::span<const double> y,
                                     double room_temperature_K) {
-  spread(y);
+  spread_states(y, battery_, dc_loads_, ac_loads_);
   return physics::electrical_flow(setup_.chain, positions_,
                                   point(rotor_speed_rad_s, room_temperature_K), memory_);
 }
 
 void PlantChain::fill_rates(const physics::ChainFlow& flow, std::span<double> dy) const {
-  dy[0] = flow.battery_rates.available_A;
-  dy[1] = flow.battery_rates.bound_A;
-  dy[2] = flow.battery_rates.diffusion_V_s1;
-  dy[3] = flow.battery_rates.temperature_K_s;
-  std::size_t next = battery_states;
-  for (std::size_t i = 0; i < dc_loads_.size(); ++i)
-    dy[next++] = physics::moving_rate(dc_loads_[i], memory_.dc_flows[i].rates);
-  for (std::size_t i = 0; i < ac_loads_.size(); ++i)
-    dy[next++] = physics::moving_rate(ac_loads_[i], memory_.ac_flows[i].rates);
+  fill_state_rates(flow, memory_, dc_loads_, ac_loads_, dy);
 }
 
 ChainReading PlantChain::reading(const physics::ChainFlow& flow) const {

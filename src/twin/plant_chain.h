@@ -7,6 +7,7 @@
 #include "physics/electrical_chain.h"
 #include "physics/generator.h"
 #include "twin/chain_energy.h"
+#include "twin/chain_states.h"
 
 #include <array>
 #include <cstddef>
@@ -51,7 +52,6 @@ struct ChainReading {
 /// and the samples of its electronics.
 class PlantChain {
  public:
-  static constexpr std::size_t battery_states = 4;
   static constexpr std::size_t most_states = battery_states + 32;
 
   /// @param sample_period_s  of the protection; the controller's becomes a whole number of it
@@ -91,7 +91,6 @@ class PlantChain {
 
  private:
   physics::ChainPoint point(double rotor_speed_rad_s, double room_temperature_K) const;
-  void spread(std::span<const double> y);
 
   physics::ChainSetup setup_;  // its battery with the fault
   physics::Battery healthy_;

@@ -377,14 +377,6 @@ TEST(ElectricalChain, RefusesPartsThatHaveNoMeaningOrDoNotFit) {
             "power tracker: a loss of the converter is -0.02: not negative");
 }
 
-TEST(ElectricalChain, ADeadBatteryStandsAtNoVoltage) {
-  Bus b = bus(SourceControl::always_on, 0.0);
-  b.dc_loads = {{.load = dc_fan()}};
-  const ChainFlow flow = b.at(0.0);
-  EXPECT_TRUE(flow.converged);
-  EXPECT_NEAR(flow.bus_voltage_V, 0.0, 1e-9);
-}
-
 // What the lamp's own equations come to when its capacitor has had a second.
 TEST(ElectricalChain, SettledLedLampIsWhereTheLampComesTo) {
   const LedLamp lamp{.power_W = 5.0,
