@@ -480,7 +480,7 @@ Bench bench_from_file(const std::filesystem::path& file) {
   if (const auto simulation = root.optional_table("simulation")) {
     bench.simulation = read_simulation(*simulation, bench.u_loss_relative);
   }
-  bench.device = device_from_tables(root, bench.file.parent_path());
+  bench.device = device_from_tables(root, bench);
   root.refuse_unread_keys();
   return bench;
 }

@@ -4,6 +4,8 @@
 #include "base/errors.h"
 #include "base/settings.h"
 #include "base/text.h"
+#include "bench/bench.h"
+#include "bench/modbus_table.h"
 
 #include <fmt/format.h>
 
@@ -13,19 +15,41 @@
 
 namespace windwright::bench {
 
-DeviceDescription device_from_tables(const base::Settings& root,
-                                     const std::filesystem::path& folder) {
+namespace {
+
+// Marks what other kinds read as known.
+void pass_over(const base::Settings& table) {
+  for (const std::string& key : table.keys())
+    static_cast<void>(table.has(key));
+}
+
+void pass_over_wiring(const base::Settings& root) {
+  for (const char* kind : {"channel", "actuator"}) {
+    for (const base::Settings& entry : root.tables(kind)) {
+      if (const auto wiring = entry.optional_table("device")) pass_over(*wiring);
+    }
+  }
+}
+
+}  // namespace
+
+DeviceDescription device_from_tables(const base::Settings& root, const Bench& bench) {
   const auto table = root.optional_table("device");
-  if (!table) return SimulatedDevice{};
-  const std::string kind = table->text("kind");
-  if (kind == "simulated") return SimulatedDevice{};
+  const std::string kind = table ? table->text("kind") : "simulated";
+  if (kind == "modbus_tcp") return modbus_tcp_from_tables(root, bench);
+  if (kind == "modbus_rtu") return modbus_rtu_from_tables(root, bench);
+  pass_over_wiring(root);
+  if (kind == "simulated") {
+    if (table) pass_over(*table);
+    return SimulatedDevice{};
+  }
   if (kind == "replay") {
     return ReplayDevice{
-        .recording =
-            std::filesystem::absolute(folder / table->text("recording")).lexically_normal(),
+        .recording = std::filesystem::absolute(bench.file.parent_path() / table->text("recording"))
+                         .lexically_normal(),
         .repeat = table->flag_or("repeat", false)};
   }
-  const std::vector<std::string> kinds{"simulated", "replay"};
+  const std::vector<std::string> kinds{"simulated", "replay", "modbus_tcp", "modbus_rtu"};
   throw base::BadInput(table->place("kind"), fmt::format("device kind '{}' is not known", kind),
                        base::either_of(kinds));
 }

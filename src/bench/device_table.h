@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "bench/modbus_table.h"
+
 #include <filesystem>
 #include <string>
 #include <variant>
@@ -10,6 +12,8 @@ class Settings;
 }
 
 namespace windwright::bench {
+
+struct Bench;
 
 /// What [simulation] describes.
 struct SimulatedDevice {};
@@ -22,11 +26,14 @@ struct ReplayDevice {
 
 /// What the bench's channels and actuators are reached through: table [device] of bench.toml. One
 /// struct a kind; src/devices has the driver of each.
-using DeviceDescription = std::variant<SimulatedDevice, ReplayDevice>;
+using DeviceDescription =
+    std::variant<SimulatedDevice, ReplayDevice, ModbusTcpDevice, ModbusRtuDevice>;
 
-/// Simulated where there is no table [device]. Paths are relative to the bench's folder.
+/// Simulated where there is no table [device]. Paths are relative to the bench's folder. Where the
+/// device is simulated or a replay, [channel.device] and [actuator.device] are passed over, and so
+/// are other keys of [device] where it is simulated: one word turns a real bench into that.
+/// @param bench  with its file, channels and actuators, the same as in root
 /// @throws BadInput  with file and line
-DeviceDescription device_from_tables(const base::Settings& root,
-                                     const std::filesystem::path& folder);
+DeviceDescription device_from_tables(const base::Settings& root, const Bench& bench);
 
 }  // namespace windwright::bench

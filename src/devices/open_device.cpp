@@ -4,10 +4,16 @@
 #include "bench/bench.h"
 #include "bench/device_table.h"
 #include "devices/link.h"
+#include "devices/modbus_link.h"
+#include "devices/polled_device.h"
 #include "devices/replay.h"
 #include "twin/simulated_bench.h"
 
+#include <fmt/format.h>
+
 #include <memory>
+#include <string>
+#include <utility>
 #include <variant>
 
 namespace windwright::devices {
@@ -23,6 +29,22 @@ struct Open {
   }
   std::unique_ptr<bench::Device> operator()(const bench::ReplayDevice& described) const {
     return std::make_unique<Replay>(bench, described, pace);
+  }
+  std::unique_ptr<bench::Device> operator()(const bench::ModbusTcpDevice& described) const {
+    return polled(fmt::format("modbus {} port {}", described.host, described.port),
+                  modbus_connector(bench, described), described.unit.longest_outage_s);
+  }
+  std::unique_ptr<bench::Device> operator()(const bench::ModbusRtuDevice& described) const {
+    return polled(fmt::format("modbus {} unit {}", described.port, described.unit.unit),
+                  modbus_connector(bench, described), described.unit.longest_outage_s);
+  }
+
+  std::unique_ptr<bench::Device> polled(std::string name, Connect connect,
+                                        double longest_outage_s) const {
+    return std::make_unique<PolledDevice>(bench, Polling{.name = std::move(name),
+                                                         .connect = std::move(connect),
+                                                         .ask = ask,
+                                                         .longest_outage_s = longest_outage_s});
   }
 };
 
