@@ -30,6 +30,7 @@ int run(int argc, const char* const* argv) {
   add_calibrate(program, exit_code);
   add_propagate(program, exit_code);
   add_simulate(program, exit_code);
+  add_serve_device(program, exit_code);
   add_record(program, exit_code);
   add_view(program, exit_code);
   add_ready(program, exit_code);

@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <string>
 
 namespace windwright::end_to_end {
@@ -21,8 +22,12 @@ TEST_P(Help, ShowsAnExampleThatNamesTheVerb) {
 INSTANTIATE_TEST_SUITE_P(Of, Help,
                          testing::Values("air", "rotor", "calibrate", "simulate", "ready",
                                          "conduct", "reduce", "report", "power", "compare",
-                                         "propagate", "record", "view"),
-                         [](const auto& verb) { return std::string(verb.param); });
+                                         "propagate", "record", "serve-device", "view"),
+                         [](const auto& verb) {
+                           std::string name = verb.param;
+                           std::replace(name.begin(), name.end(), '-', '_');
+                           return name;
+                         });
 
 TEST(CommandLine, SaysItsVersion) {
   const Ended ended = windwright({"--version"}, scratch_folder("version"));

@@ -1,0 +1,81 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What the tests with other people's programs share: the program, a scratch folder, skipping."""
+
+import importlib.util
+import json
+import pathlib
+import shutil
+import subprocess
+import sys
+import types
+
+SKIPPED = 77
+
+
+def skip(why):
+    print("skipped:", why)
+    sys.exit(SKIPPED)
+
+
+def need(condition, what):
+    if not condition:
+        sys.exit(f"failed: {what}")
+
+
+def need_pymodbus():
+    """Also where its optional pyserial is missing: these tests open their lines themselves."""
+    if importlib.util.find_spec("pymodbus") is None:
+        skip("python3-pymodbus is not installed")
+    for name, wanted in (("serial", ()), ("serial_asyncio", ("create_serial_connection",))):
+        if importlib.util.find_spec(name) is None:
+            stand_in = types.ModuleType(name)
+            for attribute in wanted:
+                setattr(stand_in, attribute, None)
+            sys.modules[name] = stand_in
+
+
+class Bench:
+    """A copy of the demo's bench in a scratch folder, and the program run there."""
+
+    def __init__(self, program, source, scratch):
+        self.program = program
+        self.folder = pathlib.Path(scratch)
+        shutil.rmtree(self.folder, ignore_errors=True)
+        shutil.copytree(pathlib.Path(source) / "examples/saltmarsh-college", self.folder)
+
+    def run(self, *words, exit_code=0):
+        ended = subprocess.run([self.program, *words], cwd=self.folder, capture_output=True,
+                               text=True, stdin=subprocess.DEVNULL, timeout=120)
+        need(ended.returncode == exit_code, f"{words}: exit {ended.returncode}: {ended.stderr}")
+        return ended.stdout
+
+    def start(self, *words):
+        """Starts it and reads the JSON document that it begins with."""
+        process = subprocess.Popen([self.program, *words], cwd=self.folder, text=True,
+                                   stdout=subprocess.PIPE, stdin=subprocess.DEVNULL)
+        text = ""
+        for line in process.stdout:
+            text += line
+            try:
+                return process, json.loads(text)
+            except json.JSONDecodeError:
+                continue
+        sys.exit(f"failed: {words} ended with {process.wait()} and said {text!r}")
+
+    def channels(self):
+        """Names and converters (lower, upper, bits), in the bench's order."""
+        import tomllib
+
+        described = tomllib.loads((self.folder / "bench.toml").read_text())
+        return [(c["name"], (*c["range_V"], c["bits"])) for c in described["channel"]]
+
+    def counts(self, recording, samples):
+        """The counts of a recording without certificates, one list a channel."""
+        found = []
+        for name, (lower, upper, bits) in self.channels():
+            view = json.loads(self.run("view", recording, "--channel", name, "--bins",
+                                       str(samples), "--json"))
+            need(view["unit"] == "V", "volts")
+            step = (upper - lower) / 2**bits
+            found.append([round((b["mean"] - lower) / step - 0.5) for b in view["bins"]])
+        return found
