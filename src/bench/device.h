@@ -24,6 +24,17 @@ struct SampleBlock {
   std::span<const std::int32_t> channel(std::size_t index) const {
     return std::span(counts).subspan(index * samples, samples);
   }
+  /// Takes the counts from samples that lie one after the other.
+  /// @param in_time  (samples x channels)
+  void fill(std::span<const std::int32_t> in_time, std::size_t all_channels) {
+    channels = all_channels;
+    samples = in_time.size() / channels;
+    counts.resize(in_time.size());
+    for (std::size_t i = 0; i < samples; ++i) {
+      for (std::size_t c = 0; c < channels; ++c)
+        counts[c * samples + i] = in_time[i * channels + c];
+    }
+  }
 };
 
 /// What channels and actuators are reached through. One thread drives a device.
@@ -49,6 +60,10 @@ class Device {
   virtual void read(SampleBlock& block) = 0;
   /// Brings the bench to its safe state: fan off, load on. Works at any time and never throws.
   virtual void stop() noexcept = 0;
+
+  /// What is worth telling about the samples so far, each in one line: broken messages, clocks that
+  /// drift apart. Empty where all is as it should be.
+  virtual std::vector<std::string> remarks() const { return {}; }
 
   /// What is needed to continue from here after the program was ended, as text; empty where the
   /// world itself remembers (real hardware).

@@ -18,6 +18,12 @@ class LinkLost : public std::runtime_error {
   using std::runtime_error::runtime_error;
 };
 
+/// There is no sample at this moment, though the connection holds: it is missed, and a gap.
+class SampleMissed : public std::runtime_error {
+ public:
+  using std::runtime_error::runtime_error;
+};
+
 /// One open connection to an instrument that is asked for its values, one sample of all channels
 /// after the other. Its destructor closes it. No call takes longer than the timeout that its
 /// description states.
@@ -25,14 +31,14 @@ class Link {
  public:
   virtual ~Link() = default;
   /// @param counts  (channels of the bench) filled with one sample
-  /// @throws LinkLost
+  /// @throws LinkLost, SampleMissed
   virtual void read(std::span<std::int32_t> counts) = 0;
   /// @param actuator  index in the bench
   /// @throws LinkLost; DeviceFault: the instrument refused
   virtual void set(std::size_t actuator, double value) = 0;
 };
 
-/// Makes a new connection. @throws LinkLost
+/// Makes a new connection. @throws LinkLost; DeviceFault: another instrument answers
 using Connect = std::function<std::unique_ptr<Link>()>;
 
 /// Has a person do something at the bench; returns when they say that it is done.

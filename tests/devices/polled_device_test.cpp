@@ -221,6 +221,44 @@ TEST(PolledDevice, StopsABenchThatWasDrivenUnseen) {
   EXPECT_EQ(world.commands, (std::vector<Command>{{1, 0.0}, {0, 60.0}, {0, 0.0}, {1, 1.0}}));
 }
 
+TEST(PolledDevice, AMissedSampleIsAGapAndTooManyAreAFault) {
+  const bench::Bench bench = two_channels();
+  World world;
+  int connects = 0;
+  world.before_connect = [&] { ++connects; };
+  world.before_read = [](int read) {
+    if (read == 4 || read == 5 || read >= 30) throw SampleMissed("too old");
+  };
+  PolledDevice device = device_on(bench, world);
+  bench::SampleBlock block;
+  device.read(block);
+  EXPECT_EQ(block.samples, 4U);
+  device.read(block);
+  EXPECT_TRUE(block.gap_before);
+  EXPECT_EQ(block.first_sample, 6);
+  EXPECT_EQ(block.samples, 10U);
+  expect_true_times(block);
+  device.read(block);
+  device.read(block);
+  EXPECT_EQ(block.samples, 4U);
+  const auto before = world.time;
+  EXPECT_THROW(device.read(block), base::DeviceFault);
+  EXPECT_NEAR(std::chrono::duration<double>(world.time - before).count(), 5.0, 0.1);
+  EXPECT_EQ(connects, 1);
+}
+
+TEST(PolledDevice, GivesUpOnALinkThatOpensButNeverAnswers) {
+  const bench::Bench bench = two_channels();
+  World world;
+  int connects = 0;
+  world.before_connect = [&] { ++connects; };
+  world.before_read = [](int) { throw LinkLost("garbage"); };
+  PolledDevice device = device_on(bench, world);
+  bench::SampleBlock block;
+  EXPECT_THROW(device.read(block), base::DeviceFault);
+  EXPECT_LT(connects, 12);  // ever more slowly
+}
+
 TEST(PolledDevice, RefusesWhatLiesOutsideTheLimitsAndAsksForWhatIsDoneByHand) {
   const bench::Bench bench = two_channels();
   World world;

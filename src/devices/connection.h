@@ -1,0 +1,79 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "bench/bench.h"
+#include "devices/link.h"
+
+#include <chrono>
+#include <cstddef>
+#include <functional>
+#include <map>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <thread>
+
+namespace windwright::devices {
+
+/// This computer's steady clock, or a test's.
+struct SteadyClock {
+  using Time = std::chrono::steady_clock::time_point;
+  std::function<Time()> now = [] { return std::chrono::steady_clock::now(); };
+  std::function<void(Time)> sleep_until = [](Time time) { std::this_thread::sleep_until(time); };
+};
+
+/// What a Connection opens and drives.
+struct Instrument {
+  std::string name;  // for messages and the recording
+  /// Closes what there is and connects. @throws LinkLost; DeviceFault: it is the wrong instrument
+  std::function<void()> open;
+  /// @throws LinkLost  also where nothing is open; DeviceFault: the instrument refused
+  std::function<void(std::size_t actuator, double value)> send;
+  Ask ask;                  // for what is done by hand
+  double longest_outage_s;  // without a sample, then it is a fault
+  SteadyClock clock = {};
+};
+
+/// The part of a device that is the same however its samples come: a lost connection is made anew,
+/// ever more slowly, until samples come again or have been away too long; commands are checked
+/// against their limits, and manual ones asked of a person. A bench that was driven, and out of
+/// sight for more than a second, is told to stop, and that is a fault: nothing starts again by
+/// itself.
+class Connection {
+ public:
+  /// Opens. @throws DeviceFault  no connection
+  Connection(const bench::Bench& bench, Instrument instrument);
+
+  const std::string& name() const { return instrument_.name; }
+  const SteadyClock& clock() const { return instrument_.clock; }
+
+  /// A sample has come.
+  void seen();
+  /// A sample that was due has not come, though the connection holds.
+  /// @throws DeviceFault  away for too long
+  void missed(const std::string& cause);
+  /// Makes the lost connection anew. @throws DeviceFault  away for too long
+  void renew(const std::string& cause);
+
+  /// As bench::Device has them.
+  void set(std::string_view actuator, double value);
+  void apply_known_input(std::string_view channel, double value);
+  void remove_known_input();
+  /// Fan off, inverter and mains charger off, a load connected. Tries once to connect where the
+  /// connection is away; the instrument's own watchdog is the layer behind this one.
+  void stop() noexcept;
+
+ private:
+  double blind_s() const;
+  void require_watched(const std::string& cause);
+  void command(std::size_t actuator, double value);
+
+  const bench::Bench& bench_;
+  Instrument instrument_;
+  std::optional<SteadyClock::Time> blind_since_;  // the first sample missed after the last seen
+  std::chrono::milliseconds pause_{0};            // before the next try
+  std::map<std::size_t, double> commanded_;
+  std::string known_input_;
+};
+
+}  // namespace windwright::devices
