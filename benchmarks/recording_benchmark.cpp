@@ -57,10 +57,10 @@ bench::Bench bench_of_16() {
   bench::Bench bench{};
   bench.sample_rate_hz = 250'000.0;
   bench.block_s = static_cast<double>(block_samples) / bench.sample_rate_hz;
-  const std::vector<std::string> names{
-      "dc_voltage_V",   "dc_current_A",   "ac_voltage_V",      "ac_current_A",
-      "ac_voltage_b_V", "ac_current_b_A", "ac_voltage_c_V",    "ac_current_c_A",
-      "air_speed_m_s",  "air_humidity_pct", "air_temperature_C", "air_pressure_hPa"};
+  const std::vector<std::string> names{"dc_voltage_V",     "dc_current_A",      "ac_voltage_V",
+                                       "ac_current_A",     "ac_voltage_b_V",    "ac_current_b_A",
+                                       "ac_voltage_c_V",   "ac_current_c_A",    "air_speed_m_s",
+                                       "air_humidity_pct", "air_temperature_C", "air_pressure_hPa"};
   for (std::size_t i = 0; i < channels; ++i) {
     bench::Channel channel{};
     channel.name = i < names.size() ? names[i] : fmt::format("channel_{}", i);
@@ -130,8 +130,8 @@ class Memory final : public bench::Device {
   std::int64_t next_ = 0;
 };
 
-std::vector<double> ours;       // samples/s
-std::vector<double> peers;      // samples/s
+std::vector<double> ours;   // samples/s
+std::vector<double> peers;  // samples/s
 std::vector<double> copied_B_s;
 
 void pipeline(benchmark::State& state) {
@@ -173,7 +173,11 @@ void numpy_h5py(benchmark::State& state) {
   }
   state.counters["samples/s"] = benchmarks::median(peers);
 }
-BENCHMARK(numpy_h5py)->Unit(benchmark::kMillisecond)->UseManualTime()->Iterations(1)->Repetitions(7);
+BENCHMARK(numpy_h5py)
+    ->Unit(benchmark::kMillisecond)
+    ->UseManualTime()
+    ->Iterations(1)
+    ->Repetitions(7);
 
 void copying(benchmark::State& state) {
   constexpr std::size_t bytes = 1 << 28;

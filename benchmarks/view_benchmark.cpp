@@ -33,9 +33,8 @@ constexpr double most_cold_ms = 50.0;
 constexpr double least_of_peer = 100.0;
 
 std::filesystem::path file() {
-  static const auto path =
-      std::filesystem::temp_directory_path() /
-      fmt::format("view_benchmark_{}.h5", static_cast<long>(::getpid()));
+  static const auto path = std::filesystem::temp_directory_path() /
+                           fmt::format("view_benchmark_{}.h5", static_cast<long>(::getpid()));
   return path;
 }
 
@@ -56,8 +55,8 @@ void make_file() {
     count = static_cast<std::int32_t>(random() & 0xffff);
   auto recorder = recording::Recorder::create(file(), bench, {.device = "d", .start = {}});
   while (recorder.samples() < samples) {
-    block.samples = static_cast<std::size_t>(
-        std::min<std::int64_t>(1 << 20, samples - recorder.samples()));
+    block.samples =
+        static_cast<std::size_t>(std::min<std::int64_t>(1 << 20, samples - recorder.samples()));
     recorder.append(block);
   }
   recorder.finish();
@@ -116,8 +115,8 @@ void windows(benchmark::State& state, bool cold) {
       std::vector<double> took;
       for (int look = 0; look < (cold ? 1 : 3); ++look) {
         const double start = cold ? clock_s() : cpu_s();
-        benchmark::DoNotOptimize(recording.bins(
-            "dc_voltage_V", {.first = place.first, .count = place.count}, bins));
+        benchmark::DoNotOptimize(
+            recording.bins("dc_voltage_V", {.first = place.first, .count = place.count}, bins));
         took.push_back((cold ? clock_s() : cpu_s()) - start);
       }
       const double one = benchmarks::median(took);
@@ -159,8 +158,9 @@ BENCHMARK(cold)->Unit(benchmark::kMillisecond)->UseManualTime()->Iterations(1);
 bool told_and_held() {
   bool held = true;
   if (worst_warm_s > 0.0) {
-    fmt::print("warm: worst {:.2f} ms of CPU (at most {:.0f}); 2000 samples {:.2f} ms, all {:.2f} ms\n",
-               1e3 * worst_warm_s, most_warm_ms, 1e3 * shortest_s, 1e3 * whole_s);
+    fmt::print(
+        "warm: worst {:.2f} ms of CPU (at most {:.0f}); 2000 samples {:.2f} ms, all {:.2f} ms\n",
+        1e3 * worst_warm_s, most_warm_ms, 1e3 * shortest_s, 1e3 * whole_s);
     held = held && 1e3 * worst_warm_s <= most_warm_ms;
   }
   if (worst_cold_s > 0.0) {

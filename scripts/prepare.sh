@@ -6,9 +6,10 @@ packages=(
   g++ cmake ninja-build ccache
   libfmt-dev libeigen3-dev libceres-dev libboost1.81-dev libboost-json1.81-dev libsundials-dev
   libhwy-dev libkissfft-dev libtomlplusplus-dev libcli11-dev libhdf5-dev libudunits2-dev
-  libmodbus-dev
+  libmodbus-dev libmosquitto-dev
   libgtest-dev librapidcheck-dev libbenchmark-dev
   weasyprint fonts-dejavu-core hdf5-tools python3 python3-pymodbus
+  socat mosquitto mosquitto-clients
 )
 
 say() { printf '%s\n' "$*" >&2; }

@@ -5,7 +5,9 @@
 #include "base/settings.h"
 #include "base/text.h"
 #include "bench/bench.h"
+#include "bench/instrument_tables.h"
 #include "bench/modbus_table.h"
+#include "bench/mqtt_table.h"
 
 #include <fmt/format.h>
 
@@ -38,6 +40,9 @@ DeviceDescription device_from_tables(const base::Settings& root, const Bench& be
   const std::string kind = table ? table->text("kind") : "simulated";
   if (kind == "modbus_tcp") return modbus_tcp_from_tables(root, bench);
   if (kind == "modbus_rtu") return modbus_rtu_from_tables(root, bench);
+  if (kind == "lines") return lines_device(root, *table);
+  if (kind == "scpi") return scpi_device(root, *table);
+  if (kind == "mqtt") return mqtt_device(root, *table, bench.file.parent_path());
   pass_over_wiring(root);
   if (kind == "simulated") {
     if (table) pass_over(*table);
@@ -49,7 +54,8 @@ DeviceDescription device_from_tables(const base::Settings& root, const Bench& be
                          .lexically_normal(),
         .repeat = table->flag_or("repeat", false)};
   }
-  const std::vector<std::string> kinds{"simulated", "replay", "modbus_tcp", "modbus_rtu"};
+  const std::vector<std::string> kinds{"simulated", "replay", "modbus_tcp", "modbus_rtu",
+                                       "lines",     "scpi",   "mqtt"};
   throw base::BadInput(table->place("kind"), fmt::format("device kind '{}' is not known", kind),
                        base::either_of(kinds));
 }

@@ -197,6 +197,9 @@ int record_all(const Request& request, const bench::Bench& bench, bench::Device&
   recorder.finish();
   line.clear();
   if (!outcome.cause.empty()) fmt::print(stderr, "{}\n", outcome.cause);
+  const std::vector<std::string> remarks = device.remarks();
+  for (const std::string& remark : remarks)
+    fmt::print(stderr, "{}: {}\n", device.name(), remark);
   const std::chrono::duration<double> took = std::chrono::steady_clock::now() - begun;
   const int code = outcome.ending == acquisition::Ending::complete ? done : negative_verdict;
   if (!request.json) {
@@ -206,6 +209,7 @@ int record_all(const Request& request, const bench::Bench& bench, bench::Device&
   return finished(request, outcome.samples,
                   {{"channels", bench.channels.size()},
                    {"gaps", line.gaps()},
+                   {"remarks", json::value_from(remarks)},
                    {"most_blocks_waiting", outcome.most_waiting},
                    {"took_s", took.count()}},
                   code);

@@ -3,10 +3,14 @@
 
 #include "bench/bench.h"
 #include "bench/device_table.h"
+#include "devices/byte_stream.h"
+#include "devices/line_device.h"
 #include "devices/link.h"
 #include "devices/modbus_link.h"
+#include "devices/mqtt_link.h"
 #include "devices/polled_device.h"
 #include "devices/replay.h"
+#include "devices/scpi_link.h"
 #include "twin/simulated_bench.h"
 
 #include <fmt/format.h>
@@ -19,6 +23,7 @@
 namespace windwright::devices {
 namespace {
 
+// What is described lives in the bench, which outlives its device.
 struct Open {
   const bench::Bench& bench;
   twin::Pace pace;
@@ -37,6 +42,26 @@ struct Open {
   std::unique_ptr<bench::Device> operator()(const bench::ModbusRtuDevice& described) const {
     return polled(fmt::format("modbus {} unit {}", described.port, described.unit.unit),
                   modbus_connector(bench, described), described.unit.longest_outage_s);
+  }
+  std::unique_ptr<bench::Device> operator()(const bench::LinesDevice& described) const {
+    return std::make_unique<LineDevice>(
+        bench, described,
+        [&described] { return open_stream(described.endpoint, described.timeout_s); }, ask);
+  }
+  std::unique_ptr<bench::Device> operator()(const bench::ScpiDevice& described) const {
+    const auto connect = [&the_bench = bench, &described]() -> std::unique_ptr<Link> {
+      return std::make_unique<ScpiLink>(the_bench, described,
+                                        open_stream(described.endpoint, described.timeout_s));
+    };
+    return polled("instrument at " + endpoint_text(described.endpoint), connect,
+                  described.longest_outage_s);
+  }
+  std::unique_ptr<bench::Device> operator()(const bench::MqttDevice& described) const {
+    const auto connect = [&the_bench = bench, &described]() -> std::unique_ptr<Link> {
+      return std::make_unique<MqttLink>(the_bench, described);
+    };
+    return polled(fmt::format("broker {}:{}", described.broker.host, described.broker.port),
+                  connect, described.longest_outage_s);
   }
 
   std::unique_ptr<bench::Device> polled(std::string name, Connect connect,

@@ -11,6 +11,7 @@
 namespace windwright::devices {
 
 /// The device that [device] of bench.toml names, connected.
+/// @param bench  outlives the device
 /// @param pace  of a simulated bench or a replay; hardware has its own
 /// @param ask   a person at the bench, for what is done by hand there
 /// @throws BadInput     what the description asks for does not fit

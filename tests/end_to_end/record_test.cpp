@@ -71,11 +71,13 @@ TEST(Record, WritesEverySampleAndViewShowsThem) {
 TEST(Record, GivesTheSameSamplesTwiceAndReplaysThem) {
   const fs::path folder = bench_folder("record-replay");
   for (const char* file : {"all.h5", "again.h5"})
-    answer({"record", "bench.toml", "--seconds", "10", "--set", "fan_pct=80", "--into", file, "--json"},
+    answer({"record", "bench.toml", "--seconds", "10", "--set", "fan_pct=80", "--into", file,
+            "--json"},
            folder, 0);
-  write_text(folder / "replay.toml",
-             text_of(folder / "bench.toml") + "\n[device]\nkind = \"replay\"\nrecording = \"all.h5\"\n");
-  answer({"record", "replay.toml", "--seconds", "10", "--into", "replayed.h5", "--json"}, folder, 0);
+  write_text(folder / "replay.toml", text_of(folder / "bench.toml") +
+                                         "\n[device]\nkind = \"replay\"\nrecording = \"all.h5\"\n");
+  answer({"record", "replay.toml", "--seconds", "10", "--into", "replayed.h5", "--json"}, folder,
+         0);
   const auto shown = [&](const char* file) {
     return windwright({"view", file, "--channel", "air_speed_m_s", "--bins", "3000"}, folder).out;
   };
@@ -91,11 +93,10 @@ TEST(Record, GivesTheSameSamplesTwiceAndReplaysThem) {
 
 TEST(Record, KeepsWhatLiesAroundATrigger) {
   const fs::path folder = bench_folder("record-trigger");
-  const json::value told =
-      answer({"record", "bench.toml", "--seconds", "60", "--set", "fan_pct=60", "--trigger",
-              "rotor_speed_rad_s", "--rising", "1.5", "--before", "2", "--after", "3", "--into",
-              "all.h5", "--json"},
-             folder, 0);
+  const json::value told = answer({"record", "bench.toml", "--seconds", "60", "--set", "fan_pct=60",
+                                   "--trigger", "rotor_speed_rad_s", "--rising", "1.5", "--before",
+                                   "2", "--after", "3", "--into", "all.h5", "--json"},
+                                  folder, 0);
   EXPECT_EQ(number(told, "samples"), 5'000);
   EXPECT_EQ(number(told, "trigger_s"), 2.0);
   const json::value at = view(folder, {"--channel", "rotor_speed_rad_s", "--from", "1.999", "--to",
@@ -129,7 +130,8 @@ TEST(Record, RefusesBadInputInOneLineAndLeavesNothing) {
   const fs::path folder = bench_folder("record-refused");
   answer({"record", "bench.toml", "--seconds", "1", "--into", "all.h5", "--json"}, folder, 0);
   write_text(folder / "text.h5", "no recording\n");
-  write_text(folder / "card.toml", text_of(folder / "bench.toml") + "\n[device]\nkind = \"card\"\n");
+  write_text(folder / "card.toml",
+             text_of(folder / "bench.toml") + "\n[device]\nkind = \"card\"\n");
   write_text(folder / "gone.toml", text_of(folder / "bench.toml") +
                                        "\n[device]\nkind = \"replay\"\nrecording = \"gone.h5\"\n");
   const std::vector<Refused> cases{

@@ -1,0 +1,89 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "base/clock.h"
+#include "bench/bench.h"
+#include "bench/device.h"
+#include "bench/instrument_tables.h"
+#include "devices/byte_stream.h"
+#include "devices/connection.h"
+#include "devices/device_clock.h"
+#include "devices/line_format.h"
+#include "devices/link.h"
+
+#include <array>
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace windwright::devices {
+
+/// Opens the way to an instrument. @throws LinkLost
+using OpenStream = std::function<std::unique_ptr<ByteStream>()>;
+
+/// A microcontroller that sends a line for every sample by itself. DeviceClock says which sample a
+/// line is and when it was taken. A line that cannot be read is thrown away, counted, and missing:
+/// a gap. Without a readable line for timeout_s the link counts as lost, whatever else comes.
+class LineDevice final : public bench::Device {
+ public:
+  /// Opens. @throws DeviceFault  no connection
+  LineDevice(const bench::Bench& bench, const bench::LinesDevice& described, OpenStream open,
+             Ask ask, SteadyClock clock = {});
+  LineDevice(const LineDevice&) = delete;
+  LineDevice& operator=(const LineDevice&) = delete;
+
+  const std::string& name() const override { return connection_.name(); }
+  double sample_rate_hz() const override { return bench_.sample_rate_hz; }
+  base::UtcTime now() const override;
+  void set(std::string_view actuator, double value) override;
+  void apply_known_input(std::string_view channel, double value) override;
+  void remove_known_input() override;
+  /// Up to block_s of samples; fewer where a gap follows.
+  /// @throws DeviceFault  no lines for too long, or at another rate than the bench's
+  void read(bench::SampleBlock& block) override;
+  void stop() noexcept override { connection_.stop(); }
+  std::vector<std::string> remarks() const override;
+
+ private:
+  struct Sample {
+    std::int64_t index;
+    std::vector<std::int32_t> counts;
+  };
+  Instrument instrument(OpenStream open, Ask ask, SteadyClock clock);
+  double host_s() const;
+  void next_sample();
+  bool take_line(const LineSplitter::Line& line);
+  void receive();
+  void throw_away();
+  void require_rate() const;
+
+  const bench::Bench& bench_;
+  const bench::LinesDevice described_;
+  LineFormat format_;
+  DeviceClock device_clock_;
+  std::unique_ptr<ByteStream> stream_;
+  LineSplitter splitter_{true};
+  bool opened_ = false;  // and nothing received yet
+  Connection connection_;
+  SteadyClock::Time begun_;
+  base::UtcTime begun_utc_;
+  double last_readable_s_ = 0.0;  // or opened
+  bool stale_ = true;             // what waits unread is too old to be timed
+  std::int64_t next_ = 0;
+  Sample sample_;
+  bool held_ = false;  // sample_ belongs to the next block
+  base::UtcTime last_start_;
+  std::vector<std::int32_t> samples_;  // one after the other, of the block being filled
+  std::array<char, 4096> bytes_{};
+
+  std::int64_t bad_lines_ = 0;
+  std::string last_bad_line_;
+  std::int64_t strange_lines_ = 0;
+  double largest_drift_s_ = 0.0;
+};
+
+}  // namespace windwright::devices
