@@ -265,11 +265,30 @@ TEST(LineDevice, WhatCameWhileAPersonWasAtTheBenchIsNotRead) {
   Follower follower{*trial.device};
   for (int i = 0; i < 5; ++i)
     follower.read();
+  int opened = 0;
+  trial.world.before_open = [&] { ++opened; };
   trial.device->apply_known_input("air_speed_m_s", 7.0);
   const std::int64_t before = follower.next;
   follower.read();
   EXPECT_GE(follower.next - before, 3000);  // 30 s later
   EXPECT_EQ(follower.gaps, 1);
+  EXPECT_EQ(opened, 0);
+}
+
+// A sample behind a gap waits for the next block, but not past a person's work.
+TEST(LineDevice, NothingFromBeforeAKnownInputIsShownAfterIt) {
+  Trial trial;
+  const auto good = trial.world.line;
+  trial.world.line = [&](std::int64_t n) { return n == 25 ? std::string("?\n") : good(n); };
+  trial.open();
+  Follower follower{*trial.device};
+  while (follower.next % 10 == 0)
+    ASSERT_NO_FATAL_FAILURE(follower.read());
+  const std::int64_t before = follower.next;
+  trial.device->apply_known_input("air_speed_m_s", 7.0);
+  bench::SampleBlock block;
+  trial.device->read(block);
+  EXPECT_GE(block.first_sample - before, 3000);
 }
 
 TEST(LineDevice, TellsAWrongRateAndADrift) {
