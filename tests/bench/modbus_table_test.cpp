@@ -2,6 +2,7 @@
 #include "bench/modbus_table.h"
 
 #include "base/errors.h"
+#include "base/files.h"
 #include "base/settings.h"
 #include "base/text.h"
 #include "bench/bench.h"
@@ -174,6 +175,32 @@ TEST(ModbusTable, EachRegisterHasOneMeaning) {
             "register of its own for each");
   // The same address in the other table is another register.
   EXPECT_EQ(complaint(with("address = 3", "address = 10")), "no complaint");
+}
+
+/// The block of docs/devices.md that holds this text.
+std::string shown(const std::string& text) {
+  const std::string page = base::text_of_file(SOURCE_FOLDER "/docs/devices.md");
+  const std::string begin = "```toml\n";
+  for (auto at = page.find(begin); at != std::string::npos; at = page.find(begin, at + 1)) {
+    const auto end = page.find("```", at + begin.size());
+    const std::string block = page.substr(at + begin.size(), end - at - begin.size());
+    if (block.find(text) != std::string::npos) return block;
+  }
+  ADD_FAILURE() << "docs/devices.md does not show " << text;
+  return "";
+}
+
+TEST(ModbusTable, ReadsWhatThePageShows) {
+  const std::string wiring = "[[channel]]\n" + shown("table = \"input\"") +
+                             "[[channel]]\n[channel.device]\naddress = 4\ntype = \"uint32\"\n" +
+                             "[[actuator]]\n" + shown("scale = 100") +
+                             "[[actuator]]\n[actuator.device]\naddress = 1\ntype = \"int16\"\n" +
+                             "[[actuator]]\n";
+  const DeviceDescription tcp = described("schema = 1\n" + shown("modbus_tcp") + wiring);
+  EXPECT_EQ(std::get<ModbusTcpDevice>(tcp).unit.reset_address, 101);
+  EXPECT_EQ(std::get<ModbusTcpDevice>(tcp).unit.channels[0].address, 3);
+  const DeviceDescription rtu = described("schema = 1\n" + shown("modbus_rtu") + wiring);
+  EXPECT_EQ(std::get<ModbusRtuDevice>(rtu).unit.unit, 17);
 }
 
 // One word makes the bench a simulated one; its wiring stays in the file.

@@ -192,7 +192,8 @@ SerialInstrument::SerialInstrument(InstrumentRegisters& instrument, Temper& temp
 SerialInstrument::~SerialInstrument() {
   thread_.request_stop();
   thread_.join();
-  pull_out();
+  close(line_end_);
+  close(instrument_end_);
 }
 
 void SerialInstrument::plug_in() {
@@ -205,13 +206,18 @@ void SerialInstrument::plug_in() {
   require(tcgetattr(line_end_, &raw) == 0, "no pseudo-terminal");
   cfmakeraw(&raw);
   tcsetattr(line_end_, TCSANOW, &raw);
-  std::filesystem::create_symlink(line, port_);
+  // The port's name is always there: the driver's time passes only when it waits, and it must not
+  // run out while this thread is between two adapters.
+  std::filesystem::create_symlink(line, port_ + ".next");
+  std::filesystem::rename(port_ + ".next", port_);
 }
 
-void SerialInstrument::pull_out() {
-  std::filesystem::remove(port_);
-  close(line_end_);
-  close(instrument_end_);
+void SerialInstrument::change_adapter() {
+  const int old_line = line_end_;
+  const int old_instrument = instrument_end_;
+  plug_in();
+  close(old_line);
+  close(old_instrument);
 }
 
 void SerialInstrument::run(const std::stop_token& over) {
@@ -234,8 +240,7 @@ void SerialInstrument::run(const std::stop_token& over) {
 void SerialInstrument::answer(const std::string& request) {
   const Misdeed misdeed = temper_.next();
   if (misdeed == Misdeed::close_before) {
-    pull_out();
-    plug_in();
+    change_adapter();
     return;
   }
   if (misdeed == Misdeed::silence) return;

@@ -86,7 +86,7 @@ class TcpInstrument {
 };
 
 /// The same behind a serial line; libmodbus answers. Misdeeds: none, close_before (the adapter is
-/// pulled out and put in again), garbage, silence, half_an_answer, busy.
+/// pulled out and another put in), garbage, silence, half_an_answer, busy.
 class SerialInstrument {
  public:
   /// @param port  path that the line gets
@@ -95,7 +95,7 @@ class SerialInstrument {
 
  private:
   void plug_in();
-  void pull_out();
+  void change_adapter();
   void run(const std::stop_token& over);
   void answer(const std::string& request);
 
