@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "base/errors.h"
 #include "base/json.h"
 #include "bench/bench.h"
 #include "cli/ask_person.h"
@@ -6,7 +7,9 @@
 #include "cli/verbs.h"
 #include "devices/modbus_server.h"
 #include "devices/open_device.h"
+#include "devices/scpi_server.h"
 #include "devices/served_bench.h"
+#include "devices/served_scpi.h"
 #include "devices/tcp_service.h"
 #include "twin/simulated_bench.h"
 
@@ -20,6 +23,7 @@
 #include <cstddef>
 #include <cstdio>
 #include <memory>
+#include <optional>
 #include <stop_token>
 #include <string>
 #include <string_view>
@@ -34,7 +38,8 @@ using Clock = std::chrono::steady_clock;
 struct Request {
   std::string bench;
   std::string address = "127.0.0.1";
-  int modbus_tcp = 502;
+  std::optional<int> modbus_tcp;
+  std::optional<int> scpi;
   double watchdog_s = 2.0;
   bool real_time = false;
   bool tables = false;
@@ -111,8 +116,14 @@ void serve_until_stopped(devices::TcpService& service, devices::ServedBench& ser
 int run_serve_device(const Request& request) {
   const bench::Bench bench =
       with_short_blocks(bench::bench_from_file(request.bench), request.real_time);
+  if (!request.modbus_tcp && !request.scpi) {
+    throw base::BadInput("serve-device", "is to serve nothing", "--modbus-tcp PORT, --scpi PORT");
+  }
   if (request.tables) {
-    fmt::print("{}", devices::text_of_client_bench(bench, request.address, request.modbus_tcp));
+    if (!request.modbus_tcp) {
+      throw base::BadInput("--tables", "is about Modbus", "with --modbus-tcp PORT");
+    }
+    fmt::print("{}", devices::text_of_client_bench(bench, request.address, *request.modbus_tcp));
     return done;
   }
   const StopOnSignal stop;
@@ -121,18 +132,35 @@ int run_serve_device(const Request& request) {
       bench, *device,
       {.watchdog_s = request.watchdog_s, .passes_with_requests = !request.real_time});
   devices::TcpService service;
-  const int port = service.listen(request.address, request.modbus_tcp, [&served] {
-    return [&served](std::string_view received, std::string& answer) {
-      return devices::answer_modbus_tcp(received, served, answer);
-    };
-  });
+  json::object document{{"address", request.address}};
+  std::string places;
+  if (request.modbus_tcp) {
+    const int port = service.listen(request.address, *request.modbus_tcp, [&served] {
+      return [&served](std::string_view received, std::string& answer) {
+        return devices::answer_modbus_tcp(received, served, answer);
+      };
+    });
+    document["modbus_tcp_port"] = port;
+    places += fmt::format(" Modbus TCP at {}:{},", request.address, port);
+  }
+  if (request.scpi) {
+    const int port = service.listen(request.address, *request.scpi, [&bench, &served] {
+      // shared: a conversation is copied about as a function, the session is one
+      std::shared_ptr<devices::ScpiSession> session =
+          devices::scpi_session(bench, served, WINDWRIGHT_VERSION);
+      return [session](std::string_view received, std::string& answer) {
+        return session->converse(received, answer);
+      };
+    });
+    document["scpi_port"] = port;
+    places += fmt::format(" SCPI at {}:{},", request.address, port);
+  }
   if (request.json) {
-    json::object document{{"address", request.address}, {"modbus_tcp_port", port}};
     document["map"] = map_document(bench, served.map());
     fmt::print("{}", base::json_text(document));
   } else {
-    fmt::print("{}: Modbus TCP at {}:{}, until Ctrl-C\n", device->name(), request.address, port);
-    show_map(bench, served.map());
+    fmt::print("{}:{} until Ctrl-C\n", device->name(), places);
+    if (request.modbus_tcp) show_map(bench, served.map());
   }
   std::fflush(stdout);
   serve_until_stopped(service, served, bench, request.real_time, stop.token());
@@ -145,13 +173,15 @@ int run_serve_device(const Request& request) {
 void add_serve_device(CLI::App& program, int& exit_code) {
   auto request = std::make_shared<Request>();  // shared: the callback outlives this function
   CLI::App* verb = program.add_subcommand(
-      "serve-device", "Offer a (simulated) bench as a Modbus TCP instrument to other programs");
+      "serve-device",
+      "Offer a (simulated) bench as a Modbus TCP or SCPI instrument to other programs");
   verb->add_option("BENCH", request->bench, "bench description")->required();
-  verb->add_option("--modbus-tcp", request->modbus_tcp, "port; 0 takes a free one")
-      ->required()
+  verb->add_option("--modbus-tcp", request->modbus_tcp, "port for Modbus TCP; 0 takes a free one")
+      ->check(CLI::Range(0, 65535));
+  verb->add_option("--scpi", request->scpi, "port for SCPI over TCP; 0 takes a free one")
       ->check(CLI::Range(0, 65535));
   verb->add_option("--address", request->address,
-                   "IPv4 address of this computer to listen at; Modbus knows no passwords")
+                   "IPv4 address of this computer to listen at; neither protocol knows passwords")
       ->capture_default_str();
   verb->add_option("--watchdog-s", request->watchdog_s,
                    "a driven bench is made safe when no client wrote anything for so long")

@@ -164,7 +164,9 @@ void ServedBench::pass() {
   if (!is_driven()) return;
   samples_unheard_ += static_cast<std::int64_t>(block_.samples);
   const double unheard_s = static_cast<double>(samples_unheard_) / bench_.sample_rate_hz;
-  if (unheard_s > options_.watchdog_s) trip();
+  if (unheard_s <= options_.watchdog_s) return;
+  make_safe();
+  tripped_ = true;
 }
 
 bool ServedBench::is_driven() const {
@@ -174,9 +176,8 @@ bool ServedBench::is_driven() const {
   return false;
 }
 
-void ServedBench::trip() {
+void ServedBench::make_safe() {
   device_.stop();
-  tripped_ = true;
   for (std::size_t i = 0; i < commanded_.size(); ++i) {
     const bench::Actuator& actuator = bench_.actuators[i];
     if (is_switched_off(actuator)) commanded_[i] = 0;

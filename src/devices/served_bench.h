@@ -54,6 +54,8 @@ class ServedBench final : public RegisterBank {
   ModbusException write(int address, std::span<const std::uint16_t> registers) override;
 
   bool tripped() const { return tripped_; }
+  /// Fan, inverter and mains charger off, a load connected; no trip.
+  void make_safe();
 
  private:
   std::optional<std::uint16_t> shown(bench::RegisterTable table, std::size_t address) const;
@@ -61,7 +63,6 @@ class ServedBench final : public RegisterBank {
   void carry_out(std::size_t actuator, std::uint16_t word);
   double value_of(std::size_t actuator, std::uint16_t word) const;
   bool is_driven() const;
-  void trip();
 
   const bench::Bench& bench_;
   bench::Device& device_;
