@@ -152,7 +152,11 @@ void Connection::stop() noexcept {
     for (std::size_t i = 0; i < bench_.actuators.size(); ++i) {
       if (bench_.actuators[i].name != name) continue;
       commanded_[i] = value;
-      instrument_.send(i, value);
+      try {
+        instrument_.send(i, value);
+      } catch (const base::DeviceFault&) {
+        // Refused. The others are still to be switched.
+      }
     }
   };
   for (int attempt = 0; attempt < 2; ++attempt) {

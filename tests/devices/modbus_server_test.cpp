@@ -111,6 +111,9 @@ TEST(ModbusServer, HangsUpOnWhatIsNotModbus) {
   Memory memory;
   std::string answer;
   EXPECT_EQ(answer_modbus_tcp("GET / HTTP/1.1\r\n", memory, answer), std::nullopt);
+  memory.holding = {{0, 7}};
+  EXPECT_EQ(answer_modbus_tcp(bytes("00 01 00 01 00 06 11 03 00 00 00 01"), memory, answer),
+            std::nullopt);  // another protocol
   EXPECT_EQ(answer_modbus_tcp(bytes("00 01 00 00 00 01 11"), memory, answer), std::nullopt);
   EXPECT_EQ(answer_modbus_tcp(bytes("00 01 00 00 FF 00 11"), memory, answer), std::nullopt);
   EXPECT_EQ(answer, "");

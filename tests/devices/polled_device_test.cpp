@@ -64,6 +64,7 @@ struct World {
   int reads = 0;
   std::function<void(int)> before_read = [](int) {};  // of the read with this number
   std::function<void()> before_connect = [] {};
+  std::function<void(std::size_t)> before_set = [](std::size_t) {};
   std::vector<std::pair<std::size_t, double>> commands;
   std::vector<std::string> asked;
 
@@ -78,6 +79,7 @@ class FakeLink final : public Link {
     counts[0] = counts[1] = world_.now_ms();
   }
   void set(std::size_t actuator, double value) override {
+    world_.before_set(actuator);
     world_.commands.emplace_back(actuator, value);
   }
 
@@ -257,6 +259,20 @@ TEST(PolledDevice, GivesUpOnALinkThatOpensButNeverAnswers) {
   bench::SampleBlock block;
   EXPECT_THROW(device.read(block), base::DeviceFault);
   EXPECT_LT(connects, 12);  // ever more slowly
+}
+
+TEST(PolledDevice, OneRefusalKeepsNothingElseFromBeingMadeSafe) {
+  const bench::Bench bench = two_channels();
+  World world;
+  PolledDevice device = device_on(bench, world);
+  device.set("load_selector", 0.0);
+  device.set("fan_pct", 60.0);
+  world.before_set = [](std::size_t actuator) {
+    if (actuator == 0) throw base::DeviceFault("instrument", "refused the fan", "its converter");
+  };
+  device.stop();
+  using Command = std::pair<std::size_t, double>;
+  EXPECT_EQ(world.commands, (std::vector<Command>{{1, 0.0}, {0, 60.0}, {1, 1.0}}));
 }
 
 TEST(PolledDevice, RefusesWhatLiesOutsideTheLimitsAndAsksForWhatIsDoneByHand) {
