@@ -185,7 +185,8 @@ TEST(ModbusLink, FiftyCutsAreFiftyGapsAtMostAndNothingElse) {
   InstrumentRegisters instrument;
   Temper bad({Misdeed::close_before, Misdeed::close_within}, 17);
   const TcpInstrument served(instrument, bad);
-  const bench::ModbusTcpDevice described = at_port(served.port());
+  bench::ModbusTcpDevice described = at_port(served.port());
+  described.unit.heartbeat_address.reset();
   PolledDevice device = polled(bench, modbus_connector(bench, described));
   expect_only_true_samples(device, bad, 50);
 }
@@ -216,6 +217,7 @@ TEST(ModbusLink, APeerThatOnlyAcceptsIsGivenUp) {
   const TcpInstrument served(instrument, mute);
   bench::ModbusTcpDevice described = at_port(served.port());
   described.unit.timeout_s = 0.01;
+  described.unit.reset_address.reset();
   bench.device = described;
   EXPECT_THROW(open_device(bench, twin::Pace::real_time, {}), base::DeviceFault);
 }
