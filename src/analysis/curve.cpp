@@ -68,39 +68,38 @@ void label(std::vector<Curve>& curves) {
   }
 }
 
-// What the points scatter more than stated, or all of their scatter where nothing is stated.
-double extra_variance(const Peak& peak) {
-  const double per_degree = peak.fit.chi_squared / peak.fit.degrees_of_freedom;
-  return peak.stated ? std::max(per_degree - 1.0, 0.0) : per_degree;
+// What the choice of the degree does to one curve alone is no common error of several.
+Estimate with_own_degree(const Estimate& estimate, const std::string& label) {
+  auto contributions = estimate.contributions();
+  double variance = 0.0;
+  std::erase_if(contributions, [&](const auto& each) {
+    const bool degree = each.first.starts_with("degree-of-fit-");
+    if (degree) variance += each.second.u * each.second.u;
+    return degree;
+  });
+  Estimate result(estimate.value(), std::move(contributions));
+  if (variance > 0.0)
+    result.add("degree-of-fit#" + label, {.u = std::sqrt(variance), .dof = infinity});
+  return result;
 }
 
-void take_peak(const Peak& peak, const FitPoints& points, Curve& curve) {
-  const PeakFit& fit = peak.fit;
-  Estimate maximum = carried(fit.maximum, points, curve, fit, fit.maximum_weights);
-  Estimate optimum = carried(fit.optimum, points, curve, fit, fit.optimum_weights);
-  const double dof = fit.degrees_of_freedom;
-  const auto add = [&](Estimate& estimate, const char* input, double u, double input_dof) {
-    if (u > 0.0) estimate.add(fmt::format("{}#{}", input, curve.label), {.u = u, .dof = input_dof});
-  };
-  add(maximum, "lack-of-fit", weighed(peak, fit.maximum_weights, extra_variance(peak)), dof);
-  add(optimum, "lack-of-fit", weighed(peak, fit.optimum_weights, extra_variance(peak)), dof);
-  add(maximum, "degree-of-fit", fit.u_degree_maximum, infinity);
-  add(optimum, "degree-of-fit", fit.u_degree_optimum, infinity);
+void take_peak(const FittedCurve& fitted, Curve& curve) {
+  const PeakFit& fit = fitted.fit;
   double scatter = 0.0;
-  for (std::size_t i = 0; i < points.size(); ++i) {
+  for (const PointResult* point : fitted.points) {
     double value = 0.0;
     for (std::size_t k = fit.coefficients.size(); k-- > 0;)
-      value = value * points[i]->tip_speed_ratio.value() + fit.coefficients[k];
-    scatter += std::pow(cp_of(curve, *points[i])->value() - value, 2);
+      value = value * point->tip_speed_ratio.value() + fit.coefficients[k];
+    scatter += std::pow(cp_of(curve, *point)->value() - value, 2);
   }
-  curve.fit_u_scatter = std::sqrt(scatter / dof);
-  curve.optimum_tip_speed_ratio = std::move(optimum);
-  curve.maximum_cp = std::move(maximum);
+  curve.fit_u_scatter = std::sqrt(scatter / fit.degrees_of_freedom);
+  curve.optimum_tip_speed_ratio = with_own_degree(fitted.optimum_tip_speed_ratio, curve.label);
+  curve.maximum_cp = with_own_degree(fitted.maximum_cp, curve.label);
   curve.fit = fit.coefficients;
-  curve.fit_range[0] = points.front()->tip_speed_ratio.value();
-  curve.fit_range[1] = points.back()->tip_speed_ratio.value();
+  curve.fit_range[0] = fitted.points.front()->tip_speed_ratio.value();
+  curve.fit_range[1] = fitted.points.back()->tip_speed_ratio.value();
   curve.maximum_basis = fmt::format("maximum of a polynomial of degree {} through {} points",
-                                    fit.coefficients.size() - 1, points.size());
+                                    fit.coefficients.size() - 1, fitted.points.size());
 }
 
 void take_largest_point(const FitPoints& points, const char* why, Curve& curve, Remarks& remarks) {
@@ -146,10 +145,17 @@ void find_maximum(const TheoryInput& input, Curve& curve, Remarks& remarks) {
   const bool electrical = std::any_of(curve.points.begin(), curve.points.end(),
                                       [](const auto& point) { return point.cp_electrical; });
   curve.stage = electrical ? "electrical" : "shaft";
-  const auto points = points_to_fit(curve);
-  if (const auto peak = fitted_peak(points, curve)) {
-    take_peak(*peak, points, curve);
+  const Curve* const alone[] = {&curve};
+  if (const auto fitted = fitted_alike(alone)) {
+    take_peak(fitted->front(), curve);
+    if (curve.fit.size() == 3) {
+      remarks.sentences.insert(fmt::format(
+          "{}: a parabola through few points. It is symmetric, which rotors' curves are not: the "
+          "optimum may be off by more than stated.",
+          curve.label));
+    }
   } else {
+    const auto points = points_to_fit(curve);
     const bool few = points.size() < static_cast<std::size_t>(fewest_points_to_fit);
     take_largest_point(points,
                        few ? "fewer than five points, too few to fit"

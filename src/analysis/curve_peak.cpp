@@ -67,27 +67,39 @@ constexpr int passes = 2;  // of taking the slopes
 struct Together {
   int degree;
   double aicc;  // sum
+  bool inside;  // all maxima
   std::vector<PeakFit> fits;
 };
 
-std::vector<Together> all_degrees(const std::vector<Samples>& samples) {
+std::vector<Together> degrees_from(const std::vector<Samples>& samples, int lowest, int highest) {
   std::vector<Together> degrees;
-  for (int degree = lowest_degree; degree <= highest_degree; ++degree) {
-    Together together{.degree = degree, .aicc = 0.0, .fits = {}};
+  for (int degree = lowest; degree <= highest; ++degree) {
+    Together together{.degree = degree, .aicc = 0.0, .inside = true, .fits = {}};
     for (const Samples& each : samples) {
-      if (auto fit = fit_peak(each.x, each.y, each.variance, degree)) {
-        together.aicc += fit->aicc;
-        together.fits.push_back(*std::move(fit));
-      }
+      auto fit = fit_peak(each.x, each.y, each.variance, degree);
+      if (!fit) break;
+      together.aicc += fit->aicc;
+      together.inside = together.inside && fit->inside;
+      together.fits.push_back(*std::move(fit));
     }
     if (together.fits.size() == samples.size()) degrees.push_back(std::move(together));
   }
   return degrees;
 }
 
-const Together& best_of(const std::vector<Together>& degrees) {
-  return *std::min_element(degrees.begin(), degrees.end(),
-                           [](const auto& a, const auto& b) { return a.aicc < b.aicc; });
+// A parabola is symmetric, rotors' curves lean: where it fits as well as the points can tell, its
+// optimum is still off by more than its interval says. So it stands in for the cubic only where
+// that cannot be fitted.
+std::vector<Together> all_degrees(const std::vector<Samples>& samples) {
+  std::vector<Together> degrees = degrees_from(samples, 3, 4);
+  return degrees.empty() ? degrees_from(samples, 2, 2) : degrees;
+}
+
+// Nothing where there is none, or where its maxima are not all inside.
+const Together* best_of(const std::vector<Together>& degrees) {
+  const auto best = std::min_element(degrees.begin(), degrees.end(),
+                                     [](const auto& a, const auto& b) { return a.aicc < b.aicc; });
+  return best == degrees.end() || !best->inside ? nullptr : &*best;
 }
 
 // What all curves together scatter more than stated; 0 where chance explains it.
@@ -104,12 +116,13 @@ double common_extra(const std::vector<Samples>& samples, const Together& best) {
   return chi_squared / dof - 1.0;
 }
 
-void add_degrees(const std::vector<Together>& degrees, std::size_t curve, MaximumOfCurve& result) {
-  const Together& best = best_of(degrees);
+void add_degrees(const std::vector<Together>& degrees, const Together& best, std::size_t curve,
+                 FittedCurve& result) {
   double sum = 0.0;
   for (const Together& each : degrees)
-    sum += std::exp(0.5 * (best.aicc - each.aicc));
+    sum += each.inside ? std::exp(0.5 * (best.aicc - each.aicc)) : 0.0;
   for (const Together& each : degrees) {
+    if (!each.inside) continue;
     const double root_weight = std::sqrt(std::exp(0.5 * (best.aicc - each.aicc)) / sum);
     const auto add = [&](Estimate& estimate, double change) {
       if (change == 0.0) return;
@@ -119,6 +132,25 @@ void add_degrees(const std::vector<Together>& degrees, std::size_t curve, Maximu
     add(result.maximum_cp, each.fits[curve].maximum - best.fits[curve].maximum);
     add(result.optimum_tip_speed_ratio, each.fits[curve].optimum - best.fits[curve].optimum);
   }
+}
+
+// The fit's maximum or optimum with what the points' uncertainties make of it.
+Estimate carried(double value, const Samples& samples, const Curve& curve, const PeakFit& fit,
+                 const std::vector<double>& weights) {
+  Estimate sum;
+  for (std::size_t i = 0; i < samples.points.size(); ++i) {
+    const PointResult& point = *samples.points[i];
+    sum = sum + weights[i] * (*cp_of(curve, point) - fit.slopes[i] * point.tip_speed_ratio);
+  }
+  return {value, sum.contributions()};
+}
+
+// Standard uncertainty from `extra`, a part of each point's variance that is not stated.
+double weighed(const Samples& samples, const std::vector<double>& weights, double extra) {
+  double sum = 0.0;
+  for (std::size_t i = 0; i < weights.size(); ++i)
+    sum += weights[i] * weights[i] * samples.variance[i];
+  return std::sqrt(extra * sum);
 }
 
 }  // namespace
@@ -154,69 +186,43 @@ FitPoints points_to_fit(const Curve& curve) {
   return usable;
 }
 
-Estimate carried(double value, const FitPoints& points, const Curve& curve, const PeakFit& fit,
-                 const std::vector<double>& weights) {
-  Estimate sum;
-  for (std::size_t i = 0; i < points.size(); ++i) {
-    const Estimate shift = *cp_of(curve, *points[i]) - fit.slopes[i] * points[i]->tip_speed_ratio;
-    sum = sum + weights[i] * shift;
-  }
-  return {value, sum.contributions()};
-}
-
-std::optional<Peak> fitted_peak(const FitPoints& points, const Curve& curve) {
-  Samples samples = samples_of(points, curve);
-  auto fit = fit_peak(samples.x, samples.y, samples.variance);
-  for (int pass = 0; pass < passes && fit && samples.stated; ++pass) {
-    take_slopes(*fit, curve, samples);
-    fit = fit_peak(samples.x, samples.y, samples.variance);
-  }
-  if (!fit) return std::nullopt;
-  return Peak{
-      .fit = *std::move(fit), .variance = std::move(samples.variance), .stated = samples.stated};
-}
-
-double weighed(const Peak& peak, const std::vector<double>& weights, double extra) {
-  double sum = 0.0;
-  for (std::size_t i = 0; i < weights.size(); ++i)
-    sum += weights[i] * weights[i] * peak.variance[i];
-  return std::sqrt(extra * sum);
-}
-
-std::optional<std::vector<MaximumOfCurve>> maxima_together(std::span<const Curve* const> curves) {
+std::optional<std::vector<FittedCurve>> fitted_alike(std::span<const Curve* const> curves) {
   std::vector<Samples> samples;
   for (const Curve* curve : curves)
     samples.push_back(samples_of(points_to_fit(*curve), *curve));
   std::vector<Together> degrees = all_degrees(samples);
-  for (int pass = 0; pass < passes && !degrees.empty(); ++pass) {
+  const Together* best = best_of(degrees);
+  for (int pass = 0; pass < passes && best != nullptr; ++pass) {
     for (std::size_t i = 0; i < samples.size(); ++i)
-      take_slopes(best_of(degrees).fits[i], *curves[i], samples[i]);
+      take_slopes(best->fits[i], *curves[i], samples[i]);
     degrees = all_degrees(samples);
+    best = best_of(degrees);
   }
-  if (degrees.empty()) return std::nullopt;
-  const Together& best = best_of(degrees);
-  const double extra = common_extra(samples, best);
-  std::vector<MaximumOfCurve> maxima;
+  if (best == nullptr) return std::nullopt;
+  const double extra = common_extra(samples, *best);
+  std::vector<FittedCurve> fitted;
   for (std::size_t i = 0; i < samples.size(); ++i) {
-    const PeakFit& fit = best.fits[i];
-    MaximumOfCurve result{
-        .maximum_cp = carried(fit.maximum, samples[i].points, *curves[i], fit, fit.maximum_weights),
+    const Samples& each = samples[i];
+    const PeakFit& fit = best->fits[i];
+    FittedCurve result{
+        .points = each.points,
+        .fit = fit,
+        .maximum_cp = carried(fit.maximum, each, *curves[i], fit, fit.maximum_weights),
         .optimum_tip_speed_ratio =
-            carried(fit.optimum, samples[i].points, *curves[i], fit, fit.optimum_weights)};
-    const Peak peak{.fit = fit, .variance = samples[i].variance, .stated = samples[i].stated};
-    const double own = peak.stated ? extra : fit.chi_squared / fit.degrees_of_freedom;
+            carried(fit.optimum, each, *curves[i], fit, fit.optimum_weights)};
+    const double own = each.stated ? extra : fit.chi_squared / fit.degrees_of_freedom;
     const auto add = [&](Estimate& estimate, const std::vector<double>& weights) {
-      const double u = weighed(peak, weights, own);
+      const double u = weighed(each, weights, own);
       if (u == 0.0) return;
       estimate.add(fmt::format("lack-of-fit#{}", curves[i]->label),
                    {.u = u, .dof = static_cast<double>(fit.degrees_of_freedom)});
     };
     add(result.maximum_cp, fit.maximum_weights);
     add(result.optimum_tip_speed_ratio, fit.optimum_weights);
-    add_degrees(degrees, i, result);
-    maxima.push_back(std::move(result));
+    add_degrees(degrees, *best, i, result);
+    fitted.push_back(std::move(result));
   }
-  return maxima;
+  return fitted;
 }
 
 }  // namespace windwright::analysis

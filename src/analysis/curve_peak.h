@@ -21,35 +21,24 @@ const std::optional<metrology::Estimate>& cp_of(const Curve& curve, const PointR
 /// The points that the fit uses: settled, with a cp of the fitted stage, and near the maximum.
 FitPoints points_to_fit(const Curve& curve);
 
-struct Peak {
+/// One curve's fit, its maximum and optimum with what the points' uncertainties make of them, to
+/// first order (PeakFit), and the inputs that the fit adds: `lack-of-fit#LABEL` and
+/// `degree-of-fit-N`.
+struct FittedCurve {
+  FitPoints points;
   PeakFit fit;
-  std::vector<double> variance;  // (points) random, of the distance from the fit
-  bool stated;                   // false: variance is one for all and only relative
-};
-
-/// Nothing where fit_peak has nothing.
-std::optional<Peak> fitted_peak(const FitPoints& points, const Curve& curve);
-
-/// The fit's maximum or optimum with what the points' uncertainties make of it, to first order: see
-/// PeakFit.
-/// @param weights  maximum_weights or optimum_weights of the fit
-metrology::Estimate carried(double value, const FitPoints& points, const Curve& curve,
-                            const PeakFit& fit, const std::vector<double>& weights);
-
-/// Standard uncertainty from `extra`, a part of each point's variance that is not stated.
-double weighed(const Peak& peak, const std::vector<double>& weights, double extra);
-
-struct MaximumOfCurve {
   metrology::Estimate maximum_cp;
   metrology::Estimate optimum_tip_speed_ratio;
 };
 
-/// Maxima of curves of one setting, made to be compared: all by polynomials of one degree, the one
-/// with the smallest sum of their AICc, so that what the degree does to all alike drops out of
-/// differences. The other degrees enter as common inputs `degree-of-fit-N`, each by its weight. The
+/// Curves by polynomials of one degree: one curve alone, or those that are to be compared, so that
+/// what the degree does to all alike drops out of their differences. The degree is the one with the
+/// smallest sum of AICc; the maxima must lie inside the points there. The other degrees that have
+/// them inside enter as common inputs `degree-of-fit-N`, each by its weight exp(-AICc / 2). The
 /// points' scatter beyond the stated one counts where the chi-squared of all curves together
 /// exceeds its 95 % point; without stated scatter it is each curve's own.
-/// @return  (curves); nothing where no degree gives all of them a maximum inside
-std::optional<std::vector<MaximumOfCurve>> maxima_together(std::span<const Curve* const> curves);
+/// docs/theory/reduction.md.
+/// @return  (curves); nothing where points are too few, or a maximum is not inside
+std::optional<std::vector<FittedCurve>> fitted_alike(std::span<const Curve* const> curves);
 
 }  // namespace windwright::analysis

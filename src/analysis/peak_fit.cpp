@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <limits>
 #include <optional>
 #include <span>
 #include <vector>
@@ -88,8 +89,9 @@ Candidate candidate(int degree, const Eigen::VectorXd& t, const Eigen::VectorXd&
   const double least = 1e-20 * root_weight.cwiseProduct(y).squaredNorm();
   const double points = static_cast<double>(n);
   const double k = degree + 2.0;
-  result.aicc = points * std::log(std::max(result.chi_squared, least) / points) + 2.0 * k +
-                2.0 * k * (k + 1.0) / (points - k - 1.0);
+  result.aicc = points * std::log(std::max(result.chi_squared, least) / points) + 2.0 * k;
+  // Of six points the cubic stands alone, so that its criterion is compared with nothing.
+  if (points > k + 1.0) result.aicc += 2.0 * k * (k + 1.0) / (points - k - 1.0);
   result.optimum = inner_maximum(result.polynomial);
   return result;
 }
@@ -110,54 +112,43 @@ std::vector<double> in_x(const Polynomial& p, const Scale& scale) {
   return sum;
 }
 
-PeakFit peak_of(const Candidate& best, const Eigen::VectorXd& t, const Scale& scale) {
-  const double at = *best.optimum;
-  const Eigen::Index coefficients = best.polynomial.c.size();
+PeakFit peak_of(const Candidate& fitted, const Eigen::VectorXd& t, const Scale& scale) {
+  constexpr double nan = std::numeric_limits<double>::quiet_NaN();
+  const Eigen::Index coefficients = fitted.polynomial.c.size();
+  PeakFit fit{.coefficients = in_x(fitted.polynomial, scale),
+              .optimum = nan,
+              .maximum = nan,
+              .maximum_weights = {},
+              .optimum_weights = {},
+              .slopes = {},
+              .chi_squared = fitted.chi_squared,
+              .degrees_of_freedom = static_cast<int>(t.size() - coefficients),
+              .aicc = fitted.aicc,
+              .inside = fitted.optimum.has_value()};
+  if (!fit.inside) return fit;
+  const double at = *fitted.optimum;
   Eigen::VectorXd value(coefficients);
   Eigen::VectorXd slope(coefficients);
   for (Eigen::Index k = 0; k < coefficients; ++k) {
     value[k] = std::pow(at, static_cast<double>(k));
     slope[k] = k == 0 ? 0.0 : static_cast<double>(k) * std::pow(at, static_cast<double>(k - 1));
   }
-  const Eigen::VectorXd of_maximum = best.estimator.transpose() * value;
+  const Eigen::VectorXd of_maximum = fitted.estimator.transpose() * value;
   const Eigen::VectorXd of_optimum =
-      best.estimator.transpose() * slope * (-scale.half_width / best.polynomial.curvature(at));
-  PeakFit fit{.coefficients = in_x(best.polynomial, scale),
-              .optimum = scale.centre + scale.half_width * at,
-              .maximum = best.polynomial.at(at),
-              .maximum_weights = {of_maximum.begin(), of_maximum.end()},
-              .optimum_weights = {of_optimum.begin(), of_optimum.end()},
-              .slopes = {},
-              .chi_squared = best.chi_squared,
-              .degrees_of_freedom = static_cast<int>(t.size() - coefficients),
-              .aicc = best.aicc,
-              .u_degree_maximum = 0.0,
-              .u_degree_optimum = 0.0};
+      fitted.estimator.transpose() * slope * (-scale.half_width / fitted.polynomial.curvature(at));
+  fit.optimum = scale.centre + scale.half_width * at;
+  fit.maximum = fitted.polynomial.at(at);
+  fit.maximum_weights = {of_maximum.begin(), of_maximum.end()};
+  fit.optimum_weights = {of_optimum.begin(), of_optimum.end()};
   for (const double place : t)
-    fit.slopes.push_back(best.polynomial.slope(place) / scale.half_width);
+    fit.slopes.push_back(fitted.polynomial.slope(place) / scale.half_width);
   return fit;
-}
-
-void add_spread_of_degrees(const std::vector<Candidate>& candidates, const Candidate& best,
-                           const Scale& scale, PeakFit& fit) {
-  double sum = 0.0;
-  double of_maximum = 0.0;
-  double of_optimum = 0.0;
-  for (const Candidate& other : candidates) {
-    if (!other.optimum) continue;
-    const double weight = std::exp(0.5 * (best.aicc - other.aicc));
-    sum += weight;
-    of_maximum += weight * std::pow(other.polynomial.at(*other.optimum) - fit.maximum, 2);
-    of_optimum += weight * std::pow(scale.half_width * (*other.optimum - *best.optimum), 2);
-  }
-  fit.u_degree_maximum = std::sqrt(of_maximum / sum);
-  fit.u_degree_optimum = std::sqrt(of_optimum / sum);
 }
 
 }  // namespace
 
 std::optional<PeakFit> fit_peak(std::span<const double> x, std::span<const double> y,
-                                std::span<const double> variance, std::optional<int> degree) {
+                                std::span<const double> variance, int degree) {
   const auto n = static_cast<int>(x.size());
   if (n < fewest_points_to_fit) return std::nullopt;
   const auto [lowest, highest] = std::minmax_element(x.begin(), x.end());
@@ -176,23 +167,9 @@ std::optional<PeakFit> fit_peak(std::span<const double> x, std::span<const doubl
   std::sort(places.begin(), places.end());
   const auto distinct =
       static_cast<int>(std::unique(places.begin(), places.end()) - places.begin());
-  std::vector<Candidate> candidates;
-  for (int tried = degree.value_or(lowest_degree); tried <= degree.value_or(highest_degree);
-       ++tried) {
-    // AICc needs n > k + 1. Five points are enough for the parabola alone.
-    const bool enough = n >= tried + 4 || (tried == 2 && n >= fewest_points_to_fit);
-    if (enough && distinct > tried + 1) {
-      candidates.push_back(candidate(tried, t, values, root_weight));
-    }
-  }
-  if (candidates.empty()) return std::nullopt;
-  const auto best =
-      std::min_element(candidates.begin(), candidates.end(),
-                       [](const Candidate& a, const Candidate& b) { return a.aicc < b.aicc; });
-  if (!best->optimum) return std::nullopt;
-  PeakFit fit = peak_of(*best, t, scale);
-  if (candidates.size() > 1) add_spread_of_degrees(candidates, *best, scale, fit);
-  return fit;
+  const bool enough = n >= degree + (degree == 4 ? 4 : 3);
+  if (!enough || distinct <= degree + 1) return std::nullopt;
+  return peak_of(candidate(degree, t, values, root_weight), t, scale);
 }
 
 }  // namespace windwright::analysis

@@ -21,29 +21,24 @@ struct PeakFit {
   double chi_squared;                   // weighted sum of squared residuals
   int degrees_of_freedom;               // points less coefficients
   double aicc;                          // of this degree: below
-  double u_degree_maximum;  // spread of the maximum over the degrees that the points allow
-  double u_degree_optimum;
+  /// The maximum lies strictly between the smallest and the largest x. Otherwise optimum, maximum,
+  /// weights and slopes say nothing.
+  bool inside;
 };
 
-/// Degrees that are tried.
-inline constexpr int lowest_degree = 2;
-inline constexpr int highest_degree = 4;
-
-/// Least number of points for a fit: three coefficients and two to judge them by.
+/// Least number of points for a fit: the three coefficients of a parabola and two to judge them by.
 inline constexpr int fewest_points_to_fit = 5;
 
-/// Least squares with weights 1 / variance; of the degrees 2 to 4 the one with the smallest Akaike
-/// criterion corrected for few points, AICc = n ln(chi2 / n) + 2 k + 2 k (k + 1) / (n - k - 1), k
-/// the coefficients and the variance. Source: K. P. Burnham, D. R. Anderson, Model Selection and
-/// Multimodel Inference, 2nd ed. (2002), sections 2.4 and 4.3 (from memory); degrees are weighed by
-/// exp(-AICc / 2) for u_degree_....
+/// Least squares with weights 1 / variance by one degree, with its Akaike criterion corrected for
+/// few points, AICc = n ln(chi2 / n) + 2 k + 2 k (k + 1) / (n - k - 1), k the coefficients and the
+/// variance. Source: K. P. Burnham, D. R. Anderson, Model Selection and Multimodel Inference, 2nd
+/// ed. (2002), section 2.4 (from memory).
 /// @param x, y, variance  (points), one of each; variance above 0
-/// @param degree             this one alone, so that curves can be fitted alike; u_degree_... are 0
-/// @return  nothing with fewer points than the degree needs (fewest_points_to_fit at least), or
-///          where the maximum of the best polynomial is not strictly between the smallest and the
-///          largest x
+/// @param degree  2 to 4
+/// @return  nothing with fewer points than the degree needs: two more than coefficients, three for
+///          the quartic, so that AICc exists (of six points the cubic has none; it stands alone
+///          there), one more different x than coefficients
 std::optional<PeakFit> fit_peak(std::span<const double> x, std::span<const double> y,
-                                std::span<const double> variance,
-                                std::optional<int> degree = std::nullopt);
+                                std::span<const double> variance, int degree);
 
 }  // namespace windwright::analysis

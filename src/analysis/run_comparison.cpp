@@ -195,7 +195,7 @@ std::vector<MaximumOfRun> maxima_of(const Family& family) {
     alike = alike && same_setting(*member.curve, *family.front().curve) &&
             member.curve->optimum_tip_speed_ratio;
   }
-  const auto together = alike ? maxima_together(curves) : std::nullopt;
+  const auto together = alike ? fitted_alike(curves) : std::nullopt;
   for (std::size_t i = 0; together && i < maxima.size(); ++i) {
     // How well the pitch was set is no matter of the fit.
     const auto with_setting = [](Estimate fitted, const Estimate& single) {
@@ -204,7 +204,7 @@ std::vector<MaximumOfRun> maxima_of(const Family& family) {
       }
       return fitted;
     };
-    const MaximumOfCurve& fitted = (*together)[i];
+    const FittedCurve& fitted = (*together)[i];
     maxima[i] = {with_setting(fitted.maximum_cp, maxima[i].maximum_cp),
                  with_setting(fitted.optimum_tip_speed_ratio, *maxima[i].optimum_tip_speed_ratio)};
   }

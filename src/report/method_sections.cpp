@@ -59,8 +59,9 @@ std::string method(const Subject& subject, const analysis::Results& results) {
       "significant digit of U (GUM 7.2.6). Where a source states no uncertainty, none is made up.");
   if (fit) {
     item(
-        "<strong>Fit.</strong> Power coefficient as a polynomial in tip-speed ratio, by weighted "
-        "least squares; its highest point inside the measured range is the optimum.");
+        "<strong>Fit.</strong> Power coefficient as a cubic or quartic in tip-speed ratio (a "
+        "parabola of very few points), chosen by the corrected Akaike criterion, by weighted least "
+        "squares; its highest point inside the measured range is the optimum.");
   }
   if (theory) {
     item(

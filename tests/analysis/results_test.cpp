@@ -16,7 +16,9 @@
 #include <cmath>
 #include <filesystem>
 #include <numbers>
+#include <random>
 #include <string>
+#include <tuple>
 #include <vector>
 
 namespace windwright::analysis {
@@ -115,6 +117,67 @@ TEST(Reduction, GivesTheScatterOfPointsWithoutStatedUncertaintyToTheFit) {
   const auto json = to_json(results);
   EXPECT_TRUE(json.at("points").at(0).at("cp_electrical").at("u").is_null())
       << "not stated, which is not zero";
+}
+
+struct Held {
+  double maximum_pct;
+  double optimum_pct;
+};
+
+// How often the 95 % intervals of one curve's largest cp and optimum hold the truth, of 3000 draws
+// of the random errors alone: what is common to the points is carried exactly.
+Held held_by(KnownCurve known, bool leaning) {
+  known.u_gain = 0.0;
+  known.u_speed = 0.0;
+  std::mt19937 generator(11);
+  std::normal_distribution<double> normal;
+  constexpr int trials = 3000;
+  int maximum = 0;
+  int optimum = 0;
+  for (int trial = 0; trial < trials; ++trial) {
+    auto points = leaning ? points_on_leaning(known) : points_on(known);
+    for (Point& point : points) {
+      auto& power_W = point.quantities.at("dc_power_W");
+      power_W = (1.0 + known.u_random * normal(generator)) * power_W;
+    }
+    const Results results =
+        reduce({.points = points, .rotor = saltmarsh().rotor, .with_theory = false});
+    const Curve& curve = results.curves.at(0);
+    if (!curve.optimum_tip_speed_ratio) continue;
+    maximum +=
+        std::abs(curve.maximum_cp.value() - known.maximum) < curve.maximum_cp.expanded() ? 1 : 0;
+    const auto& place = *curve.optimum_tip_speed_ratio;
+    optimum += std::abs(place.value() - known.optimum) < place.expanded() ? 1 : 0;
+  }
+  return {100.0 * maximum / trials, 100.0 * optimum / trials};
+}
+
+// Curves that lean as rotors' do, so that no polynomial is the truth, and a parabola. Of the
+// optimum a parabola through the second row's points would hold it in 29 %.
+TEST(Reduction, IntervalsOfASingleCurveAreHonest) {
+  for (const auto& [points, u, leaning] :
+       {std::tuple{16, 0.01, true}, std::tuple{9, 0.01, true}, std::tuple{9, 0.003, false}}) {
+    KnownCurve known;
+    known.points = points;
+    known.u_random = u;
+    const Held held = held_by(known, leaning);
+    EXPECT_NEAR(held.maximum_pct, 95.0, 1.0) << points << ' ' << u << ' ' << leaning;
+    EXPECT_NEAR(held.optimum_pct, 95.0, 1.0) << points << ' ' << u << ' ' << leaning;
+  }
+}
+
+TEST(Reduction, SaysWhereOnlyAParabolaCanBeFitted) {
+  KnownCurve known;
+  known.points = 5;
+  const Results few = reduced(points_on(known));
+  EXPECT_EQ(few.curves.at(0).fit.size(), 3U);
+  EXPECT_NE(boost::json::serialize(to_json(few)).find("a parabola through few points"),
+            std::string::npos);
+  known.points = 6;
+  const Results enough = reduced(points_on(known));
+  EXPECT_EQ(enough.curves.at(0).fit.size(), 4U);
+  EXPECT_EQ(boost::json::serialize(to_json(enough)).find("parabola"), std::string::npos);
+  EXPECT_NEAR(enough.curves.at(0).optimum_tip_speed_ratio->value(), known.optimum, 1e-9);
 }
 
 TEST(Reduction, ModelledLossesLeadFromTheDcTerminalsBackToTheShaft) {

@@ -129,21 +129,6 @@ TEST(RunComparison, SingleCurvesAreComparedWhateverTheirSettings) {
   EXPECT_THROW(compare_runs({reduced(several, "b", true)}), base::BadInput);
 }
 
-// Leaning to the left, as measured curves do, so that no polynomial is the truth:
-// cp = maximum (x exp(1 - x))^2.8, x the tip-speed ratio over the optimum.
-std::vector<Point> points_on_leaning(const KnownCurve& known) {
-  auto points = points_on(known);
-  for (Point& point : points) {
-    const auto q = [&](const char* name) { return point.quantities.at(name).value(); };
-    const double x = q("rotor_speed_rad_s") * known.radius_m / q("air_speed_m_s") / known.optimum;
-    const double parabola =
-        known.maximum - known.curvature * std::pow((x - 1.0) * known.optimum, 2);
-    auto& power_W = point.quantities.at("dc_power_W");
-    power_W = known.maximum * std::pow(x * std::exp(1.0 - x), 2.8) / parabola * power_W;
-  }
-  return points;
-}
-
 // Two runs on the same two sensors, drawn 4000 times with a known truth: relative errors of air
 // speed and power common to both, random errors of each point. The 95 % intervals of the
 // differences hold the true ones in 94 to 96 %, and are a small part of what independent runs would

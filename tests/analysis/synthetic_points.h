@@ -59,6 +59,21 @@ inline std::vector<Point> points_on(const KnownCurve& known, int first = 1) {
   return points;
 }
 
+/// Leaning to the left, as measured curves do, so that no polynomial is the truth:
+/// cp = maximum (x exp(1 - x))^2.8, x the tip-speed ratio over the optimum.
+inline std::vector<Point> points_on_leaning(const KnownCurve& known) {
+  auto points = points_on(known);
+  for (Point& point : points) {
+    const auto q = [&](const char* name) { return point.quantities.at(name).value(); };
+    const double x = q("rotor_speed_rad_s") * known.radius_m / q("air_speed_m_s") / known.optimum;
+    const double parabola =
+        known.maximum - known.curvature * std::pow((x - 1.0) * known.optimum, 2);
+    auto& power_W = point.quantities.at("dc_power_W");
+    power_W = known.maximum * std::pow(x * std::exp(1.0 - x), 2.8) / parabola * power_W;
+  }
+  return points;
+}
+
 inline void append(std::vector<Point>& all, const std::vector<Point>& more) {
   all.insert(all.end(), more.begin(), more.end());
 }
