@@ -148,17 +148,6 @@ std::vector<double> input_correlation(const MeasurementModel& model) {
   return correlation;
 }
 
-std::vector<double> covariance_of(const MeasurementModel& model) {
-  const std::size_t n = model.inputs.size();
-  std::vector<double> covariance = input_correlation(model);
-  for (std::size_t i = 0; i < n; ++i) {
-    for (std::size_t j = 0; j < n; ++j)
-      covariance[i * n + j] *=
-          model.inputs[i].standard_uncertainty * model.inputs[j].standard_uncertainty;
-  }
-  return covariance;
-}
-
 std::vector<double> independent_directions(const MeasurementModel& model) {
   const std::size_t n = model.inputs.size();
   std::vector<double> directions(n * n);

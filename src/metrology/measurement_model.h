@@ -62,9 +62,6 @@ std::vector<double> input_values(const MeasurementModel& model);
 /// Correlation coefficients of all inputs, inputs x inputs, row by row.
 std::vector<double> input_correlation(const MeasurementModel& model);
 
-/// Covariance of all inputs, inputs x inputs, row by row, as the first-order law takes it.
-std::vector<double> covariance_of(const MeasurementModel& model);
-
 /// Inputs as functions of independent ones of variance 1: inputs x inputs, row by row, d input /
 /// dz.
 std::vector<double> independent_directions(const MeasurementModel& model);

@@ -5,6 +5,7 @@
 #include "metrology/block_program.h"
 #include "metrology/measurement_model.h"
 #include "metrology/program.h"
+#include "metrology/tail_moments.h"
 #include "metrology/trial_draws.h"
 #include "metrology/uncertain_input.h"
 
@@ -101,30 +102,10 @@ struct Figures {
   double high = 0.0;
 };
 
-// Which moments an output surely has. A t-distribution has a mean above 1 and a variance above 2
-// degrees of freedom; a bounded equation would tame it, but nothing here proves bounds.
-struct Moments {
-  bool mean = true;
-  bool variance = true;
-};
-
-Moments moments_that_exist(const MeasurementModel& model, std::size_t o) {
-  const std::vector<bool> behind = inputs_behind(model.program, model.program.outputs[o]);
-  Moments exist;
-  for (std::size_t i = 0; i < behind.size(); ++i) {
-    const UncertainInput& input = model.inputs[i];
-    if (!behind[i] || input.distribution != Distribution::normal) continue;
-    if (input.standard_uncertainty == 0.0) continue;
-    exist.mean = exist.mean && input.degrees_of_freedom > 1.0;
-    exist.variance = exist.variance && input.degrees_of_freedom > 2.0;
-  }
-  return exist;
-}
-
 class Stability {
  public:
-  Stability(double tolerance, double level, Moments exist)
-      : tolerance_(tolerance), level_(level), exist_(exist) {}
+  Stability(double tolerance, double level, TailMoments exist)
+      : tolerance_(tolerance), level_(level), exist_(std::move(exist)) {}
 
   void add(std::span<const double> values) {
     const std::vector<double> finite = finite_ones(values);
@@ -148,7 +129,7 @@ class Stability {
  private:
   double tolerance_;
   double level_;
-  Moments exist_;
+  TailMoments exist_;
   std::vector<std::vector<double>> figures_ = std::vector<std::vector<double>>(4);
 };
 
@@ -169,7 +150,7 @@ MonteCarloOutput output_of(std::span<const double> all, double level, const Meas
   }
   const TrialMoments moments = moments_of(values);
   const CoverageIntervals intervals = coverage_intervals(values, level);
-  const Moments exist = moments_that_exist(model, o);
+  const TailMoments exist = tail_moments(model, o);
   // The mean's own standard error wants a variance.
   double error = std::max(intervals.low_standard_error, intervals.high_standard_error);
   if (exist.variance)
@@ -178,6 +159,7 @@ MonteCarloOutput output_of(std::span<const double> all, double level, const Meas
           .not_finite = all.size() - values.size(),
           .value = exist.mean ? moments.mean : none,
           .u = exist.variance ? moments.standard_deviation : none,
+          .exist = exist,
           .intervals = intervals,
           .numerical_tolerance = 2.0 * error,
           .stable = true};
@@ -269,7 +251,7 @@ AdaptiveEnd adaptive_trials(Trials& trials, const MonteCarloOptions& options,
                             const MeasurementModel& model) {
   std::vector<Stability> outputs;
   for (std::size_t o = 0; o < options.tolerances.size(); ++o)
-    outputs.emplace_back(options.tolerances[o], options.level, moments_that_exist(model, o));
+    outputs.emplace_back(options.tolerances[o], options.level, tail_moments(model, o));
   std::size_t made = 0;
   for (bool stable = false; !stable && made + sequence <= options.most_trials;) {
     trials.extend_to(made + sequence);

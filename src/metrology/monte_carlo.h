@@ -3,6 +3,7 @@
 
 #include "metrology/coverage_interval.h"
 #include "metrology/measurement_model.h"
+#include "metrology/tail_moments.h"
 
 #include <cstddef>
 #include <cstdint>
@@ -27,10 +28,9 @@ struct MonteCarloOutput {
   /// Fewer than the trials made where the equation has no value for some (JSON: not_finite).
   std::size_t trials;
   std::size_t not_finite;
-  /// NaN where the trials' mean need not exist: an input with 1 degree of freedom or fewer.
-  double value;
-  /// NaN where their variance need not exist: an input with 2 degrees of freedom or fewer.
-  double u;
+  double value;       // NaN where the distribution need not have a mean
+  double u;           // NaN where it need not have a variance
+  TailMoments exist;  // and why it need not
   CoverageIntervals intervals;
   /// Twice the largest standard error of the symmetric interval's ends and of value and u that
   /// exist.

@@ -127,6 +127,25 @@ void remark_on_inputs(const MeasurementModel& model, std::vector<std::string>& r
         names(model, limited)));
 }
 
+}  // namespace
+
+std::string no_moments(const MonteCarloOutput& trials) {
+  const TailMoments& exist = trials.exist;
+  if (exist.variance) return {};
+  const std::string growth =
+      std::isfinite(exist.growth)
+          ? fmt::format("as the power {:.3g} of {}", exist.growth, exist.input)
+          : fmt::format("faster than any power of {}", exist.input);
+  return fmt::format(
+      "far out it grows {}, whose t-distribution has {:.3g} degrees of freedom: the trials have "
+      "intervals, but {}",
+      growth, exist.degrees_of_freedom,
+      exist.mean ? "their standard uncertainty does not exist"
+                 : "neither a mean nor a standard uncertainty exists");
+}
+
+namespace {
+
 void remark_on_output(const PropagatedOutput& output, bool kink,
                       std::vector<std::string>& remarks) {
   const std::string& name = output.name;
@@ -140,18 +159,8 @@ void remark_on_output(const PropagatedOutput& output, bool kink,
         fmt::format("{} has a kink (abs, min or max) exactly at the inputs' values: first and "
                     "second order take one side of it.",
                     name));
-  if (std::isnan(output.monte_carlo.value)) {
-    remarks.push_back(
-        fmt::format("{}: an input with 1 degree of freedom or fewer has no mean under its "
-                    "t-distribution, so the trials have intervals but neither value nor standard "
-                    "uncertainty.",
-                    name));
-  } else if (std::isnan(output.monte_carlo.u)) {
-    remarks.push_back(
-        fmt::format("{}: an input with 2 degrees of freedom or fewer has no variance under its "
-                    "t-distribution, so the trials have intervals but no standard uncertainty.",
-                    name));
-  }
+  if (const std::string reason = no_moments(output.monte_carlo); !reason.empty())
+    remarks.push_back(fmt::format("{}: {}.", name, reason));
   if (output.monte_carlo.not_finite > 0)
     remarks.push_back(fmt::format(
         "{} has no value in {} of {} trials: mean, standard uncertainty and intervals are those of "

@@ -86,4 +86,8 @@ Propagation propagation(const MeasurementModel& model, const PropagationOptions&
 /// Half a unit of the last of so many significant digits: JCGM 101:2008, 7.9.2.
 double numerical_tolerance(double standard_uncertainty, int significant_digits);
 
+/// Why the trials state no value, or no standard uncertainty, in words; empty where they state
+/// both.
+std::string no_moments(const MonteCarloOutput& trials);
+
 }  // namespace windwright::metrology

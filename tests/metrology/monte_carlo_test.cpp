@@ -69,11 +69,14 @@ TEST(MonteCarlo, IsTheSameToTheBitWithEveryInstructionSet) {
   const auto figures = [] {
     const MonteCarlo got = monte_carlo(everything(), {.trials = 20'001, .seed = 7});
     std::vector<double> list = got.correlation;
+    for (const auto& trials : trials_of(everything(), 7, 20'001)) {
+      for (const double trial : trials)
+        list.push_back(std::isnan(trial) ? 0.0 : trial);
+    }
     for (const MonteCarloOutput& output : got.outputs) {
-      list.insert(list.end(),
-                  {output.value, output.u, output.intervals.symmetric.low,
-                   output.intervals.symmetric.high, output.intervals.shortest.low,
-                   output.intervals.shortest.high, static_cast<double>(output.not_finite)});
+      list.insert(list.end(), {output.intervals.symmetric.low, output.intervals.symmetric.high,
+                               output.intervals.shortest.low, output.intervals.shortest.high,
+                               static_cast<double>(output.not_finite)});
     }
     return list;
   };
@@ -83,7 +86,7 @@ TEST(MonteCarlo, IsTheSameToTheBitWithEveryInstructionSet) {
     const auto target = left & -left;
     hwy::SetSupportedTargetsForTest(target);
     hwy::GetChosenTarget().Update(hwy::SupportedTargets());
-    EXPECT_EQ(figures(), widest) << hwy::TargetName(target);
+    EXPECT_TRUE(figures() == widest) << hwy::TargetName(target);
     ++tried;
     hwy::SetSupportedTargetsForTest(0);
   }
