@@ -59,15 +59,14 @@ double size_at(const MeasurementModel& model, std::size_t output, const Directio
   }
   double share = 1.0;
   for (const std::size_t member : direction.members) {
-    at[member] = model.inputs[member].value +
-                 share * distance * model.inputs[member].standard_uncertainty;
+    at[member] =
+        model.inputs[member].value + share * distance * model.inputs[member].standard_uncertainty;
     share *= alternating ? -0.83 : 0.83;
   }
   return std::abs(values_of(model.program, at)[model.program.outputs[output]]);
 }
 
-double growth_along(const MeasurementModel& model, std::size_t output,
-                    const Direction& direction) {
+double growth_along(const MeasurementModel& model, std::size_t output, const Direction& direction) {
   constexpr double near = 1e4;
   constexpr double far = 1e8;
   double growth = 1.0;

@@ -3,6 +3,7 @@
 #include "report/charts.h"
 #include "report/drawing.h"
 #include "report/notation.h"
+#include "report/river.h"
 
 #include <fmt/format.h>
 
@@ -19,30 +20,11 @@ namespace {
 
 constexpr std::string_view ink = "#33393f";
 constexpr std::string_view quiet = "#6b747c";
-constexpr std::string_view water = "#7fa3bd";  // what flows on
-constexpr std::string_view bank = "#2f5f80";   // a stage
-constexpr std::string_view lost = "#d3d7da";   // what leaves
 
 constexpr double top = 78.0;         // of the river
 constexpr double widest_px = 150.0;  // the wind
 constexpr double fall_px = 20.0;     // by which a loss leaves downwards
 constexpr double bar_px = 5.0;
-
-/// A band `thick` high that leaves at `upper`, sinks by `fall_px` and ends in a point at `end_x`.
-std::string leaving_path(Position upper, double thick, double end_x) {
-  const double bend = 0.2 * (end_x - upper.x);
-  const double head = std::clamp(0.25 * thick, 4.0, 14.0);
-  const double y = upper.y + fall_px;
-  const auto pair = [](double px, double py) { return coordinate(px) + ' ' + coordinate(py); };
-  const double x = upper.x;
-  return fmt::format("M{}C{} {} {}L{}L{}L{}L{}L{}L{}C{} {} {}Z", pair(x, upper.y),
-                     pair(x + bend, upper.y), pair(x + bend, y), pair(x + 2.0 * bend, y),
-                     pair(end_x - head, y), pair(end_x - head, y - 3.0),
-                     pair(end_x, y + 0.5 * thick), pair(end_x - head, y + thick + 3.0),
-                     pair(end_x - head, y + thick), pair(x + 2.0 * bend, y + thick),
-                     pair(x + bend, y + thick), pair(x + bend, upper.y + thick),
-                     pair(x, upper.y + thick));
-}
 
 void stage_label(Drawing& drawing, const analysis::Stage& stage, std::size_t index, double x) {
   drawing.text({x, 12.0}, capitalised(stage.name), {.size = 13.0, .bold = true});
@@ -78,17 +60,18 @@ std::string energy_chain_chart(const analysis::PointResult& point) {
     const double x = 8.0 + step * static_cast<double>(i);
     const bool last = i + 1 == stages.size();
     const double onward = last ? thick(i) : std::min(thick(i), thick(i + 1));
-    drawing.rectangle({x, top}, last ? 70.0 : step, onward, water);
+    drawing.rectangle({x, top}, last ? 70.0 : step, onward, river::water);
     if (last) {
       drawing.area(fmt::format("M{} {}L{} {}L{} {}Z", coordinate(x + 70.0), coordinate(top - 4.0),
                                coordinate(x + 84.0), coordinate(top + 0.5 * onward),
                                coordinate(x + 70.0), coordinate(top + onward + 4.0)),
-                   water);
+                   river::water);
     } else {
       const double loss = std::max(0.0, thick(i) - onward);
       const metrology::Estimate lost_W = stages[i].power_W - stages[i + 1].power_W;
       if (loss > 0.0) {
-        drawing.area(leaving_path({x, top + onward}, loss, x + 0.84 * step), lost);
+        drawing.area(river::leaving_path({x, top + onward}, {loss, fall_px}, x + 0.84 * step),
+                     river::lost);
       }
       // A wide band carries its label, a narrow one has it below.
       const double label =
@@ -99,7 +82,7 @@ std::string energy_chain_chart(const analysis::PointResult& point) {
       drawing.text({label_x, label + 15.0}, with_uncertainty(lost_W) + " W",
                    {.size = 11.0, .colour = std::string(ink)});
     }
-    drawing.rectangle({x, top - 3.0}, bar_px, thick(i) + 6.0, bank);
+    drawing.rectangle({x, top - 3.0}, bar_px, thick(i) + 6.0, river::bank);
     stage_label(drawing, stages[i], i, x);
   }
   return drawing.svg();

@@ -4,6 +4,7 @@
 #include "report/drawing.h"
 #include "report/notation.h"
 #include "report/pictures.h"
+#include "report/river.h"
 
 #include <fmt/format.h>
 
@@ -24,10 +25,7 @@ using metrology::Estimate;
 
 constexpr std::string_view ink = "#33393f";
 constexpr std::string_view quiet = "#6b747c";
-constexpr std::string_view water = "#7fa3bd";
 constexpr std::string_view spring = "#b8a05c";  // out of a store
-constexpr std::string_view bank = "#2f5f80";
-constexpr std::string_view lost_colour = "#d3d7da";
 
 constexpr double widest_px = 120.0;
 constexpr double step_px = 146.0;  // from a column to the next
@@ -164,16 +162,6 @@ std::string band_path(Position from, Position to, double thick) {
                      pair(from.x + near_from, from.y + thick), pair(from.x, from.y + thick));
 }
 
-std::string leaving_path(Position upper, double thick, double end_x) {
-  const double bend = 0.4 * (end_x - upper.x);
-  const double y = upper.y + fall_px;
-  const double head = std::clamp(0.3 * thick, 4.0, 10.0);
-  return band_path(upper, {upper.x + 2.0 * bend, y}, thick) +
-         fmt::format("M{} {}L{} {}L{} {}Z", coordinate(upper.x + 2.0 * bend), coordinate(y - 3.0),
-                     coordinate(upper.x + 2.0 * bend + head), coordinate(y + 0.5 * thick),
-                     coordinate(upper.x + 2.0 * bend), coordinate(y + thick + 3.0));
-}
-
 void label(Drawing& drawing, const analysis::ChainStage& stage, const Place& place) {
   const double top = place.y - label_px + 10.0;
   const auto line = [&](double down, const std::string& text, std::string_view colour) {
@@ -201,8 +189,9 @@ void label(Drawing& drawing, const analysis::ChainStage& stage, const Place& pla
 void loss(Drawing& drawing, const analysis::ChainStage& stage, const Place& place) {
   if (!(place.lost_px > 0.0)) return;
   const double upper = place.y + place.onward_px;
-  drawing.area(leaving_path({place.x + bar_px, upper}, place.lost_px, place.x + 0.82 * step_px),
-               lost_colour);
+  drawing.area(river::leaving_path({place.x + bar_px, upper}, {place.lost_px, fall_px},
+                                   place.x + 0.82 * step_px),
+               river::lost);
   const double y = upper + fall_px + place.lost_px + 10.0;
   drawing.text({place.x + 8.0, y}, stage.name == "rotor" ? "stays in the wind" : "lost",
                {.size = 10.0, .colour = std::string(quiet)});
@@ -245,14 +234,15 @@ std::string window_chain_picture(const analysis::EnergyChain& chain) {
     if (thick > 0.0) {
       drawing.area(band_path({from.x + bar_px, from.y + from.right_used_px},
                              {to.x, to.y + to.left_used_px}, std::max(0.75, thick)),
-                   band.drawn_from_store ? spring : water);
+                   band.drawn_from_store ? spring : river::water);
     }
     from.right_used_px += thick;
     to.left_used_px += thick;
   }
   for (std::size_t i = 0; i < places.size(); ++i) {
     loss(drawing, chain.stages[i], places[i]);
-    drawing.rectangle({places[i].x, places[i].y - 2.0}, bar_px, places[i].height_px + 4.0, bank);
+    drawing.rectangle({places[i].x, places[i].y - 2.0}, bar_px, places[i].height_px + 4.0,
+                      river::bank);
     label(drawing, chain.stages[i], places[i]);
   }
   return drawing.document();
