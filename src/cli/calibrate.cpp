@@ -75,7 +75,9 @@ void add_use_options(CLI::App& verb, CalibrateOptions& options) {
                   "reading to turn into a value; several of the same input, with commas")
       ->delimiter(',')
       ->allow_extra_args(false);
-  verb.add_option("--u-reading", options.u_reading, "standard uncertainty of that reading");
+  verb.add_option(
+      "--u-reading", options.u_reading,
+      "standard uncertainty of that reading; as stated at the calibration if not given");
   verb.add_option("--reference", options.reference, "value whose reading is wanted");
   verb.add_option("--u-reference", options.u_reference, "standard uncertainty of that value");
   verb.add_option("--field-point", options.field_points,

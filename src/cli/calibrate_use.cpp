@@ -22,6 +22,7 @@
 #include <numeric>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace windwright::cli {
@@ -80,6 +81,37 @@ void take_nominal(const CalibrateOptions& options, const metrology::Certificate&
   with_tolerance.u_drift = limit / std::sqrt(3.0);  // rectangular, JCGM 100:2008 4.3.7
 }
 
+// Where the scatter of the reading comes from, for JSON.
+std::string_view name_of(metrology::Scatter scatter) {
+  switch (scatter) {
+    case metrology::Scatter::given:
+      return "--u-reading";
+    case metrology::Scatter::of_calibration:
+      return "u_reading of the calibration";
+    case metrology::Scatter::of_residuals:
+      return "residuals of the calibration";
+    case metrology::Scatter::of_readings:
+      return "these readings";
+    case metrology::Scatter::nowhere:
+      break;
+  }
+  return "not in the uncertainty";
+}
+
+void print_scatter(const metrology::Certificate& certificate, double reading,
+                   metrology::Scatter scatter) {
+  if (scatter == metrology::Scatter::of_calibration) {
+    fmt::print(
+        "the reading is taken to scatter by {:.2g} {}, as stated at the calibration: "
+        "--u-reading if it does not\n",
+        metrology::stated_u_reading(certificate, reading), certificate.reading_unit);
+  } else if (scatter == metrology::Scatter::nowhere) {
+    fmt::print(
+        "warning: the reading's own scatter is not in this uncertainty, as nothing states "
+        "it: give --u-reading, or several readings\n");
+  }
+}
+
 int show_value(const CalibrateOptions& options, metrology::Certificate certificate) {
   std::vector<double> readings = options.readings;
   for (const double reading : readings) {
@@ -89,6 +121,8 @@ int show_value(const CalibrateOptions& options, metrology::Certificate certifica
   take_nominal(options, certificate, readings, certificate);
   const metrology::Estimate value =
       metrology::value_of_readings(certificate, readings, options.u_reading, "--u-reading");
+  const metrology::Scatter scatter =
+      metrology::scatter_source(certificate, readings, options.u_reading);
   bool covered = true;
   for (const double reading : readings)
     covered &= metrology::covers(certificate, reading);
@@ -97,12 +131,14 @@ int show_value(const CalibrateOptions& options, metrology::Certificate certifica
     json::object result = with_interval(value, unit);
     result["covered"] = covered;
     result["contributions"] = contributions(value);
+    result["reading_scatter"] = name_of(scatter);
     if (options.certificate.empty()) result["nominal"] = true;
     fmt::print("{}", base::json_text(result));
     return done;
   }
   fmt::print("{:.6g} {}, standard uncertainty {:.2g}, expanded (95 %) {:.2g}\n", value.value(),
              unit, value.u(), value.expanded());
+  print_scatter(certificate, readings.front(), scatter);
   if (options.certificate.empty()) {
     fmt::print("nominal curve, {}: what this sensor deviates from it is {}\n", options.model,
                options.tolerance_class.empty() ? "not in the uncertainty" : "taken from its class");

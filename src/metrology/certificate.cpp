@@ -14,6 +14,7 @@
 #include <cmath>
 #include <cstddef>
 #include <limits>
+#include <numeric>
 #include <span>
 #include <string>
 #include <string_view>
@@ -72,22 +73,33 @@ Fit fit_polynomial_jointly(const Law& law, Readings readings, std::string_view w
   return in_powers_of_reference(fit_law(law, readings, where), middle, half_width);
 }
 
+// Standard uncertainties stated for one row, in a column or a covariance; 0 where they are not.
+struct StatedUncertainties {
+  double reference;
+  double reading;
+};
+StatedUncertainties stated(const Readings& readings, std::size_t row) {
+  const std::size_t size = readings.reading.size();
+  const std::size_t joint = 2 * size;
+  const std::vector<double>& covariance = readings.covariance;
+  if (covariance.size() == joint * joint) {
+    const std::size_t below = row + size;
+    return {.reference = std::sqrt(covariance[row * joint + row]),
+            .reading = std::sqrt(covariance[below * joint + below])};
+  }
+  if (!covariance.empty())
+    return {.reference = 0.0, .reading = std::sqrt(covariance[row * size + row])};
+  return {.reference = readings.u_reference.empty() ? 0.0 : readings.u_reference[row],
+          .reading = readings.u_reading.empty() ? 0.0 : readings.u_reading[row]};
+}
+
 // What readings and references scatter by themselves, in the law's value: mean of the variances.
 double own_variance(const Certificate& certificate, const Readings& readings) {
   const Curve curve(certificate);
   const std::size_t size = readings.reading.size();
-  const std::size_t joint = 2 * size;
-  const bool both = readings.covariance.size() == joint * joint;
   double own = 0.0;
   for (std::size_t i = 0; i < size; ++i) {
-    double u_reading = readings.u_reading.empty() ? 0.0 : readings.u_reading[i];
-    double u_reference = readings.u_reference.empty() ? 0.0 : readings.u_reference[i];
-    if (both) {
-      u_reference = std::sqrt(readings.covariance[i * joint + i]);
-      u_reading = std::sqrt(readings.covariance[(i + size) * joint + i + size]);
-    } else if (!readings.covariance.empty()) {
-      u_reading = std::sqrt(readings.covariance[i * size + i]);
-    }
+    const auto [u_reference, u_reading] = stated(readings, i);
     const bool backward = curve.is_backward();
     const double slope = curve.slope(backward ? readings.reading[i] : readings.reference[i]);
     const double moved = slope * (backward ? u_reading : u_reference);
@@ -118,6 +130,44 @@ void take_ranges(Certificate& certificate, const Readings& readings, const Law& 
   }
   std::copy(range[0], range[0] + 2, certificate.reference_range);
   std::copy(range[1], range[1] + 2, certificate.reading_range);
+}
+
+// Where a reading stands on the axis of the law's value, and how long a step of it is there.
+struct OnLaw {
+  double place;
+  double per_reading;  // above 0
+};
+OnLaw on_law(const Curve& curve, double reading) {
+  if (!curve.is_backward()) return {.place = reading, .per_reading = 1.0};
+  return {.place = curve.value(reading), .per_reading = std::abs(curve.value_per_reading(reading))};
+}
+
+// The least-squares line of the stated uncertainties, at the ends of the range and within what is
+// stated: exact where they are all the same or go with the reading.
+void take_u_reading(Certificate& certificate, const Readings& readings) {
+  const Curve curve(certificate);
+  std::vector<double> places;
+  std::vector<double> scatter;
+  for (std::size_t i = 0; i < readings.reading.size(); ++i) {
+    const OnLaw at = on_law(curve, readings.reading[i]);
+    places.push_back(at.place);
+    scatter.push_back(at.per_reading * stated(readings, i).reading);
+  }
+  const auto size = static_cast<double>(places.size());
+  const double middle = std::accumulate(places.begin(), places.end(), 0.0) / size;
+  const double mean = std::accumulate(scatter.begin(), scatter.end(), 0.0) / size;
+  double squares = 0.0;
+  double products = 0.0;
+  for (std::size_t i = 0; i < places.size(); ++i) {
+    squares += std::pow(places[i] - middle, 2);
+    products += (places[i] - middle) * (scatter[i] - mean);
+  }
+  const auto [least, most] = std::minmax_element(scatter.begin(), scatter.end());
+  for (int end = 0; end < 2; ++end) {
+    const OnLaw at = on_law(curve, certificate.reading_range[end]);
+    const double line = squares > 0.0 ? mean + products / squares * (at.place - middle) : mean;
+    certificate.u_reading[end] = std::clamp(line, *least, *most) / at.per_reading;
+  }
 }
 
 // Value and systematic parts without field adjustment; without the residual it leaves out the drift
@@ -191,6 +241,7 @@ Certificate calibrate(Certificate certificate, const Readings& readings, std::st
   }
   require_representable(certificate.fit, where);
   take_ranges(certificate, readings, *law);
+  take_u_reading(certificate, readings);
   require_one_to_one(certificate, where);
   const double residual = certificate.fit.residual_standard_deviation;
   certificate.lack_of_fit =
@@ -270,6 +321,18 @@ Estimate estimate_of(const Certificate& certificate, double reading) {
               static_cast<double>(certificate.fit.degrees_of_freedom)});
   add_if_any(estimate, name + ":drift", {certificate.u_drift, known});
   return estimate;
+}
+
+double stated_u_reading(const Certificate& certificate, double reading) {
+  const auto& [at_low, at_high] = certificate.u_reading;
+  if (at_low == 0.0 && at_high == 0.0) return 0.0;
+  const Curve curve(certificate);
+  const OnLaw low = on_law(curve, certificate.reading_range[0]);
+  const OnLaw high = on_law(curve, certificate.reading_range[1]);
+  const OnLaw here = on_law(curve, reading);
+  const double share = std::clamp((here.place - low.place) / (high.place - low.place), 0.0, 1.0);
+  const double from = at_low * low.per_reading;
+  return (from + share * (at_high * high.per_reading - from)) / here.per_reading;
 }
 
 bool covers(const Certificate& certificate, double reading) {

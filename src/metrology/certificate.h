@@ -72,6 +72,9 @@ struct Certificate {
   CalibrationAir air = {};
   std::vector<TraceabilityLink> traceability = {};  // nearest first
   std::optional<FieldAdjustment> adjustment = {};
+  /// Standard uncertainty of one reading as stated with the calibration, at both ends of
+  /// reading_range, in the reading's unit; 0 where none was stated.
+  double u_reading[2] = {0.0, 0.0};
 };
 
 /// Fits the model of a certificate to readings and fills in fit, lack of fit and ranges; everything
@@ -110,6 +113,11 @@ double reading_of(const Certificate& certificate, double reference);
 /// After a field adjustment, what calibration and field points have in common cancels; the points
 /// add `<channel>:field-a` and `<channel>:field-b`.
 Estimate estimate_of(const Certificate& certificate, double reading);
+
+/// Standard uncertainty that the calibration states for one such reading: between the ends of the
+/// range a straight line over the law's value (over the reading; of a backward law over the value,
+/// and in its unit), beyond them that of the end. 0: none was stated.
+double stated_u_reading(const Certificate& certificate, double reading);
 
 /// Whether a reading lies within the readings of the calibration.
 bool covers(const Certificate& certificate, double reading);

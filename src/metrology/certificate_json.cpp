@@ -290,6 +290,16 @@ void read_additions(const Object& object, Certificate& certificate) {
                                           .valid_until = link.text("valid_until")});
     }
   }
+  if (object.has("u_reading")) {
+    const std::vector<double> ends = object.row("u_reading", 2);
+    for (std::size_t end = 0; end < 2; ++end) {
+      if (ends[end] < 0.0) {
+        throw base::BadInput(object.place("u_reading"), "is negative",
+                             "[at the lowest, at the highest reading], each 0 or more");
+      }
+      certificate.u_reading[end] = ends[end];
+    }
+  }
   if (!object.has("field_adjustment") || object.is_null("field_adjustment")) return;
   const Object adjustment = object.object("field_adjustment");
   const std::vector<Object> points = adjustment.objects("points");
@@ -328,6 +338,7 @@ json::value to_json(const Certificate& certificate) {
         {"u", certificate.standard.u},
         {"u_relative", certificate.standard.u_relative}}},
       {"u_drift", certificate.u_drift},
+      {"u_reading", numbers(certificate.u_reading)},
       {"expanded_uncertainty",
        {{"value", largest.expanded},
         {"coverage_factor", largest.coverage_factor},

@@ -51,32 +51,43 @@ Certificate without_residual(Certificate certificate) {
 
 }  // namespace
 
+Scatter scatter_source(const Certificate& certificate, const std::vector<double>& readings,
+                       std::optional<double> u_reading) {
+  if (u_reading) return Scatter::given;
+  if (std::isnan(certificate.fit.chi_squared)) return Scatter::of_residuals;
+  if (readings.size() > 1) return Scatter::of_readings;
+  return stated_u_reading(certificate, readings.front()) > 0.0 ? Scatter::of_calibration
+                                                               : Scatter::nowhere;
+}
+
 Estimate value_of_readings(const Certificate& certificate, const std::vector<double>& readings,
                            std::optional<double> u_reading, std::string_view where) {
   if (u_reading) require_u(*u_reading, where);
   const Sample sample = sample_of(readings);
-  const Fit& fit = certificate.fit;
-  const bool stated = !std::isnan(fit.chi_squared);
+  const auto size = static_cast<double>(readings.size());
   const double slope = sensitivity(certificate, sample.mean);
-  const std::string random = certificate.channel + ":reading#1";
-  if (u_reading) {
-    const bool accepted = stated && !lack_of_fit_is_significant(fit);
-    Estimate value =
-        estimate_of(accepted ? without_residual(certificate) : certificate, sample.mean);
-    if (*u_reading > 0.0) value.add(random, {slope * *u_reading, known});
-    return value;
+  Contribution random{.u = 0.0, .dof = known};
+  Certificate curve = certificate;
+  switch (scatter_source(certificate, readings, u_reading)) {
+    case Scatter::given:
+    case Scatter::of_calibration:
+      random.u = slope * u_reading.value_or(stated_u_reading(certificate, sample.mean));
+      if (!std::isnan(curve.fit.chi_squared) && !lack_of_fit_is_significant(curve.fit))
+        curve.lack_of_fit = 0.0;
+      break;
+    case Scatter::of_residuals:
+      // The scatter of the calibration, shared by the coefficients: one estimate of variance.
+      curve.lack_of_fit /= std::sqrt(size);
+      break;
+    case Scatter::of_readings:
+      random = {.u = slope * std::sqrt(sample.variance / size), .dof = sample.dof};
+      break;
+    case Scatter::nowhere:
+      break;
   }
-  if (readings.size() == 1) return estimate_of(certificate, sample.mean);
-  if (stated) {
-    Estimate value = estimate_of(certificate, sample.mean);
-    const double u = std::sqrt(sample.variance / static_cast<double>(readings.size()));
-    if (u > 0.0) value.add(random, {slope * u, sample.dof});
-    return value;
-  }
-  // The scatter of the calibration, shared by the coefficients: one estimate of variance.
-  Certificate averaged = certificate;
-  averaged.lack_of_fit /= std::sqrt(static_cast<double>(readings.size()));
-  return estimate_of(averaged, sample.mean);
+  Estimate value = estimate_of(curve, sample.mean);
+  if (random.u != 0.0) value.add(certificate.channel + ":reading#1", random);
+  return value;
 }
 
 ExpectedReading expected_reading(const Certificate& certificate, double reference,

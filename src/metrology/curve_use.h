@@ -9,15 +9,31 @@
 
 namespace windwright::metrology {
 
+/// Where the scatter of new readings is taken from.
+enum class Scatter {
+  given,           // stated for the new reading
+  of_calibration,  // stated with the calibration (Certificate::u_reading)
+  of_residuals,    // nothing stated with the calibration: its residual standard deviation
+  of_readings,     // the new readings' own, about their mean
+  nowhere          // nothing tells it: not in the uncertainty
+};
+Scatter scatter_source(const Certificate& certificate, const std::vector<double>& readings,
+                       std::optional<double> u_reading);
+
 /// Value of one new reading, or of several of the same input, with everything that is uncertain.
 ///
 /// - `u_reading` stated: it counts as it is (for the mean of several readings too). What the curve
 ///   does not follow counts only where the fit's chi-squared shows it, or where no uncertainties
 ///   were stated with the fit (ISO/TS 28037:2010, 6.5 and 11).
+/// - not stated, one reading, fit with stated uncertainties of the readings: the reading scatters
+///   as those were stated to, and all else as above
 /// - not stated, fit without stated uncertainties: each reading scatters like those of the
 ///   calibration; the mean of m has residual standard deviation / sqrt(m) (Draper and Smith, 3.2)
-/// - not stated, one reading, or a fit with stated uncertainties: as estimate_of; several readings
-///   add the scatter of their mean
+/// - not stated, several readings, fit with stated uncertainties: the scatter of their mean is
+/// added
+/// - none of these (uncertainties of the references alone; a nominal curve): as estimate_of,
+/// without
+///   the reading's scatter
 /// Inputs `<channel>:reading#1` is the new part.
 /// @param readings  one or more
 /// @throws BadInput  u_reading below 0 or not finite

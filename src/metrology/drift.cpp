@@ -44,10 +44,10 @@ SensorState sensor_state(const Certificate& certificate, const Readings& reading
   for (std::size_t i = 0; i < readings.reading.size(); ++i) {
     const double reference = readings.reference[i];
     const double value = value_of(certificate, readings.reading[i]);
-    const double u_reading =
-        readings.u_reading.empty()
-            ? 0.0
-            : sensitivity(certificate, readings.reading[i]) * readings.u_reading[i];
+    const double u_one = readings.u_reading.empty()
+                             ? stated_u_reading(certificate, readings.reading[i])
+                             : readings.u_reading[i];
+    const double u_reading = sensitivity(certificate, readings.reading[i]) * u_one;
     Estimate by_certificate = estimate_of(certificate, readings.reading[i]);
     by_certificate.add("reading#1", {u_reading, known});
     const double u_own = readings.u_reference.empty() ? 0.0 : readings.u_reference[i];

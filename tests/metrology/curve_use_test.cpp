@@ -38,7 +38,7 @@ TEST(ValueOfReadings, LackOfFitCountsWhereItIsFound) {
   ASSERT_GT(accepted.lack_of_fit, 0.0);
   ASSERT_FALSE(lack_of_fit_is_significant(accepted.fit));
   EXPECT_FALSE(counts(value_of_readings(accepted, {5.0}, 0.09, "test"), "x:residual"));
-  EXPECT_TRUE(counts(value_of_readings(accepted, {5.0}, std::nullopt, "test"), "x:residual"));
+  EXPECT_FALSE(counts(value_of_readings(accepted, {5.0}, std::nullopt, "test"), "x:residual"));
   const Certificate missed = certificate_of(0.4, u);
   ASSERT_TRUE(lack_of_fit_is_significant(missed.fit));
   EXPECT_TRUE(counts(value_of_readings(missed, {5.0}, 0.09, "test"), "x:residual"));
@@ -60,6 +60,39 @@ TEST(ValueOfReadings, SeveralReadingsScatterLessThanOne) {
   const Certificate stated = certificate_of(0.1, std::vector<double>(6, 0.1));
   const Estimate mean = value_of_readings(stated, {5.1, 4.9}, std::nullopt, "t");
   EXPECT_NEAR(mean.contributions().at("x:reading#1").u, 0.1 * sensitivity(stated, 5.0), 1e-12);
+}
+
+// What the calibration states for its readings holds for a new one, unless that says otherwise.
+TEST(ValueOfReadings, SingleReadingScattersAsTheCalibrationStates) {
+  const auto u_of = [](const Certificate& certificate, double reading,
+                       std::optional<double> u_reading) {
+    return value_of_readings(certificate, {reading}, u_reading, "t")
+               .contributions()
+               .at("x:reading#1")
+               .u /
+           sensitivity(certificate, reading);
+  };
+  const Certificate even = certificate_of(0.05, std::vector<double>(6, 0.1));
+  EXPECT_NEAR(u_of(even, 5.0, std::nullopt), 0.1, 1e-12);
+  EXPECT_NEAR(u_of(even, 5.0, 0.02), 0.02, 1e-12);
+  EXPECT_EQ(scatter_source(even, {5.0}, std::nullopt), Scatter::of_calibration);
+  EXPECT_EQ(scatter_source(even, {5.0, 5.1}, std::nullopt), Scatter::of_readings);
+  // One per cent of each reading, 1 to 11.
+  const Certificate share = certificate_of(0.0, {0.01, 0.03, 0.05, 0.07, 0.09, 0.11});
+  EXPECT_NEAR(u_of(share, 4.0, std::nullopt), 0.04, 1e-12);
+  EXPECT_NEAR(u_of(share, 30.0, std::nullopt), 0.11, 1e-12);
+  const Certificate unweighted = certificate_of(0.1, {});
+  EXPECT_EQ(scatter_source(unweighted, {5.0}, std::nullopt), Scatter::of_residuals);
+  // Uncertainties of the references alone say nothing about a reading.
+  Readings table{
+      .reference = {0, 1, 2, 3}, .reading = {1, 3, 5, 7}, .u_reference = {}, .u_reading = {}};
+  table.u_reference.assign(4, 0.1);
+  Certificate blank{};
+  blank.channel = "x";
+  blank.model = "line";
+  const Certificate references = calibrate(blank, table, "test");
+  EXPECT_EQ(scatter_source(references, {5.0}, std::nullopt), Scatter::nowhere);
+  EXPECT_FALSE(counts(value_of_readings(references, {5.0}, std::nullopt, "t"), "x:reading#1"));
 }
 
 TEST(ValueOfReadings, RefusesANegativeUncertainty) {
