@@ -88,9 +88,11 @@ void measure_check_standard(const bench::Bench& bench, std::size_t index, bench:
   check.measured.add(
       channel.name + ":check#",
       {.u = metrology::sensitivity(certificate, mean.reading_V) * mean.u_V, .dof = mean.dof});
-  constexpr double k = 2.0;
-  check.en =
-      metrology::en(check.measured.value() - reference, k * check.measured.u(), k * u_reference);
+  const metrology::Estimate standard(
+      reference, {{channel.name + ":check-standard",
+                   {.u = u_reference, .dof = std::numeric_limits<double>::infinity()}}});
+  check.en = metrology::en(check.measured.value() - reference, check.measured.expanded(),
+                           standard.expanded());
   if (std::abs(*check.en) > 1.0) {
     check.remark = fmt::format(
         "the check standard {} {} is measured as {:.6g} (E_n {:.2f}): look for a loose "

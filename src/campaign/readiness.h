@@ -19,7 +19,8 @@ namespace windwright::campaign {
 
 /// One channel before a session: is its certificate there and in date, and does the sensor still
 /// agree with its check standard (E_n = difference over root sum of squares of the two expanded
-/// uncertainties, k = 2; ISO/IEC 17043:2010 B.3.1.3 e)? Can its interlocks trip at all?
+/// uncertainties, 95 % by Student's t; ISO/IEC 17043:2010 B.3.1.3 e)? Can its interlocks trip at
+/// all?
 struct ChannelCheck {
   std::string channel;
   std::string unit;

@@ -11,7 +11,7 @@ namespace windwright::cli {
 
 std::string readiness_table(const campaign::Readiness& readiness) {
   std::string text = fmt::format("{:<20} {:<12} {:<12} {:>10} {:>22} {:>7}  {}\n", "channel",
-                                 "unit", "valid until", "standard", "measured (k = 2)", "E_n", "");
+                                 "unit", "valid until", "standard", "measured (95 %)", "E_n", "");
   for (const campaign::ChannelCheck& check : readiness.channels) {
     const std::string until =
         check.certificate_found ? base::utc_text(check.valid_until).substr(0, 10) : "missing";
@@ -20,7 +20,7 @@ std::string readiness_table(const campaign::Readiness& readiness) {
     std::string en;
     if (check.en) {
       reference = fmt::format("{}", *check.reference);
-      measured = fmt::format("{:.6g} +- {:.2g}", check.measured.value(), 2.0 * check.measured.u());
+      measured = fmt::format("{:.6g} +- {:.2g}", check.measured.value(), check.measured.expanded());
       en = fmt::format("{:.2f}", *check.en);
     }
     text += fmt::format("{:<20} {:<12} {:<12} {:>10} {:>22} {:>7}  {}\n", check.channel, check.unit,

@@ -89,7 +89,8 @@ std::string method(const Subject& subject, const analysis::Results& results) {
   if (subject.run != nullptr) {
     item(
         "<strong>Check standards.</strong> E<sub>n</sub> is the difference over the root sum of "
-        "squares of both expanded uncertainties, k = 2 (ISO/IEC 17043:2010, B.3.1.3 e).");
+        "squares of both expanded uncertainties, 95 % by Student’s t (ISO/IEC 17043:2010, "
+        "B.3.1.3 e).");
   }
   html += "</ul>\n";
   return section("Method and sources", html);

@@ -117,6 +117,25 @@ TEST(Readiness, SeesASensorThatHasMoved) {
       << check.remark;
 }
 
+// Few readings behind a certificate: 95 % take more than twice the standard uncertainty (JCGM
+// 100:2008, Table G.2: 4.30 with two degrees of freedom).
+TEST(Readiness, TakesStudentsFactorOfFewReadings) {
+  const bench::Bench bench = bench::bench_from_file(copied_bench(fresh_folder()));
+  certify(bench);
+  const std::size_t index = bench.channel_index("dc_voltage_V");
+  metrology::Certificate few = certificate_of(bench.channels[index]);
+  few.u_drift = 0.0;
+  few.standard.u_relative = 0.0;
+  few.lack_of_fit = 1.0;  // far above all else
+  few.fit.degrees_of_freedom = 2;
+  lay(few, bench.channels[index]);
+  twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
+  const ChannelCheck check = check_readiness(bench, device).channels[index];
+  const double difference = check.measured.value() - *check.reference;
+  const double expanded = std::hypot(4.303 * check.measured.u(), 1.96 * check.u_reference);
+  EXPECT_NEAR(*check.en, difference / expanded, 1e-3 * std::abs(*check.en));
+}
+
 TEST(Readiness, SeesAnInterlockThatCannotTrip) {
   bench::Bench bench = bench::bench_from_file(copied_bench(fresh_folder()));
   certify(bench);
