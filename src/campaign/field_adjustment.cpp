@@ -50,7 +50,8 @@ metrology::FieldPoint measured(const Session& session, const FieldReference& ref
   const double u_V = std::sqrt(variance) / times;
   return {.reading = reading_V,
           .reference = reference.value,
-          .u = std::hypot(reference.u, metrology::sensitivity(session.before, reading_V) * u_V)};
+          .u = std::hypot(reference.u, metrology::sensitivity(session.before, reading_V) * u_V),
+          .as_found = metrology::value_of(session.before, reading_V)};
 }
 
 metrology::Certificate certificate_of(const bench::Channel& channel) {
@@ -83,9 +84,11 @@ metrology::Certificate adjust_in_field(const bench::Bench& bench, std::size_t ch
   metrology::Certificate after = before;
   after.adjustment = metrology::FieldAdjustment{.points = {first, second}, .date = device.now()};
   metrology::require_adjustment(after, bench.channels[channel].name);
-  for (const FieldReference& reference : references) {
-    measured(session, reference, 1,
-             [&after](double reading_V) { return metrology::value_of(after, reading_V); });
+  for (std::size_t point = 0; point < references.size(); ++point) {
+    const metrology::FieldPoint again =
+        measured(session, references[point], 1,
+                 [&after](double reading_V) { return metrology::value_of(after, reading_V); });
+    after.adjustment->points[point].as_left = metrology::value_of(after, again.reading);
   }
   return after;
 }

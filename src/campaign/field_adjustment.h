@@ -28,8 +28,8 @@ struct LiveReading {
 };
 
 /// Two-point adjustment of gain and offset through the device: lays each known input on, shows raw
-/// voltage and values side by side for three seconds, takes the mean, and after both lays them on
-/// once more to show that they come out right. Nothing is written.
+/// voltage and values side by side for three seconds, takes the mean (as found by the certificate
+/// as it was), and after both lays them on once more (as left). Nothing is written.
 /// @param channel  index into bench.channels; its certificate must be there
 /// @param show     called for every reading, from this thread
 /// @return         the channel's certificate with the adjustment, dated by the device's clock

@@ -5,15 +5,87 @@
 #include "metrology/law.h"
 
 #include <CLI/CLI.hpp>
+#include <fmt/format.h>
 
+#include <algorithm>
+#include <cmath>
 #include <filesystem>
 #include <memory>
 #include <string>
+#include <string_view>
 #include <utility>
 
 namespace windwright::cli {
 
 namespace {
+
+// What each job looks at, by name.
+constexpr std::string_view of_readings =
+    " file model out channel standard u-standard u-standard-pct standard-certificate "
+    "standard-valid-until u-drift valid-days date environment temperature-C pressure-hPa "
+    "humidity-pct covariance previous as-found plot pulses-per-turn density ";
+constexpr std::string_view of_bench = " file bench model out date channel ";
+constexpr std::string_view of_bench_adjustment =
+    " file bench model out date channel field-reference u-field ";
+constexpr std::string_view of_adjustment = " certificate field-point u-field date out ";
+constexpr std::string_view of_reading = " certificate reading u-reading cold-junction-C ";
+constexpr std::string_view of_reference = " certificate reference u-reference ";
+constexpr std::string_view of_nominal_reading =
+    " model reading u-reading coefficients density tube-factor tolerance-class cold-junction-C ";
+constexpr std::string_view of_nominal_reference =
+    " model reference u-reference coefficients density tube-factor ";
+constexpr std::string_view of_chart = " control-chart baseline centre spread smoothing plot ";
+
+struct Job {
+  std::string_view what;
+  std::string_view looks_at;
+};
+
+Job job_of(const CalibrateOptions& options) {
+  if (!options.file.empty()) return {"the calibration of readings", of_readings};
+  if (!options.bench.empty()) {
+    if (options.field_references.empty()) return {"the calibration of a bench", of_bench};
+    return {"the adjustment of a channel", of_bench_adjustment};
+  }
+  if (!options.control_chart.empty()) return {"a control chart", of_chart};
+  const bool nominal = options.certificate.empty();
+  if (!options.field_points.empty()) return {"an adjustment by two points", of_adjustment};
+  if (options.reference) {
+    return {"the reading at a reference", nominal ? of_nominal_reference : of_reference};
+  }
+  return {"the value of a reading", nominal ? of_nominal_reading : of_reading};
+}
+
+bool is_given(const CalibrateOptions& options, std::string_view name) {
+  return std::find(options.given.begin(), options.given.end(), name) != options.given.end();
+}
+
+// An option without effect would let its author think that it had one.
+void require_looked_at(const CalibrateOptions& options) {
+  const Job job = job_of(options);
+  for (const std::string& given : options.given) {
+    if (job.looks_at.find(" " + given + " ") != std::string_view::npos) continue;
+    throw base::BadInput("--" + given, fmt::format("says nothing to {}", job.what), "leave it out");
+  }
+  for (const auto& [option, model] :
+       {std::pair("density", "pitot"), std::pair("tube-factor", "pitot"),
+        std::pair("coefficients", "ntc"), std::pair("pulses-per-turn", "cup")}) {
+    if (!is_given(options, option) || options.model == model) continue;
+    throw base::BadInput(std::string("--") + option,
+                         fmt::format("says nothing to model '{}'", options.model),
+                         fmt::format("leave it out, or --model {}", model));
+  }
+  if (is_given(options, "baseline") && options.centre && options.spread) {
+    throw base::BadInput("--baseline", "says nothing where centre and spread are stated",
+                         "leave it out, or one of them");
+  }
+}
+
+void require_above_zero(const CalibrateOptions& options, const char* option, double value) {
+  if (!is_given(options, option) || (std::isfinite(value) && value > 0.0)) return;
+  throw base::BadInput(std::string("--") + option, fmt::format("is {}", value),
+                       "a finite number above 0");
+}
 
 int run_calibrate(CalibrateOptions options) {
   if (options.bench.empty() && std::filesystem::path(options.file).extension() == ".toml") {
@@ -29,6 +101,9 @@ int run_calibrate(CalibrateOptions options) {
                          "READINGS.csv --model M, BENCH.toml, --certificate CERT.json "
                          "--reading X, --model pt100 --reading X, or --control-chart CHECKS.csv");
   }
+  require_looked_at(options);
+  require_above_zero(options, "density", options.density_kg_m3);
+  require_above_zero(options, "tube-factor", options.tube_factor);
   if (!options.file.empty()) return calibrate_readings(options);
   if (!options.bench.empty()) return calibrate_bench(options);
   if (!options.control_chart.empty()) return chart_checks(options);
@@ -130,7 +205,13 @@ void add_calibrate(CLI::App& program, int& exit_code) {
       "0.01\n"
       "  windwright calibrate --model thermocouple:K --reading 4.096\n"
       "  windwright calibrate examples/saltmarsh-college/bench.toml --channel air_speed_m_s");
-  verb->callback([options, &exit_code] { exit_code = run_calibrate(*options); });
+  verb->callback([options, verb, &exit_code] {
+    for (const CLI::Option* option : verb->get_options()) {
+      const std::string name = option->get_single_name();
+      if (option->count() > 0 && name != "json") options->given.push_back(name);
+    }
+    exit_code = run_calibrate(*options);
+  });
 }
 
 }  // namespace windwright::cli

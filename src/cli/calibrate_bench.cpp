@@ -6,7 +6,9 @@
 #include "bench/bench.h"
 #include "bench/device.h"
 #include "campaign/field_adjustment.h"
+#include "campaign/logbook.h"
 #include "campaign/readiness.h"
+#include "campaign/run_folder.h"
 #include "cli/ask_person.h"
 #include "cli/calibrate_jobs.h"
 #include "cli/verbs.h"
@@ -17,6 +19,7 @@
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
+#include <unistd.h>
 
 #include <cstddef>
 #include <cstdio>
@@ -88,6 +91,29 @@ void print_bench(const std::vector<Calibrated>& all) {
   }
 }
 
+// What was done to the sensor, for whoever reads the bench's logbook later.
+void note_adjustment(const bench::Bench& bench, const bench::Channel& channel,
+                     const metrology::Certificate& certificate) {
+  const boost::json::value whole = metrology::to_json(certificate);
+  boost::json::object members = whole.at("field_adjustment").as_object();
+  members.erase("date");
+  members["channel"] = channel.name;
+  members["unit"] = channel.unit;
+  members["certificate"] = channel.certificate.filename().string();
+  campaign::Logbook(bench.file.parent_path() / campaign::logbook_file)
+      .add(certificate.adjustment->date, "adjustment", members);
+}
+
+void print_adjusted(const bench::Channel& channel, const metrology::Certificate& certificate) {
+  for (const metrology::FieldPoint& point : certificate.adjustment->points) {
+    fmt::print("at {:.6g} {}: as found {:.6g}, as left {:.6g}\n", point.reference, channel.unit,
+               point.as_found.value_or(point.reference), point.as_left.value_or(point.reference));
+  }
+  const auto [gain, offset] = metrology::field_gain(certificate);
+  fmt::print("gain {:.6g}, offset {:.4g} {}: written to {}, noted in {}\n", gain, offset,
+             channel.unit, channel.certificate.filename().string(), campaign::logbook_file);
+}
+
 // Raw voltage and values side by side while a person stands at the sensor.
 int adjust_on_bench(const CalibrateOptions& options, const bench::Bench& bench,
                     bench::Device& device) {
@@ -117,13 +143,12 @@ int adjust_on_bench(const CalibrateOptions& options, const bench::Bench& bench,
   device.stop();
   const std::string text = base::json_text(metrology::to_json(certificate));
   base::write_whole(channel.certificate, text);
+  note_adjustment(bench, channel, certificate);
   if (options.json) {
     fmt::print("{}", text);
-    return done;
+  } else {
+    print_adjusted(channel, certificate);
   }
-  const auto [gain, offset] = metrology::field_gain(certificate);
-  fmt::print("gain {:.6g}, offset {:.4g} {}: written to {}\n", gain, offset, channel.unit,
-             channel.certificate.filename().string());
   return done;
 }
 
@@ -136,7 +161,11 @@ int calibrate_bench(const CalibrateOptions& options) {
     if (given) throw base::BadInput(option, "goes with readings", "the bench file says it");
   }
   const bench::Bench bench = bench::bench_from_file(options.bench);
-  const auto device = devices::open_device(bench, twin::Pace::as_fast_as_possible, ask_person);
+  // Somebody who watches an adjustment sees it at the pace of a bench.
+  const bool live =
+      !options.field_references.empty() && !options.json && isatty(STDOUT_FILENO) == 1;
+  const auto device = devices::open_device(
+      bench, live ? twin::Pace::real_time : twin::Pace::as_fast_as_possible, ask_person);
   if (!options.field_references.empty()) return adjust_on_bench(options, bench, *device);
   std::vector<std::size_t> chosen(bench.channels.size());
   std::iota(chosen.begin(), chosen.end(), std::size_t{0});

@@ -50,6 +50,7 @@ struct CalibrateOptions {
   std::optional<double> spread;
   double smoothing = 0.2;
   bool json = false;
+  std::vector<std::string> given;  // names of the options on the command line, without dashes
 };
 
 /// Readings -> certificate, with residuals, as-found state and drift.

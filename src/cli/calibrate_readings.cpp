@@ -281,6 +281,19 @@ void print_certificate(const metrology::Certificate& certificate,
              base::utc_text(certificate.valid_until).substr(0, 10));
 }
 
+// The limits of the verb air.
+void require_air(const metrology::CalibrationAir& air) {
+  const auto require = [](const char* option, const std::optional<double>& value, double lowest,
+                          double highest) {
+    if (!value || (*value >= lowest && *value <= highest)) return;
+    throw base::BadInput(option, fmt::format("is {}", *value),
+                         fmt::format("from {} to {}", lowest, highest));
+  };
+  require("--temperature-C", air.temperature_C, -60.0, 80.0);
+  require("--pressure-hPa", air.pressure_hPa, 300.0, 1200.0);
+  require("--humidity-pct", air.humidity_pct, 0.0, 100.0);
+}
+
 void require_model(const CalibrateOptions& options) {
   if (options.model.empty()) {
     throw base::BadInput("--model", "is missing", metrology::model_names());
@@ -314,6 +327,7 @@ int calibrate_readings(const CalibrateOptions& options) {
   require_not_negative(options.standard.u, "--u-standard");
   require_not_negative(options.u_standard_pct, "--u-standard-pct");
   require_not_negative(options.u_drift, "--u-drift");
+  require_air(options.air);
   metrology::ReadingsFile readings = metrology::readings_from_file(options.file);
   if (!options.covariance.empty()) {
     readings.readings.covariance =

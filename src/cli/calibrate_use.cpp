@@ -217,6 +217,8 @@ int adjust(const CalibrateOptions& options, metrology::Certificate certificate) 
       .date = options.date.empty() ? std::chrono::floor<std::chrono::seconds>(base::host_now())
                                    : base::utc_from_text(options.date, "--date")};
   metrology::require_adjustment(certificate, "--field-point");
+  for (metrology::FieldPoint& point : certificate.adjustment->points)
+    point.as_found = metrology::value_of(before, point.reading);
   const std::string text = base::json_text(metrology::to_json(certificate));
   if (!options.out.empty()) write_output("--out", options.out, text);
   if (options.json) {
@@ -262,9 +264,12 @@ int chart_checks(const CalibrateOptions& options) {
                  point.is_out ? "  out of its limits" : "",
                  point.average_is_out ? "  average out: a shift that lasts" : "");
     }
-    fmt::print("{}\n", chart.in_control
-                           ? "in control"
-                           : "out of control: do not use the sensor before the cause is found");
+    for (const std::string& warning : chart.warnings)
+      fmt::print("warning: {}\n", warning);
+    fmt::print("newest point {}\n",
+               chart.in_control
+                   ? "in control"
+                   : "out of control: do not use the sensor before the cause is found");
   }
   return chart.in_control ? done : negative_verdict;
 }

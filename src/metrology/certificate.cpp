@@ -34,7 +34,8 @@ void add_if_any(Estimate& estimate, const std::string& input, Contribution contr
 constexpr std::string_view automatic = "polynomial:auto";
 constexpr int highest_degree = 6;
 
-// Readings of wild size leave numbers that a double cannot hold: never a silent 0 or infinity.
+// Readings of tiny size leave variances that a double cannot hold: never a silent 0 or infinity.
+// (Tables end at 1e60, so that large ones do not come here.)
 void require_representable(const Fit& fit, std::string_view where) {
   const std::size_t size = fit.coefficients.size();
   bool holds = std::isfinite(fit.residual_standard_deviation);
@@ -44,10 +45,11 @@ void require_representable(const Fit& fit, std::string_view where) {
              (variance > 0.0 || fit.standard_uncertainties[k] == 0.0);
   }
   if (holds) return;
-  throw base::BadInput(where,
-                       "readings or references are so large or small that the squares of their "
-                       "uncertainties cannot be held",
-                       "other units, with numbers between 1e-100 and 1e100");
+  throw base::BadInput(
+      where,
+      "readings or references are so small that the squares of their uncertainties "
+      "cannot be held",
+      "other units, with numbers above 1e-100");
 }
 
 // With a whole covariance, over the mapped references, where powers keep their digits.

@@ -45,6 +45,10 @@ struct FieldPoint {
   double reading;  // raw, in the reading's unit
   double reference;
   double u;  // standard uncertainty of reference and reading together, in the reference's unit
+  /// Value at this input by the certificate as it was, and by the adjusted one where the input was
+  /// laid on again; empty where nobody looked.
+  std::optional<double> as_found = {};
+  std::optional<double> as_left = {};
 };
 struct FieldAdjustment {
   FieldPoint points[2];

@@ -259,8 +259,11 @@ json::value adjustment_json(const Certificate& certificate) {
   const FieldGain gain = field_gain(certificate);
   json::array points;
   for (const FieldPoint& point : certificate.adjustment->points) {
-    points.push_back(
-        json::object{{"reading", point.reading}, {"reference", point.reference}, {"u", point.u}});
+    points.push_back(json::object{{"reading", point.reading},
+                                  {"reference", point.reference},
+                                  {"u", point.u},
+                                  {"as_found", or_null(point.as_found)},
+                                  {"as_left", or_null(point.as_left)}});
   }
   return json::object{{"date", base::utc_text(certificate.adjustment->date)},
                       {"points", points},
@@ -271,7 +274,9 @@ json::value adjustment_json(const Certificate& certificate) {
 FieldPoint field_point(const Object& object) {
   return {.reading = object.number("reading"),
           .reference = object.number("reference"),
-          .u = object.not_negative("u")};
+          .u = object.not_negative("u"),
+          .as_found = object.number_if_any("as_found"),
+          .as_left = object.number_if_any("as_left")};
 }
 
 // What was added to the format later, each only where it is there.

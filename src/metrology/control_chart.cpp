@@ -4,6 +4,7 @@
 #include "base/errors.h"
 #include "base/table.h"
 #include "base/text.h"
+#include "metrology/outliers.h"
 #include "metrology/units.h"
 #include "signal/statistics.h"
 
@@ -68,6 +69,42 @@ void set_centre(const CheckMeasurements& measurements, const ChartOptions& optio
   }
 }
 
+std::string day(const base::UtcTime& date) {
+  return base::utc_text(date).substr(0, 10);
+}
+
+void warn_of_baseline(const ChartOptions& options, ControlChart& chart) {
+  if (options.centre && options.spread) return;
+  const std::size_t size = options.baseline == 0 ? chart.points.size() : options.baseline;
+  std::vector<double> values;
+  for (const ChartPoint& point : std::span(chart.points).first(size))
+    values.push_back(point.value);
+  constexpr std::size_t share = 5;
+  for (const GrubbsTest& suspect : suspects(values, size / share)) {
+    if (suspect.standing != Standing::outlier) continue;
+    chart.warnings.push_back(fmt::format(
+        "{:.6g} of {} is an outlier of the baseline (Grubbs, G {:.2f} above {:.2f}): the limits "
+        "are too wide until its cause is found and it is left out",
+        suspect.value, day(chart.points[suspect.index].date), suspect.g, suspect.critical_1pct));
+  }
+}
+
+void warn_of_earlier(ControlChart& chart) {
+  std::string days;
+  std::size_t count = 0;
+  for (const ChartPoint& point : std::span(chart.points).first(chart.points.size() - 1)) {
+    if (!point.is_out && !point.average_is_out) continue;
+    constexpr std::size_t most = 5;
+    if (++count <= most) days += (count > 1 ? ", " : "") + day(point.date);
+    if (count == most + 1) days += ", ...";
+  }
+  if (count == 0) return;
+  chart.warnings.push_back(
+      fmt::format("{} earlier {} out of control ({}): results since then rest on a sensor that was "
+                  "not what it should be",
+                  count, count == 1 ? "point was" : "points were", days));
+}
+
 }  // namespace
 
 CheckMeasurements check_measurements_from_file(const std::filesystem::path& file) {
@@ -104,7 +141,8 @@ ControlChart control_chart(const CheckMeasurements& measurements, const ChartOpt
                      .average_limit = 0.0,
                      .points = {},
                      .in_control = true,
-                     .out = 0};
+                     .out = 0,
+                     .warnings = {}};
   set_centre(measurements, options, where, chart);
   const double limit = options.factor * chart.spread;
   chart.lower = chart.centre - limit;
@@ -128,6 +166,8 @@ ControlChart control_chart(const CheckMeasurements& measurements, const ChartOpt
     chart.out += chart.in_control ? 0 : 1;
     chart.points.push_back(point);
   }
+  warn_of_baseline(options, chart);
+  warn_of_earlier(chart);
   return chart;
 }
 
@@ -149,6 +189,7 @@ json::value to_json(const ControlChart& chart, const std::string& unit) {
                       {"average_limit", chart.average_limit},
                       {"in_control", chart.in_control},
                       {"points_out", chart.out},
+                      {"warnings", json::array(chart.warnings.begin(), chart.warnings.end())},
                       {"points", points}};
 }
 

@@ -47,14 +47,16 @@ struct ControlChart {
   double upper;
   double average_limit;  // in the long run, distance from the centre
   std::vector<ChartPoint> points;
-  bool in_control;  // the newest point: neither value nor average out
-  std::size_t out;  // points out, of all
+  bool in_control;                    // the newest point: neither value nor average out
+  std::size_t out;                    // points out, of all
+  std::vector<std::string> warnings;  // earlier points out; outliers among the baseline
 };
 
 /// Shewhart chart of single values with an exponentially weighted moving average: Z_i = L x_i +
 /// (1 - L) Z_(i-1), Z_0 the centre, limits factor * spread * sqrt(L / (2 - L) (1 - (1 - L)^(2 i))).
 /// Source: NIST/SEMATECH e-Handbook of Statistical Methods, 2.3.5 (check standards) and 6.3.2.4.
-/// Checked in tests/published/control_chart_test.cpp.
+/// Checked in tests/published/control_chart_test.cpp. An outlier in the baseline (outliers.h, 1 %)
+/// widens the limits: a warning names it, nothing is removed.
 /// @param where  for the message
 /// @throws BadInput  fewer than 5 baseline values without centre and spread, no scatter in them,
 ///                   smoothing or factor outside their domains

@@ -230,6 +230,25 @@ void warn_of_scale(const Certificate& certificate, std::vector<std::string>& war
   }
 }
 
+// Readings that were computed, or shown with too few digits, tell nothing about the sensor.
+void warn_of_rounding(const Certificate& certificate, const Diagnostics& diagnostics,
+                      std::vector<std::string>& warnings) {
+  const bool backward = Curve(certificate).is_backward();
+  double largest = 0.0;
+  for (const ResidualPoint& point : diagnostics.residuals)
+    largest = std::max(largest, std::abs(backward ? point.reference : point.reading));
+  constexpr double rounding = 1e-13;
+  if (certificate.fit.degrees_of_freedom == 0 ||
+      certificate.fit.residual_standard_deviation > rounding * largest)
+    return;
+  warnings.push_back(fmt::format(
+      "the readings lie on the {} to the last digit: they were computed, or shown with too few "
+      "digits to scatter, and {}",
+      certificate.model,
+      std::isnan(certificate.fit.chi_squared) ? "the uncertainty from their scatter means nothing"
+                                              : "only the stated uncertainties count"));
+}
+
 std::vector<std::string> warnings_of(const Certificate& certificate,
                                      const Diagnostics& diagnostics) {
   std::vector<std::string> warnings;
@@ -266,6 +285,7 @@ std::vector<std::string> warnings_of(const Certificate& certificate,
   }
   warn_of_model(certificate, warnings);
   warn_of_scale(certificate, warnings);
+  warn_of_rounding(certificate, diagnostics, warnings);
   return warnings;
 }
 

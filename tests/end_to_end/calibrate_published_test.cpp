@@ -12,6 +12,7 @@
 #include <cmath>
 #include <cstddef>
 #include <filesystem>
+#include <numeric>
 #include <string>
 #include <utility>
 #include <vector>
@@ -247,8 +248,9 @@ TEST(CalibratePublished, LineOf33PointsAndInversePrediction) {
   expect(number(reading, "/single/u"), "u_single_response");
 }
 
-// Transfer function of a common three-cup sensor; regression of the speed over the frequency, as
-// IEC 61400-12-1 has it.
+// Transfer function of a common three-cup sensor, as published; its 13 points and what is checked
+// here (`crosscheck`) were computed from it by another program, not printed anywhere. Regression of
+// the speed over the frequency, as IEC 61400-12-1 has it.
 TEST(CalibratePublished, CupAnemometerLine) {
   const json::value set = data("cup_anemometer_line_example.json");
   Bench bench("cup");
@@ -366,19 +368,69 @@ TEST(CalibratePublished, ThermistorFromThreePoints) {
   EXPECT_EQ(number(got, "/fit/degrees_of_freedom"), 0.0);
 }
 
-// Anderson, Fundamentals of Aerodynamics, example 3.7, and Doebelin and Manik, example 7.1.
+// Anderson, Fundamentals of Aerodynamics, examples 3.7, 3.9 (4 km) and 3.10 (equivalent air speed:
+// the pressure at height, read as at sea level), and Doebelin and Manik, example 7.1.
 TEST(CalibratePublished, PitotStatic) {
   const json::value set = data("pitot_static_examples.json");
   Bench bench("pitot");
   const json::value speed = bench.answer(
       {"calibrate", "--model", "pitot", "--density", "1.225", "--reading", "3543.1", "--json"});
   EXPECT_LE(relative(number(speed, "/value"), number(set, "/cases/0/expected/V")), 1e-6);
+  const auto pitot = [&bench](const json::value& density, const char* option, double value) {
+    const std::string name = std::string("--") + option;
+    return bench.answer({"calibrate", "--model", "pitot", "--density",
+                         base::number_text(density.to_number<double>()), name,
+                         base::number_text(value), "--json"});
+  };
+  const json::value& high = set.at_pointer("/cases/1/inputs");
+  EXPECT_LE(
+      relative(number(pitot(high.at("rho"), "reading", number(high, "/p0") - number(high, "/p")),
+                      "/value"),
+               number(set, "/cases/1/expected/V")),
+      1e-6);
+  const json::value& equivalent = set.at_pointer("/cases/2/inputs");
+  const double pressure_Pa =
+      number(pitot(equivalent.at("rho"), "reference", number(equivalent, "/V")), "/mean/value");
+  EXPECT_LE(relative(number(pitot(equivalent.at("rho_0"), "reading", pressure_Pa), "/value"),
+                     number(set, "/cases/2/expected/V_equivalent")),
+            1e-6);
   const double density = 1e5 / (287.0 * 293.0);
   const json::value slow =
       bench.answer({"calibrate", "--model", "pitot", "--density", base::number_text(density),
                     "--reading", base::number_text(50.0 * density), "--u-reading", "1", "--json"});
   EXPECT_NEAR(100.0 * number(slow, "/u") / number(slow, "/value"),
               number(set, "/cases/4/expected/u_V_percent"), 5e-6);
+}
+
+// Johnson, Miller and Freund, chapter 8 (p. 256): volumes of two fillings, Welch's t. Laid on a
+// line with references that have nothing to do with them, so that the line takes nothing from their
+// difference; the first filling rising, the second falling: the test of hysteresis is Welch's.
+TEST(CalibratePublished, WelchsTestOfHysteresis) {
+  const json::value set = data("miller_freund_two_sample_tests.json");
+  std::vector<double> volume = numbers(set, "/inputs/volume_1");
+  const std::vector<double> second = numbers(set, "/inputs/volume_2");
+  const std::size_t rising = volume.size();
+  volume.insert(volume.end(), second.begin(), second.end());
+  const auto size = static_cast<double>(volume.size());
+  const double mean = std::accumulate(volume.begin(), volume.end(), 0.0) / size;
+  double along = 0.0;
+  double squares = 0.0;
+  for (std::size_t i = 0; i < volume.size(); ++i) {
+    along += static_cast<double>(i) * (volume[i] - mean);
+    squares += std::pow(volume[i] - mean, 2);
+  }
+  std::string text = "reference,reading,direction\n";
+  for (std::size_t i = 0; i < volume.size(); ++i) {
+    const double reference = static_cast<double>(i) - along / squares * (volume[i] - mean);
+    text += base::number_text(reference) + ',' + base::number_text(volume[i] + 10.0 * reference) +
+            (i < rising ? ",up\n" : ",down\n");
+  }
+  Bench bench("welch");
+  write_text(bench.folder / "readings.csv", text);
+  const json::value got = bench.answer({"calibrate", "readings.csv", "--model", "line", "--json"});
+  EXPECT_LE(relative(number(got, "/diagnostics/hysteresis/p"), number(set, "/crosscheck/welch_p")),
+            1e-4);
+  EXPECT_TRUE(got.at_pointer("/diagnostics/hysteresis/is_significant").as_bool());
 }
 
 }  // namespace

@@ -231,11 +231,94 @@ TEST(Calibrate, ChartsACheckStandardAndSaysWhenItIsOut) {
   EXPECT_FALSE(chart.at("in_control").as_bool());
 }
 
+// The newest point alone does not tell what stood before it.
+TEST(Calibrate, ChartNamesEarlierPointsAndOutliersOfTheBaseline) {
+  const auto folder = scratch_folder("calibrate_chart_past");
+  std::string checks = "# unit: m s-1\ndate,measured,reference\n";
+  for (int day = 10; day <= 19; ++day) {
+    const std::string value = day == 14 ? "6.3" : day % 2 == 0 ? "6.01" : "5.99";
+    checks += "2026-03-" + std::to_string(day) + "," + value + ",6\n";
+  }
+  write_text(folder / "checks.csv", checks);
+  const Ended baseline =
+      windwright({"calibrate", "--control-chart", "checks.csv", "--json"}, folder);
+  ASSERT_EQ(baseline.exit_code, 0) << baseline.err;
+  const json::value chart = base::json_from_text(baseline.out, "stdout");
+  ASSERT_EQ(chart.at("warnings").as_array().size(), 1U) << baseline.out;
+  EXPECT_NE(chart.at_pointer("/warnings/0")
+                .as_string()
+                .find("0.3 of 2026-03-14 is an outlier of the baseline (Grubbs, G 2.8"),
+            std::string::npos)
+      << baseline.out;
+  const Ended stated = windwright({"calibrate", "--control-chart", "checks.csv", "--centre", "0",
+                                   "--spread", "0.05", "--smoothing", "1"},
+                                  folder);
+  EXPECT_EQ(stated.exit_code, 0) << stated.err;
+  EXPECT_NE(stated.out.find("warning: 1 earlier point was out of control (2026-03-14)"),
+            std::string::npos)
+      << stated.out;
+  EXPECT_NE(stated.out.find("newest point in control"), std::string::npos) << stated.out;
+}
+
+TEST(Calibrate, RefusesOptionsThatSayNothingOrAreOutsideTheirDomain) {
+  const auto folder = folder_with("calibrate_options", "reference,reading\n1,1\n2,2.1\n3,2.9\n");
+  const std::vector<std::pair<std::vector<std::string>, std::string>> cases{
+      {{"readings.csv", "--model", "line", "--u-field", "0.1"},
+       "--u-field: says nothing to the calibration of readings: leave it out\n"},
+      {{"readings.csv", "--model", "line", "--density", "1.2"},
+       "--density: says nothing to model 'line': leave it out, or --model pitot\n"},
+      {{"readings.csv", "--model", "line", "--pulses-per-turn", "2"},
+       "--pulses-per-turn: says nothing to model 'line': leave it out, or --model cup\n"},
+      {{"readings.csv", "--model", "line", "--temperature-C", "400"},
+       "--temperature-C: is 400: from -60 to 80\n"},
+      {{"readings.csv", "--model", "line", "--pressure-hPa", "101325"},
+       "--pressure-hPa: is 101325: from 300 to 1200\n"},
+      {{"readings.csv", "--model", "line", "--humidity-pct", "-1"},
+       "--humidity-pct: is -1: from 0 to 100\n"},
+      {{"--model", "pitot", "--density", "-1.2", "--reading", "60"},
+       "--density: is -1.2: a finite number above 0\n"},
+      {{"--model", "pt100", "--reading", "110", "--channel", "x"},
+       "--channel: says nothing to the value of a reading: leave it out\n"},
+      {{"--model", "pt100", "--reading", "110", "--coefficients", "1,2,3"},
+       "--coefficients: says nothing to model 'pt100': leave it out, or --model ntc\n"},
+      {{"--control-chart", "readings.csv", "--model", "line"},
+       "--model: says nothing to a control chart: leave it out\n"}};
+  for (const auto& [arguments, message] : cases) {
+    std::vector<std::string> all{"calibrate"};
+    all.insert(all.end(), arguments.begin(), arguments.end());
+    const Ended ended = windwright(all, folder);
+    EXPECT_EQ(ended.exit_code, 2) << message;
+    EXPECT_EQ(ended.err, message);
+  }
+}
+
+TEST(Calibrate, SaysWhatTheScatterOfASingleReadingIs) {
+  const auto folder = folder_with(
+      "calibrate_scatter", "reference,reading,u_reading\n1,1,0.1\n2,2.1,0.1\n3,2.9,0.1\n4,4,0.1\n");
+  ASSERT_EQ(windwright({"calibrate", "readings.csv", "--model", "line", "--out", "c.json"}, folder)
+                .exit_code,
+            0);
+  std::vector<std::string> use{"calibrate", "--certificate", "c.json", "--reading", "2.5"};
+  EXPECT_NE(windwright(use, folder).out.find("taken to scatter by 0.1 1, as stated"),
+            std::string::npos)
+      << windwright(use, folder).out;
+  use.emplace_back("--json");
+  const json::value silent = base::json_from_text(windwright(use, folder).out, "stdout");
+  EXPECT_EQ(silent.at("reading_scatter").as_string(), "u_reading of the calibration");
+  use.insert(use.end(), {"--u-reading", "0"});
+  const json::value exact = base::json_from_text(windwright(use, folder).out, "stdout");
+  EXPECT_EQ(exact.at("reading_scatter").as_string(), "--u-reading");
+  // The line has a slope of 1 and a little: 0.1 of the reading is 0.1 of the value.
+  EXPECT_NEAR(std::sqrt(std::pow(number(silent, "/u"), 2) - std::pow(number(exact, "/u"), 2)), 0.1,
+              0.003);
+}
+
 TEST(Calibrate, WarnsWhereReadingsAreTooFewTooGoodOrTooNarrow) {
   const std::vector<std::pair<std::string, std::string>> cases{
       {"reference,reading,u_reading\n0,1,0.1\n1,2,0.1\n", "as many readings as coefficients"},
       {"reference,reading,u_reading\n0,0,1\n1,1,1\n2,2,1\n3,3,1\n4,4.001,1\n5,5,1\n6,6,1\n",
        "stated too large"},
+      {"reference,reading\n1,3\n2,5\n3,7\n4,9\n", "lie on the line to the last digit"},
       {"reference,reading\n10000,1\n10001,2.1\n10002,2.9\n10003,4\n", "span only"},
       {"reference,reading\n1,5.1\n2,4.9\n3,5.3\n4,5.0\n", "wider than the calibrated range"}};
   for (const auto& [text, warning] : cases) {
@@ -263,6 +346,15 @@ TEST(Calibrate, AdjustsAChannelOfABenchInTheField) {
       base::json_from_file(folder / "certificates" / "dc_voltage_V.json");
   EXPECT_NEAR(number(certificate, "/field_adjustment/gain"), 1.0, 0.02);
   EXPECT_EQ(number(certificate, "/field_adjustment/points/1/reference"), 30.0);
+  // As found by the certificate of a minute ago, as left within the noise of a second.
+  EXPECT_NEAR(number(certificate, "/field_adjustment/points/1/as_found"), 30.0, 0.2);
+  EXPECT_NEAR(number(certificate, "/field_adjustment/points/1/as_left"), 30.0, 0.02);
+  EXPECT_NE(ended.out.find("at 30 V: as found "), std::string::npos) << ended.out;
+  const json::value note = base::json_from_text(text_of(folder / "logbook.jsonl"), "logbook.jsonl");
+  EXPECT_EQ(note.at("event").as_string(), "adjustment");
+  EXPECT_EQ(note.at("channel").as_string(), "dc_voltage_V");
+  EXPECT_EQ(number(note, "/points/1/as_left"),
+            number(certificate, "/field_adjustment/points/1/as_left"));
   const Ended half = windwright(
       {"calibrate", "bench.toml", "--channel", "dc_voltage_V", "--field-reference", "0"}, folder);
   EXPECT_EQ(half.exit_code, 2);
