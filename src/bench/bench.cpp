@@ -7,6 +7,7 @@
 #include "base/text.h"
 #include "base/units.h"
 #include "bench/device_table.h"
+#include "bench/generator_table.h"
 #include "bench/load_table.h"
 #include "bench/overspeed.h"
 #include "bench/rotor_file.h"
@@ -43,20 +44,20 @@ struct KnownName {
 
 // What the rest of the program understands. A bench without one of the required channels cannot be
 // reduced to power coefficient and tip-speed ratio.
-constexpr std::array<KnownName, 25> known_channels{
+constexpr std::array<KnownName, 26> known_channels{
     {{"air_temperature_C", true},      {"air_pressure_hPa", true},
      {"air_humidity_pct", true},       {"air_speed_m_s", true},
      {"rotor_speed_rad_s", true},      {"dc_voltage_V", true},
-     {"dc_current_A", true},           {"ac_voltage_V", false},
-     {"ac_current_A", false},          {"ac_voltage_b_V", false},
-     {"ac_current_b_A", false},        {"ac_voltage_c_V", false},
-     {"ac_current_c_A", false},        {"ac_line_voltage_ab_V", false},
-     {"ac_line_voltage_bc_V", false},  {"ac_line_voltage_ca_V", false},
-     {"battery_voltage_V", false},     {"battery_current_A", false},
-     {"battery_temperature_C", false}, {"charge_current_A", false},
-     {"dump_current_A", false},        {"inverter_input_A", false},
-     {"inverter_output_rms_V", false}, {"inverter_output_rms_A", false},
-     {"inverter_output_W", false}}};
+     {"dc_current_A", true},           {"winding_temperature_C", false},
+     {"ac_voltage_V", false},          {"ac_current_A", false},
+     {"ac_voltage_b_V", false},        {"ac_current_b_A", false},
+     {"ac_voltage_c_V", false},        {"ac_current_c_A", false},
+     {"ac_line_voltage_ab_V", false},  {"ac_line_voltage_bc_V", false},
+     {"ac_line_voltage_ca_V", false},  {"battery_voltage_V", false},
+     {"battery_current_A", false},     {"battery_temperature_C", false},
+     {"charge_current_A", false},      {"dump_current_A", false},
+     {"inverter_input_A", false},      {"inverter_output_rms_V", false},
+     {"inverter_output_rms_A", false}, {"inverter_output_W", false}}};
 constexpr std::array<KnownName, 9> known_actuators{{{"fan_pct", true},
                                                     {"load_selector", false},
                                                     {"rheostat_ohm", false},
@@ -358,24 +359,6 @@ Interlock read_interlock(const Settings& table, std::set<std::string>& taken, co
   return interlock;
 }
 
-physics::Generator read_generator(const Settings& table) {
-  const auto number = [&table](std::string_view key, double highest) {
-    return table.number(key, {.at_least = 0.0, .at_most = highest});
-  };
-  return {.pole_pairs = table.integer("pole_pairs", {.at_least = 1, .at_most = 200}),
-          .flux_linkage_V_s = table.number("flux_linkage_V_s", {.at_most = 100.0, .above = 0.0}),
-          .winding_resistance_ohm =
-              table.number("winding_resistance_ohm", {.at_most = 1e4, .above = 0.0}),
-          .winding_inductance_H = number("winding_inductance_H", 10.0),
-          .diode_drop_V = number("diode_drop_V", 5.0),
-          .diode_resistance_ohm = number("diode_resistance_ohm", 100.0),
-          .bearing_torque_N_m = number("bearing_torque_N_m", 1e3),
-          .bearing_viscous_N_m_s = number("bearing_viscous_N_m_s", 10.0),
-          .iron_hysteresis_J = number("iron_hysteresis_J", 1e3),
-          .iron_eddy_J_s = number("iron_eddy_J_s", 10.0),
-          .cogging_torque_N_m = number("cogging_torque_N_m", 1e3)};
-}
-
 Simulation read_simulation(const Settings& table, double described_u_loss) {
   constexpr double zero_celsius_K = 273.15;
   const double temperature_C =
@@ -451,13 +434,7 @@ Bench bench_from_file(const std::filesystem::path& file) {
   const Settings root = Settings::from_text(bench.text, file.string());
   read_bench_table(root.table("bench"), bench);
   read_tunnel_table(root.table("tunnel"), bench);
-  const Settings generator = root.table("generator");
-  bench.generator = read_generator(generator);
-  bench.u_loss_relative =
-      generator.number("u_loss_pct", {.at_least = 0.0, .at_most = 50.0}) / 100.0;
-  bench.smoothing_inductance_H =
-      generator.number_or("smoothing_inductance_H", std::numeric_limits<double>::infinity(),
-                          {.at_most = 1e3, .above = 0.0});
+  read_generator_table(root.table("generator"), bench);
   bench.chain = chain_from_tables(root);
   if (bench.chain) {
     bench.chain->setup.chain.generator = bench.generator;

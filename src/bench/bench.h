@@ -7,6 +7,7 @@
 #include "bench/device_table.h"
 #include "physics/air.h"
 #include "physics/generator.h"
+#include "physics/generator_heat.h"
 #include "physics/loads.h"
 #include "physics/rotor.h"
 #include "physics/tunnel.h"
@@ -128,7 +129,9 @@ struct Bench {
   double position_factor;  // air speed at the disc, its area mean, over that at the sensor
   double u_position_factor;
   DiscCube disc_cube;
-  physics::Generator generator;
+  physics::Generator generator;  // where nothing else is said, at any heat
+  std::optional<physics::GeneratorHeat>
+      generator_heat;      // left out: its temperature changes nothing
   double u_loss_relative;  // standard uncertainty of every modelled generator loss
   /// Of the choke between bridge and load; infinity: the direct current is smooth.
   double smoothing_inductance_H = std::numeric_limits<double>::infinity();

@@ -55,6 +55,10 @@ void visit_plant(State& s, Visit&& visit) {
   visit("wind_rise_m_s2", s.wind_rise_m_s2);
   visit("fan_share", s.fan_share);
   visit("bearing_factor", s.bearing_factor);
+  visit("winding_K", s.machine.winding_K);
+  visit("frame_K", s.machine.frame_K);
+  visit("winding_due_J", s.machine.winding_due_J);
+  visit("frame_due_J", s.machine.frame_due_J);
   visit("seconds", s.tally.seconds);
   visit("wind_J", s.tally.wind_J);
   visit("rotor_J", s.tally.rotor_J);
@@ -68,6 +72,8 @@ void visit_plant(State& s, Visit&& visit) {
   visit("revolutions", s.tally.revolutions);
   visit("air_path_m", s.tally.air_path_m);
   visit("disc_air_path_m", s.tally.disc_air_path_m);
+  visit("generator_stored_J", s.tally.generator_stored_J);
+  visit("generator_to_air_J", s.tally.generator_to_air_J);
 }
 
 // What no member of the file can hold as it is goes through a copy, which is put back when reading.

@@ -22,6 +22,9 @@ struct EnergyTally {
   double revolutions;
   double air_path_m;       // integral of the air speed at the sensor
   double disc_air_path_m;  // integral of the air speed at the rotor disc
+  // Where the generator's heat is described; bearing + iron + winding = stored + to air.
+  double generator_stored_J;  // in winding and frame
+  double generator_to_air_J;
 };
 
 }  // namespace windwright::twin

@@ -81,6 +81,9 @@ physics::Air Plant::air() const {
 double Plant::density_kg_m3() const {
   return model_->density_kg_m3;
 }
+const physics::Generator& Plant::generator() const {
+  return model_->generator;
+}
 double Plant::true_pitch_rad() const {
   return model_->mounted.pitch_rad;
 }
@@ -190,7 +193,7 @@ PlantSample Plant::sample_after(double offset_s) {
   while (i + 1 < m.piece_count && offset_s > m.pieces[i].end_s)
     ++i;
   const Piece& piece = m.pieces[i];
-  PlantSample sample{.motion = m.motion_in(piece, offset_s)};
+  PlantSample sample{.motion = m.motion_in(piece, offset_s), .machine = m.state.machine};
   const double length_s = piece.end_s - piece.start_s;
   if (m.chain) {
     const double part = length_s > 0.0 ? (offset_s - piece.start_s) / length_s : 0.0;
@@ -270,6 +273,9 @@ PowerFlow Plant::power_flow_now() const {
 EnergyTally Plant::energy() const {
   EnergyTally tally = model_->state.tally;
   tally.kinetic_J += model_->kinetic_J();
+  if (model_->bench.generator_heat)
+    tally.generator_stored_J +=
+        model_->state.machine.winding_due_J + model_->state.machine.frame_due_J;
   return tally;
 }
 
@@ -282,6 +288,10 @@ void Plant::reset_energy() {
   model_->state.tally = {};
   model_->state.chain.energies = {};
   model_->state.tally.kinetic_J = -model_->kinetic_J();
+  // What is due from before counts as stored before.
+  if (model_->bench.generator_heat)
+    model_->state.tally.generator_stored_J =
+        -model_->state.machine.winding_due_J - model_->state.machine.frame_due_J;
 }
 
 }  // namespace windwright::twin

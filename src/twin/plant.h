@@ -17,6 +17,15 @@
 
 namespace windwright::twin {
 
+/// Of the generator; steps at the grid points of the turbulence, with what its losses brought since
+/// the one before. Kelvins stay at 0 where the bench says nothing of its heat.
+struct MachineHeat {
+  double winding_K = 0.0;
+  double frame_K = 0.0;
+  double winding_due_J = 0.0;  // lost since the last grid point
+  double frame_due_J = 0.0;
+};
+
 /// Everything that the future of the plant depends on, besides bench and seed. Two plants with the
 /// same state go on identically to the last bit.
 struct PlantState {
@@ -47,7 +56,8 @@ struct PlantState {
   // Faults:
   double fan_share = 1.0;       // of the air speed that the fan would bring
   double bearing_factor = 1.0;  // on both bearing losses
-  ChainMotion chain;            // of a bench with a battery
+  MachineHeat machine;
+  ChainMotion chain;  // of a bench with a battery
   EnergyTally tally{};
 };
 
@@ -64,6 +74,7 @@ struct PlantSample {
   Motion motion;
   double dc_voltage_V = 0.0;  // both 0 at rest
   double dc_current_A = 0.0;
+  MachineHeat machine;
   ChainReading chain{};  // of a bench with a battery
 };
 
@@ -102,6 +113,8 @@ class Plant {
   const Truth& truth() const;
   physics::Air air() const;  // of the room, now
   double density_kg_m3() const;
+  /// As it is now: faults and temperature included.
+  const physics::Generator& generator() const;
 
   void command_fan(double fan_pct);
   void command_load(physics::LoadSelection selection, double rheostat_ohm);

@@ -5,6 +5,7 @@
 #include "base/random.h"
 #include "physics/dynamic_inflow.h"
 #include "physics/electrical_chain.h"
+#include "physics/generator_heat.h"
 #include "physics/gust.h"
 #include "physics/tunnel.h"
 #include "twin/chain_energy.h"
@@ -50,6 +51,10 @@ Plant::Model::Model(const bench::Bench& described)
   }
   tick_s = 1.0 / (rate_hz * static_cast<double>(ticks_per_sample));
   state.lamp_temperature_K = bench.simulation->air.temperature_K;
+  if (bench.generator_heat) {  // it has stood for long
+    state.machine.winding_K = bench.simulation->air.temperature_K;
+    state.machine.frame_K = bench.simulation->air.temperature_K;
+  }
   state.turbulence = turbulence.normal(0);
   state.next_turbulence = turbulence.normal(1);
   state.rheostat_ohm = bench.loads.rheostat_highest_ohm;
@@ -101,7 +106,29 @@ void Plant::Model::refresh_generator() {
   generator = truth.generator;
   generator.bearing_torque_N_m *= state.bearing_factor;
   generator.bearing_viscous_N_m_s *= state.bearing_factor;
+  if (bench.generator_heat) {
+    generator = physics::generator_at(
+        generator, *bench.generator_heat,
+        {.winding_K = state.machine.winding_K, .frame_K = state.machine.frame_K});
+  }
   if (chain) chain->connect(state.chain, generator);
+}
+
+// Over a grid step its temperatures move by millikelvins, so losses and warmth may take turns; the
+// heat that is booked is what was lost, to rounding.
+void Plant::Model::warm_generator() {
+  MachineHeat& machine = state.machine;
+  const double step_s = tick_s * static_cast<double>(ticks_per_grid);
+  physics::GeneratorLoad losses{};
+  losses.winding_loss_W = machine.winding_due_J / step_s;
+  losses.iron_loss_W = machine.frame_due_J / step_s;
+  const physics::HeatStep step = physics::heat_step(
+      *bench.generator_heat, {.winding_K = machine.winding_K, .frame_K = machine.frame_K}, losses,
+      air.temperature_K, step_s);
+  state.tally.generator_stored_J += step.stored_J;
+  state.tally.generator_to_air_J += step.to_air_J;
+  machine = {.winding_K = step.end.winding_K, .frame_K = step.end.frame_K};
+  refresh_generator();
 }
 
 double Plant::Model::inertia_kg_m2() const {
@@ -288,6 +315,10 @@ void Plant::Model::add(const Values& y, double angle_before) {
   tally.revolutions += (y[rotor_angle] - angle_before) / (2.0 * std::numbers::pi);
   tally.air_path_m += y[air_path];
   tally.disc_air_path_m += truth.position_factor * y[air_path];
+  if (bench.generator_heat) {
+    state.machine.winding_due_J += y[winding];
+    state.machine.frame_due_J += y[bearing] + y[iron];
+  }
   if (!chain) return;
   for (std::size_t i = 0; i < chain_parts; ++i)
     state.chain.energies[i] += y[equations + chain->states() + i];
@@ -418,6 +449,7 @@ std::int64_t Plant::Model::advance(std::int64_t ticks) {
   if (state.tick % ticks_per_grid == 0) {
     state.turbulence = state.next_turbulence;
     state.next_turbulence = turbulence_at(state.tick / ticks_per_grid + 1);
+    if (bench.generator_heat) warm_generator();
   }
   refresh_air();
   return count;

@@ -62,6 +62,7 @@ struct Plant::Model {
   Integrator::Ending note_piece(double from, double until, bool goes_on, Values& y);
   void refresh_gust();
   void add(const Values& y, double angle_before);
+  void warm_generator();
   Motion motion_in(const Piece& piece, double offset_s) const;
   std::int64_t advance(std::int64_t ticks);
   void load_rates(double torque_N_m, double speed_rad_s, const double* y, double* dy) const;
@@ -86,7 +87,7 @@ struct Plant::Model {
   double density_kg_m3 = 0.0;
   double viscosity_Pa_s = 0.0;
   physics::Rotor mounted;
-  physics::Generator generator{};           // with its faults
+  physics::Generator generator{};           // with its faults, at its temperature
   mutable std::optional<Disc> disc;         // of the mounted rotor; its table fills as it is asked
   mutable std::optional<PlantChain> chain;  // keeps the flow that it was asked for last
   std::size_t values = equations;           // of Values that are integrated

@@ -36,6 +36,8 @@ enum Quantity : std::size_t {
   rotor_speed_of_sensor,
   dc_voltage,
   dc_current,
+  winding_temperature,  // where the generator's heat is described
+  frame_temperature,
   ac_voltage,  // phase a
   ac_current,
   ac_voltage_b,
@@ -58,13 +60,13 @@ enum Quantity : std::size_t {
 constexpr std::size_t always_known = ac_voltage_b;
 
 constexpr std::array<std::string_view, quantity_count> names{
-    "air_temperature_C", "air_pressure_hPa",     "air_humidity_pct",      "air_speed_m_s",
-    "rotor_speed_rad_s", "dc_voltage_V",         "dc_current_A",          "ac_voltage_V",
-    "ac_current_A",      "ac_voltage_b_V",       "ac_current_b_A",        "ac_voltage_c_V",
-    "ac_current_c_A",    "ac_line_voltage_ab_V", "ac_line_voltage_bc_V",  "ac_line_voltage_ca_V",
-    "battery_voltage_V", "battery_current_A",    "battery_temperature_C", "charge_current_A",
-    "dump_current_A",    "inverter_input_A",     "inverter_output_rms_V", "inverter_output_rms_A",
-    "inverter_output_W"};
+    "air_temperature_C",     "air_pressure_hPa",      "air_humidity_pct",  "air_speed_m_s",
+    "rotor_speed_rad_s",     "dc_voltage_V",          "dc_current_A",      "winding_temperature_C",
+    "frame_temperature_C",   "ac_voltage_V",          "ac_current_A",      "ac_voltage_b_V",
+    "ac_current_b_A",        "ac_voltage_c_V",        "ac_current_c_A",    "ac_line_voltage_ab_V",
+    "ac_line_voltage_bc_V",  "ac_line_voltage_ca_V",  "battery_voltage_V", "battery_current_A",
+    "battery_temperature_C", "charge_current_A",      "dump_current_A",    "inverter_input_A",
+    "inverter_output_rms_V", "inverter_output_rms_A", "inverter_output_W"};
 
 double chain_value(const ChainReading& reading, std::size_t quantity) {
   switch (quantity) {
@@ -130,6 +132,11 @@ std::vector<std::size_t> quantities_of(const bench::Bench& bench) {
       throw base::BadInput(bench.file.string(),
                            fmt::format("channel '{}' cannot be simulated", channel.name),
                            fmt::format("one of {}", fmt::join(names, ", ")));
+    }
+    if (channel.name == names[winding_temperature] && !bench.generator_heat) {
+      throw base::BadInput(bench.file.string(),
+                           "channel 'winding_temperature_C' cannot be simulated without its heat",
+                           "a table [generator.heat]");
     }
     // Into a battery the lines' currents come in pulses, which are not modelled yet.
     if (bench.chain && channel.name.starts_with("ac_")) {
@@ -201,6 +208,8 @@ void Sampling::make_room(std::size_t samples) {
 }
 
 bool Sampling::is_known(std::size_t quantity) const {
+  if (quantity == winding_temperature || quantity == frame_temperature)
+    return bench_.generator_heat.has_value();
   if (bench_.chain) return quantity < ac_voltage || quantity >= battery_voltage;
   return quantity < always_known ||
          std::find(quantity_.begin(), quantity_.end(), quantity) != quantity_.end();
@@ -217,13 +226,15 @@ TrueValues Sampling::true_values(const PlantSample& now) const {
   values[rotor_speed_of_sensor] = motion.rotor_speed_rad_s;
   values[dc_voltage] = now.dc_voltage_V;
   values[dc_current] = now.dc_current_A;
+  values[winding_temperature] = now.machine.winding_K - zero_celsius_K;
+  values[frame_temperature] = now.machine.frame_K - zero_celsius_K;
   if (bench_.chain) {
     for (std::size_t i = battery_voltage; i < quantity_count; ++i)
       values[i] = chain_value(now.chain, i);
     return values;
   }
   if (!(motion.rotor_speed_rad_s > 0.0)) return values;
-  const physics::Generator& generator = plant_.truth().generator;
+  const physics::Generator& generator = plant_.generator();
   physics::GeneratorLoad load{};  // the current alone shapes the phases
   load.dc_voltage_V = now.dc_voltage_V;
   load.dc_current_A = now.dc_current_A;
@@ -265,7 +276,7 @@ void Sampling::gather(const Stretch& stretch) {
 
 void Sampling::shape_waveforms(const Stretch& stretch) {
   if (waves_.empty()) return;
-  const physics::Generator& generator = plant_.truth().generator;
+  const physics::Generator& generator = plant_.generator();
   middle_ = motion_[stretch.count / 2];
   for (std::size_t t = 0; t < waves_.size(); ++t)
     waves_now_[t] = std::span(waves_[t]).first(stretch.count);
@@ -311,6 +322,10 @@ void Sampling::fill_inputs(std::size_t channel, std::span<double> inputs) const 
       return each([&](const PlantSample&) { return air.relative_humidity * 100.0; });
     case air_speed:
       return each([](const PlantSample& now) { return now.motion.air_speed_m_s; });
+    case winding_temperature:
+      return each([](const PlantSample& now) { return now.machine.winding_K - zero_celsius_K; });
+    case frame_temperature:
+      return each([](const PlantSample& now) { return now.machine.frame_K - zero_celsius_K; });
     case rotor_speed_of_sensor:
       return each([](const PlantSample& now) { return now.motion.rotor_speed_rad_s; });
     case dc_voltage:

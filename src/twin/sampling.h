@@ -18,7 +18,7 @@
 namespace windwright::twin {
 
 /// What the sensors of the simulated bench can be for.
-inline constexpr std::size_t quantity_count = 25;
+inline constexpr std::size_t quantity_count = 27;
 std::string_view quantity_name(std::size_t quantity);
 using TrueValues = std::array<double, quantity_count>;
 

@@ -41,6 +41,10 @@ void add_energies(std::map<std::string, double>& truth, const EnergyTally& tally
   truth["load_J"] = tally.load_J;
   truth["brake_J"] = tally.brake_J;
   truth["kinetic_J"] = tally.kinetic_J;
+  if (truth.contains("winding_temperature_C")) {
+    truth["generator_stored_J"] = tally.generator_stored_J;
+    truth["generator_to_air_J"] = tally.generator_to_air_J;
+  }
 }
 
 struct Event {

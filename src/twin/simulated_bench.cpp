@@ -310,6 +310,7 @@ std::map<std::string, double> SimulatedBench::truth() const {
   const TrueValues values = s.sampling.true_values({.motion = motion,
                                                     .dc_voltage_V = flow.generator.dc_voltage_V,
                                                     .dc_current_A = flow.generator.dc_current_A,
+                                                    .machine = s.plant.state().machine,
                                                     .chain = s.plant.chain_reading(flow)});
   for (std::size_t i = 0; i < quantity_count; ++i) {
     if (s.sampling.is_known(i)) all[std::string(quantity_name(i))] = values[i];
