@@ -12,7 +12,7 @@ namespace {
 
 // Ranges are wide: they catch a wrong unit, not an odd bench.
 constexpr double any = 1e12;
-constexpr std::array<Column, 38> columns{{
+constexpr std::array<Column, 40> columns{{
     {"air_speed_m_s", "mean air speed at the rotor disc", 1e-3, 150.0},
     {"air_speed_cubed_m3_s3", "mean of the cube of that air speed", 1e-9, 3.4e6},
     {"turbulence_intensity_pct", "standard deviation of that air speed over its mean", 0.0, 60.0},
@@ -54,6 +54,8 @@ constexpr std::array<Column, 38> columns{{
     {"inverter_input_W", "mean product of that current and the bus voltage", -any, any},
     {"inverter_output_rms_V", "mean root-mean-square voltage at the inverter's output", 0.0, any},
     {"inverter_output_rms_A", "mean root-mean-square current at the inverter's output", 0.0, any},
+    {"inverter_output_V", "root mean square of the inverter's output voltage", 0.0, any},
+    {"inverter_output_A", "root mean square of the inverter's output current", 0.0, any},
     {"inverter_output_W", "mean active power at the inverter's output", -any, any},
 }};
 

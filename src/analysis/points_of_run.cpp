@@ -57,7 +57,7 @@ struct Signal {
   double resolution = 0.0;  // standard uncertainty of the converter's step where noise hides it not
   bool covered = true;
 
-  bool alternating() const { return name.starts_with("ac_"); }
+  bool alternating() const { return bench::is_alternating(name); }
 };
 
 void take_systematic(const metrology::Certificate& certificate, double mean_V, double deviation_V,

@@ -44,7 +44,7 @@ struct KnownName {
 
 // What the rest of the program understands. A bench without one of the required channels cannot be
 // reduced to power coefficient and tip-speed ratio.
-constexpr std::array<KnownName, 26> known_channels{
+constexpr std::array<KnownName, 28> known_channels{
     {{"air_temperature_C", true},      {"air_pressure_hPa", true},
      {"air_humidity_pct", true},       {"air_speed_m_s", true},
      {"rotor_speed_rad_s", true},      {"dc_voltage_V", true},
@@ -57,7 +57,8 @@ constexpr std::array<KnownName, 26> known_channels{
      {"battery_current_A", false},     {"battery_temperature_C", false},
      {"charge_current_A", false},      {"dump_current_A", false},
      {"inverter_input_A", false},      {"inverter_output_rms_V", false},
-     {"inverter_output_rms_A", false}, {"inverter_output_W", false}}};
+     {"inverter_output_rms_A", false}, {"inverter_output_W", false},
+     {"inverter_output_V", false},     {"inverter_output_A", false}}};
 constexpr std::array<KnownName, 9> known_actuators{{{"fan_pct", true},
                                                     {"load_selector", false},
                                                     {"rheostat_ohm", false},
@@ -332,7 +333,7 @@ Interlock read_interlock(const Settings& table, std::set<std::string>& taken, co
   const auto found =
       std::find_if(bench.channels.begin(), bench.channels.end(),
                    [&](const Channel& channel) { return channel.name == interlock.channel; });
-  if (interlock.channel.starts_with("ac_")) {
+  if (is_alternating(interlock.channel)) {
     throw BadInput(table.place("channel"),
                    fmt::format("'{}' alternates, so its mean says nothing", interlock.channel),
                    "the DC channel behind it, such as dc_current_A");
@@ -405,6 +406,11 @@ void read_bench_table(const Settings& table, Bench& bench) {
 double volts(const Converter& converter, double counts) {
   return converter.lower_V +
          (counts + 0.5) * (converter.upper_V - converter.lower_V) / std::ldexp(1.0, converter.bits);
+}
+
+bool is_alternating(std::string_view channel) {
+  return channel.starts_with("ac_") || channel == "inverter_output_V" ||
+         channel == "inverter_output_A";
 }
 
 std::size_t Bench::channel_index(std::string_view wanted) const {

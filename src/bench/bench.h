@@ -149,6 +149,10 @@ struct Bench {
   const Actuator& actuator(std::string_view name) const;
 };
 
+/// Whether a channel shows a waveform about 0, whose mean says nothing: phases and lines of the
+/// generator, and the inverter's output.
+bool is_alternating(std::string_view channel);
+
 /// Reads and checks a whole bench description with its rotor and polars: docs/files.md. Names of
 /// channels and actuators are from a closed list (air_temperature_C, air_pressure_hPa,
 /// air_humidity_pct, air_speed_m_s, rotor_speed_rad_s, dc_voltage_V and dc_current_A must be there;

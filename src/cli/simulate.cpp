@@ -33,6 +33,7 @@ struct Request {
   std::string scenario;
   double seconds = 0.0;
   double every_s = 0.1;
+  double from_s = 0.0;
   std::optional<std::uint64_t> seed;
   bool json = false;
 };
@@ -110,15 +111,20 @@ class JsonPrinter {
 
 int simulate(const Request& request) {
   for (const auto& [option, value] :
-       {std::pair("--seconds", request.seconds), std::pair("--every", request.every_s)}) {
+       {std::pair("--seconds", request.seconds), std::pair("--every", request.every_s),
+        std::pair("--from", request.from_s)}) {
     if (!std::isfinite(value)) throw base::BadInput(option, "is not a number", "seconds");
   }
+  if (request.from_s > request.seconds)
+    throw base::BadInput("--from", fmt::format("{} s is after the end", request.from_s),
+                         fmt::format("at most the {} s of --seconds", request.seconds));
   bench::Bench bench = bench::bench_from_file(request.bench);
   if (bench.simulation && request.seed) bench.simulation->seed = *request.seed;
   const twin::Scenario scenario = twin::scenario_from_file(request.scenario, bench);
   twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
   const Certificates certificates = bench::certificates_there_are(bench);
-  const twin::ScenarioPace pace{.seconds = request.seconds, .every_s = request.every_s};
+  const twin::ScenarioPace pace{
+      .seconds = request.seconds, .every_s = request.every_s, .from_s = request.from_s};
   if (request.json) {
     JsonPrinter printer;
     twin::play(device, bench, scenario, certificates, pace,
@@ -146,6 +152,9 @@ void add_simulate(CLI::App& program, int& exit_code) {
       ->check(CLI::Range(0.0, 1e6));
   verb->add_option("--every", request->every_s, "time between rows, in seconds")
       ->check(CLI::Range(1e-6, 1e6))
+      ->capture_default_str();
+  verb->add_option("--from", request->from_s, "of the first row, in seconds")
+      ->check(CLI::Range(0.0, 1e6))
       ->capture_default_str();
   verb->add_option("--seed", request->seed, "instead of the seed in BENCH");
   verb->add_flag("--json", request->json, "one JSON document instead of CSV");

@@ -187,11 +187,13 @@ std::int64_t Plant::advance(std::int64_t ticks) {
   return model_->advance(ticks);
 }
 
+AcMoment Plant::ac_moment_after(double offset_s) {
+  return model_->chain->ac_moment(model_->chain_flow_in(model_->piece_at(offset_s), 1));
+}
+
 PlantSample Plant::sample_after(double offset_s) {
   Model& m = *model_;
-  std::size_t i = 0;
-  while (i + 1 < m.piece_count && offset_s > m.pieces[i].end_s)
-    ++i;
+  const std::size_t i = m.piece_at(offset_s);
   const Piece& piece = m.pieces[i];
   PlantSample sample{.motion = m.motion_in(piece, offset_s), .machine = m.state.machine};
   const double length_s = piece.end_s - piece.start_s;

@@ -6,6 +6,7 @@
 #include "physics/generator.h"
 #include "physics/gust.h"
 #include "physics/loads.h"
+#include "twin/chain_waves.h"
 #include "twin/energy_tally.h"
 #include "twin/plant_chain.h"
 #include "twin/truth.h"
@@ -142,6 +143,9 @@ class Plant {
   std::int64_t advance(std::int64_t ticks);
   /// In the last advance, `offset_s` after its start.
   PlantSample sample_after(double offset_s);
+  /// Of a bench with a battery: the inverter's output in the last advance, about `offset_s` after
+  /// its start.
+  AcMoment ac_moment_after(double offset_s);
   Motion motion_now() const;
   PowerFlow power_flow_now() const;
   double true_pitch_rad() const;

@@ -7,6 +7,8 @@
 #include "physics/chain_control.h"
 #include "physics/chain_loads.h"
 #include "physics/electrical_chain.h"
+#include "physics/inverter.h"
+#include "physics/led_lamp.h"
 #include "twin/chain_energy.h"
 #include "twin/chain_states.h"
 
@@ -15,6 +17,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <span>
+#include <variant>
 #include <vector>
 
 namespace windwright::twin {
@@ -23,7 +26,8 @@ PlantChain::PlantChain(const bench::BenchChain& chain, double sample_period_s)
     : setup_(chain.setup),
       healthy_(chain.setup.chain.battery),
       dc_loads_(chain.setup.dc_loads),
-      ac_loads_(chain.setup.ac_loads) {
+      ac_loads_(chain.setup.ac_loads),
+      led_supply_(ac_loads_.size()) {
   double& controller_s = setup_.chain.controller.sample_period_s;
   samples_a_control_ = std::max<std::int64_t>(1, std::llround(controller_s / sample_period_s));
   controller_s = static_cast<double>(samples_a_control_) * sample_period_s;
@@ -111,6 +115,36 @@ ChainReading PlantChain::reading(const physics::ChainFlow& flow) const {
           .inverter_output_rms_V = physics::rms_V(flow.ac_supply),
           .inverter_output_rms_A = flow.ac.rms_current_A,
           .inverter_output_W = flow.inverter.ac_power_W};
+}
+
+namespace {
+
+bool is_same(const physics::AcSupply& a, const physics::AcSupply& b) {
+  return a.kind == b.kind && a.peak_V == b.peak_V && a.pulse_share == b.pulse_share &&
+         a.frequency_Hz == b.frequency_Hz;
+}
+
+}  // namespace
+
+AcMoment PlantChain::ac_moment(const physics::ChainFlow& flow) {
+  for (std::size_t i = 0; i < ac_loads_.size() && flow.ac_supply.peak_V > 0.0; ++i) {
+    const auto* lamp = std::get_if<physics::LedLamp>(&ac_loads_[i].load);
+    if (lamp == nullptr || !ac_loads_[i].on || is_same(led_supply_[i], flow.ac_supply)) continue;
+    ac_loads_[i].state.capacitor_J = physics::settled_capacitor_J(*lamp, flow.ac_supply);
+    led_supply_[i] = flow.ac_supply;
+  }
+  AcMoment moment{.operation = {.supply = flow.ac_supply,
+                                .ripple = {},
+                                .dc_voltage_V = flow.bus_voltage_V,
+                                .dc_current_A = flow.inverter.dc_current_A,
+                                .dc_ripple_share = 0.0},
+                  .loads = ac_loads_};
+  if (flow.ac_supply.peak_V > 0.0) {
+    const physics::Inverter& inverter = *setup_.chain.inverter;
+    moment.operation.ripple = physics::carrier_ripple(inverter, flow.bus_voltage_V);
+    moment.operation.dc_ripple_share = inverter.dc_ripple_share;
+  }
+  return moment;
 }
 
 void PlantChain::sample(double rotor_speed_rad_s, double room_temperature_K, bool controller_due,

@@ -8,6 +8,7 @@
 #include "physics/generator.h"
 #include "twin/chain_energy.h"
 #include "twin/chain_states.h"
+#include "twin/chain_waves.h"
 
 #include <array>
 #include <cstddef>
@@ -77,6 +78,9 @@ class PlantChain {
   /// Rates of the states, of the flow just asked for.
   void fill_rates(const physics::ChainFlow& flow, std::span<double> dy) const;
   ChainReading reading(const physics::ChainFlow& flow) const;
+  /// The inverter's output in the flow just asked for, and the loads there; LED lamps settled on
+  /// it, as the flow has them.
+  AcMoment ac_moment(const physics::ChainFlow& flow);
 
   /// Protection and selectors, `period_s` after the sample before; the controller too if it is due.
   void sample(double rotor_speed_rad_s, double room_temperature_K, bool controller_due,
@@ -100,7 +104,8 @@ class PlantChain {
   physics::BatteryState battery_{};
   physics::ChainPositions positions_{};
   physics::ChainMemory memory_;
-  std::vector<double> scratch_;  // (states())
+  std::vector<physics::AcSupply> led_supply_;  // (AC loads), that an LED lamp was settled on
+  std::vector<double> scratch_;                // (states())
 };
 
 }  // namespace windwright::twin

@@ -258,30 +258,35 @@ void Plant::Model::note_chain(std::size_t piece, bool end, const Values& y, cons
   chain_ends.at(piece).known = false;
 }
 
+// @param part  of the piece: 0 its start, 1 its middle, 2 its end
+physics::ChainFlow Plant::Model::chain_flow_in(std::size_t piece, std::size_t part) {
+  const ChainEnds& ends = chain_ends.at(piece);
+  const Piece& stretch = pieces.at(piece);
+  const double length_s = stretch.end_s - stretch.start_s;
+  Values y{};
+  for (std::size_t i = 0; i < chain->states(); ++i) {
+    const double first = ends.at[0][i];
+    const double last = ends.at[1][i];
+    const double slopes =
+        ends.at[0][PlantChain::most_states + i] - ends.at[1][PlantChain::most_states + i];
+    y[equations + i] = part == 0   ? first
+                       : part == 2 ? last
+                                   : 0.5 * (first + last) + 0.125 * length_s * slopes;
+  }
+  const double speed_rad_s =
+      stretch.at_rest
+          ? 0.0
+          : motion_in(stretch, stretch.start_s + 0.5 * static_cast<double>(part) * length_s)
+                .rotor_speed_rad_s;
+  return chain_flow(speed_rad_s, y.data());
+}
+
 // What is read at the start, the middle and the end of a piece.
 const std::array<ChainReading, 3>& Plant::Model::chain_readings(std::size_t piece) {
   ChainEnds& ends = chain_ends.at(piece);
   if (ends.known) return ends.reading;
-  const Piece& stretch = pieces.at(piece);
-  const double length_s = stretch.end_s - stretch.start_s;
-  for (std::size_t k = 0; k < 3; ++k) {
-    Values y{};
-    for (std::size_t i = 0; i < chain->states(); ++i) {
-      const double first = ends.at[0][i];
-      const double last = ends.at[1][i];
-      const double slopes =
-          ends.at[0][PlantChain::most_states + i] - ends.at[1][PlantChain::most_states + i];
-      y[equations + i] = k == 0   ? first
-                         : k == 2 ? last
-                                  : 0.5 * (first + last) + 0.125 * length_s * slopes;
-    }
-    const double speed_rad_s =
-        stretch.at_rest
-            ? 0.0
-            : motion_in(stretch, stretch.start_s + 0.5 * static_cast<double>(k) * length_s)
-                  .rotor_speed_rad_s;
-    ends.reading.at(k) = chain->reading(chain_flow(speed_rad_s, y.data()));
-  }
+  for (std::size_t part = 0; part < 3; ++part)
+    ends.reading.at(part) = chain->reading(chain_flow_in(piece, part));
   ends.known = true;
   return ends.reading;
 }
@@ -418,6 +423,13 @@ Integrator::Ending Plant::Model::note_piece(double from, double until, bool goes
   std::copy_n(y.begin(), moving, piece.last.begin());
   std::copy_n(dy.begin(), moving, piece.last_rates.begin());
   return ending;
+}
+
+std::size_t Plant::Model::piece_at(double offset_s) const {
+  std::size_t i = 0;
+  while (i + 1 < piece_count && offset_s > pieces[i].end_s)
+    ++i;
+  return i;
 }
 
 Motion Plant::Model::motion_in(const Piece& piece, double offset_s) const {

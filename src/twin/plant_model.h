@@ -63,6 +63,7 @@ struct Plant::Model {
   void refresh_gust();
   void add(const Values& y, double angle_before);
   void warm_generator();
+  std::size_t piece_at(double offset_s) const;
   Motion motion_in(const Piece& piece, double offset_s) const;
   std::int64_t advance(std::int64_t ticks);
   void load_rates(double torque_N_m, double speed_rad_s, const double* y, double* dy) const;
@@ -71,6 +72,7 @@ struct Plant::Model {
   void sample_chain();
   void note_chain(std::size_t piece, bool end, const Values& y, const Values& dy);
   const std::array<ChainReading, 3>& chain_readings(std::size_t piece);
+  physics::ChainFlow chain_flow_in(std::size_t piece, std::size_t part);
 
   const bench::Bench& bench;
   Truth truth;

@@ -3,6 +3,7 @@
 
 #include "base/errors.h"
 #include "physics/air.h"
+#include "physics/charge_controller.h"
 #include "physics/generator.h"
 
 #include <fmt/format.h>
@@ -55,7 +56,9 @@ enum Quantity : std::size_t {
   inverter_input,
   inverter_output_rms_voltage,
   inverter_output_rms_current,
-  inverter_output_power
+  inverter_output_power,
+  inverter_output_voltage,  // waveforms
+  inverter_output_current
 };
 constexpr std::size_t always_known = ac_voltage_b;
 
@@ -66,7 +69,8 @@ constexpr std::array<std::string_view, quantity_count> names{
     "ac_current_b_A",        "ac_voltage_c_V",        "ac_current_c_A",    "ac_line_voltage_ab_V",
     "ac_line_voltage_bc_V",  "ac_line_voltage_ca_V",  "battery_voltage_V", "battery_current_A",
     "battery_temperature_C", "charge_current_A",      "dump_current_A",    "inverter_input_A",
-    "inverter_output_rms_V", "inverter_output_rms_A", "inverter_output_W"};
+    "inverter_output_rms_V", "inverter_output_rms_A", "inverter_output_W", "inverter_output_V",
+    "inverter_output_A"};
 
 double chain_value(const ChainReading& reading, std::size_t quantity) {
   switch (quantity) {
@@ -86,8 +90,10 @@ double chain_value(const ChainReading& reading, std::size_t quantity) {
       return reading.inverter_output_rms_V;
     case inverter_output_rms_current:
       return reading.inverter_output_rms_A;
-    default:
+    case inverter_output_power:
       return reading.inverter_output_W;
+    default:
+      return 0.0;  // waveforms have no value of their own here
   }
 }
 
@@ -138,12 +144,13 @@ std::vector<std::size_t> quantities_of(const bench::Bench& bench) {
                            "channel 'winding_temperature_C' cannot be simulated without its heat",
                            "a table [generator.heat]");
     }
-    // Into a battery the lines' currents come in pulses, which are not modelled yet.
-    if (bench.chain && channel.name.starts_with("ac_")) {
+    if (bench.chain && channel.name.starts_with("ac_") &&
+        physics::is_pulsed(bench.chain->setup.chain.controller.source)) {
       throw base::BadInput(
           bench.file.string(),
-          fmt::format("channel '{}' cannot be simulated beside a battery", channel.name),
-          "dc_voltage_V and dc_current_A behind the bridge");
+          fmt::format("channel '{}' cannot be simulated behind the pulses of its charge controller",
+                      channel.name),
+          "a source that is not pulsed, or dc_voltage_V and dc_current_A behind the bridge");
     }
     quantities.push_back(static_cast<std::size_t>(found - names.begin()));
   }
@@ -152,19 +159,42 @@ std::vector<std::size_t> quantities_of(const bench::Bench& bench) {
 
 /// Without a choke of known size the direct current is smooth, and its sensors are slow ones.
 bool is_waveform(const bench::Bench& bench, std::size_t quantity) {
-  if (bench.chain) return false;
+  if (quantity >= inverter_output_voltage) return true;
+  if (bench.chain) return quantity >= ac_voltage && quantity < battery_voltage;
   if (quantity == dc_voltage || quantity == dc_current) {
     return std::isfinite(bench.smoothing_inductance_H);
   }
   return tap_of(quantity, infinity).has_value();
 }
 
-std::vector<physics::BridgeTap> taps_of(const bench::Bench& bench) {
+std::vector<physics::BridgeTap> bridge_taps_of(const bench::Bench& bench) {
   std::vector<physics::BridgeTap> taps;
+  if (bench.chain) return taps;
   const std::vector<std::size_t> quantities = quantities_of(bench);
   for (std::size_t i = 0; i < quantities.size(); ++i) {
     if (!is_waveform(bench, quantities[i]) || !bench.channels[i].simulated) continue;
     taps.push_back(*tap_of(quantities[i], bench.channels[i].simulated->bandwidth_Hz));
+  }
+  return taps;
+}
+
+std::vector<ChainTap> chain_taps_of(const bench::Bench& bench) {
+  std::vector<ChainTap> taps;
+  if (!bench.chain) return taps;
+  const std::vector<std::size_t> quantities = quantities_of(bench);
+  for (std::size_t i = 0; i < quantities.size(); ++i) {
+    const std::size_t quantity = quantities[i];
+    if (!is_waveform(bench, quantity) || !bench.channels[i].simulated) continue;
+    const double bandwidth_Hz = bench.channels[i].simulated->bandwidth_Hz;
+    using Place = ChainTap::Place;
+    if (const auto tap = tap_of(quantity, bandwidth_Hz)) {
+      taps.push_back({.place = Place::bridge, .bridge = *tap});
+    } else {
+      taps.push_back({.place = quantity == inverter_output_voltage ? Place::inverter_voltage
+                                                                   : Place::inverter_current,
+                      .bridge = {.quantity = physics::BridgeQuantity::dc_ripple,
+                                 .bandwidth_Hz = bandwidth_Hz}});
+    }
   }
   return taps;
 }
@@ -183,7 +213,8 @@ Sampling::Sampling(const bench::Bench& bench, Plant& plant)
     : bench_(bench),
       plant_(plant),
       quantity_(quantities_of(bench)),
-      signals_(taps_of(bench)),
+      signals_(bridge_taps_of(bench)),
+      chain_waves_(chain_taps_of(bench)),
       middle_{} {
   std::size_t taps = 0;
   for (std::size_t i = 0; i < bench.channels.size(); ++i) {
@@ -210,6 +241,7 @@ void Sampling::make_room(std::size_t samples) {
 bool Sampling::is_known(std::size_t quantity) const {
   if (quantity == winding_temperature || quantity == frame_temperature)
     return bench_.generator_heat.has_value();
+  if (quantity >= inverter_output_voltage) return false;
   if (bench_.chain) return quantity < ac_voltage || quantity >= battery_voltage;
   return quantity < always_known ||
          std::find(quantity_.begin(), quantity_.end(), quantity) != quantity_.end();
@@ -229,7 +261,7 @@ TrueValues Sampling::true_values(const PlantSample& now) const {
   values[winding_temperature] = now.machine.winding_K - zero_celsius_K;
   values[frame_temperature] = now.machine.frame_K - zero_celsius_K;
   if (bench_.chain) {
-    for (std::size_t i = battery_voltage; i < quantity_count; ++i)
+    for (std::size_t i = battery_voltage; i < inverter_output_voltage; ++i)
       values[i] = chain_value(now.chain, i);
     return values;
   }
@@ -280,6 +312,9 @@ void Sampling::shape_waveforms(const Stretch& stretch) {
   middle_ = motion_[stretch.count / 2];
   for (std::size_t t = 0; t < waves_.size(); ++t)
     waves_now_[t] = std::span(waves_[t]).first(stretch.count);
+  for (std::size_t i = 0; i < stretch.count; ++i)
+    angle_rad_[i] = generator.pole_pairs * motion_[i].motion.rotor_angle_rad;
+  if (bench_.chain) return shape_chain_waves(stretch);
   if (!(middle_.motion.rotor_speed_rad_s > 0.0)) {
     // Comes to rest or breaks away within the stretch, at next to no speed.
     for (const std::span<double> wave : waves_now_)
@@ -292,9 +327,27 @@ void Sampling::shape_waveforms(const Stretch& stretch) {
       {.rotor_speed_rad_s = middle_.motion.rotor_speed_rad_s,
        .dc_current_A = middle_.dc_current_A,
        .smoothing_s = load_ohm > 0.0 ? bench_.smoothing_inductance_H / load_ohm : infinity});
-  for (std::size_t i = 0; i < stretch.count; ++i)
-    angle_rad_[i] = generator.pole_pairs * motion_[i].motion.rotor_angle_rad;
   signals_.fill(std::span(angle_rad_).first(stretch.count), waves_now_);
+}
+
+void Sampling::shape_chain_waves(const Stretch& stretch) {
+  if (chain_waves_.has_bridge()) {
+    chain_waves_.renew_bridge({.generator = plant_.generator(),
+                               .rotor_speed_rad_s = middle_.motion.rotor_speed_rad_s,
+                               .dc_voltage_V = middle_.dc_voltage_V,
+                               .fault = plant_.state().chain.bridge_fault});
+  }
+  if (chain_waves_.has_inverter()) {
+    const std::int64_t middle_tick =
+        stretch.first_tick +
+        static_cast<std::int64_t>(stretch.count / 2) * plant_.ticks_per_sample();
+    chain_waves_.renew_inverter(
+        plant_.ac_moment_after(static_cast<double>(middle_tick) * plant_.tick_s()));
+  }
+  chain_waves_.fill({.first = stretch.first_sample,
+                     .interval_s = 1.0 / bench_.sample_rate_hz,
+                     .angle_rad = std::span(angle_rad_).first(stretch.count)},
+                    waves_now_);
 }
 
 // What acts on a sensor in use, before its drift.
@@ -310,6 +363,10 @@ void Sampling::fill_inputs(std::size_t channel, std::span<double> inputs) const 
     for (std::size_t i = 0; i < count; ++i)
       inputs[i] = wave[i] * scale(motion_[i]);
   };
+  if (bench_.chain && tap_[channel]) {
+    std::copy_n(waves_[*tap_[channel]].begin(), count, inputs.begin());
+    return;
+  }
   if (quantity >= battery_voltage)
     return each([&](const PlantSample& now) { return chain_value(now.chain, quantity); });
   const physics::Air air = plant_.air();

@@ -4,6 +4,7 @@
 #include "bench/bench.h"
 #include "bench/device.h"
 #include "physics/bridge_signals.h"
+#include "twin/chain_waves.h"
 #include "twin/plant.h"
 #include "twin/sensor.h"
 
@@ -18,15 +19,15 @@
 namespace windwright::twin {
 
 /// What the sensors of the simulated bench can be for.
-inline constexpr std::size_t quantity_count = 27;
+inline constexpr std::size_t quantity_count = 29;
 std::string_view quantity_name(std::size_t quantity);
 using TrueValues = std::array<double, quantity_count>;
 
 /// From the plant's motion to counts, a stretch of samples at a time and channel by channel. Slow
 /// quantities are taken at every sample; what alternates with the rotor's angle comes from one
 /// solution of the bridge a stretch (20 ms at most), at its middle, with amplitudes that follow
-/// speed and current from sample to sample. Nothing is kept from stretch to stretch but the
-/// sensors' memory.
+/// speed and current from sample to sample; beside a battery as chain_waves.h has it. Nothing is
+/// kept from stretch to stretch but the sensors' memory.
 class Sampling {
  public:
   /// @param bench, plant  must outlive it
@@ -63,14 +64,16 @@ class Sampling {
   void make_room(std::size_t samples);
   void gather(const Stretch& stretch);
   void shape_waveforms(const Stretch& stretch);
+  void shape_chain_waves(const Stretch& stretch);
   void fill_inputs(std::size_t channel, std::span<double> inputs) const;
 
   const bench::Bench& bench_;
   Plant& plant_;
   std::vector<Sensor> sensors_;                  // (channels)
   std::vector<std::size_t> quantity_;            // (channels)
-  std::vector<std::optional<std::size_t>> tap_;  // (channels), index into the taps of signals_
-  physics::BridgeSignals signals_;
+  std::vector<std::optional<std::size_t>> tap_;  // (channels), index into the taps of either
+  physics::BridgeSignals signals_;               // of a bench without a battery
+  ChainWaves chain_waves_;                       // of one with it
   std::optional<KnownInput> known_input_;
   // Of one stretch:
   std::vector<PlantSample> motion_;         // (samples)

@@ -110,7 +110,7 @@ void play(SimulatedBench& device, const bench::Bench& bench, const Scenario& sce
   };
   const std::vector<Event> events = events_of(scenario, rate_hz);
   std::size_t next_event = 0;
-  std::int64_t next_row = 0;
+  std::int64_t next_row = whole_samples(pace.from_s, rate_hz);
   bench::SampleBlock block;
   for (std::int64_t now = 0; now <= last; now = sample_now()) {
     if (next_event < events.size() && events[next_event].sample <= now) {

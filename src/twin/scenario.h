@@ -65,8 +65,9 @@ struct ScenarioRow {
 };
 
 struct ScenarioPace {
-  double seconds;  // rows from 0 to this, both included
-  double every_s;  // between rows; a whole number of samples
+  double seconds;       // rows to this, included
+  double every_s;       // between rows; a whole number of samples
+  double from_s = 0.0;  // of the first row
 };
 
 /// Plays a scenario. A change of blades takes its time; there are no rows during it, and a gust

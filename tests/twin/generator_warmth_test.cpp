@@ -42,8 +42,7 @@ TEST(GeneratorWarmth, SettlesWhereItsLossesLeave) {
   load_heavily(device);
   device.advance(120.0);
   const std::map<std::string, double> t = device.truth();
-  const double all_W =
-      t.at("winding_loss_W") + t.at("iron_loss_W") + t.at("bearing_loss_W");
+  const double all_W = t.at("winding_loss_W") + t.at("iron_loss_W") + t.at("bearing_loss_W");
   const double above_air_K = all_W / bench.generator_heat->frame_to_air_W_K;
   const double above_frame_K = t.at("winding_loss_W") / bench.generator_heat->winding_to_frame_W_K;
   ASSERT_GT(above_frame_K, 2.0);
@@ -95,14 +94,13 @@ TEST(GeneratorWarmth, AWarmMachineHasMoreResistanceAndLessFlux) {
   const double kelvin = 273.15;
   // IEC 60034-1, 8.6.2 (from memory) for copper, and the magnets' coefficient of the bench.
   physics::Generator warm = bench.generator;
-  warm.winding_resistance_ohm *=
-      (235.0 + t.at("winding_temperature_C")) /
-      (235.0 + bench.generator_heat->reference_K - kelvin);
-  warm.flux_linkage_V_s *= 1.0 - 0.002 * (t.at("frame_temperature_C") + kelvin -
-                                          bench.generator_heat->reference_K);
+  warm.winding_resistance_ohm *= (235.0 + t.at("winding_temperature_C")) /
+                                 (235.0 + bench.generator_heat->reference_K - kelvin);
+  warm.flux_linkage_V_s *=
+      1.0 - 0.002 * (t.at("frame_temperature_C") + kelvin - bench.generator_heat->reference_K);
   ASSERT_GT(warm.winding_resistance_ohm, 1.02 * bench.generator.winding_resistance_ohm);
-  const physics::GeneratorLoad expected = physics::generator_at_current(
-      warm, t.at("rotor_speed_rad_s"), t.at("dc_current_A"));
+  const physics::GeneratorLoad expected =
+      physics::generator_at_current(warm, t.at("rotor_speed_rad_s"), t.at("dc_current_A"));
   EXPECT_NEAR(t.at("winding_loss_W") / expected.winding_loss_W, 1.0, 1e-6);
   EXPECT_NEAR(t.at("dc_voltage_V") / expected.dc_voltage_V, 1.0, 1e-6);
 }
@@ -153,9 +151,10 @@ TEST(GeneratorWarmth, ShowsOnASensorInTheWinding) {
   bench::SampleBlock block;
   device.read(block, 2000);
   const bench::Channel& channel = bench.channels.back();
-  const double shown = (bench::volts(channel.converter, block.channel(bench.channels.size() - 1)[1999]) -
-                        channel.simulated->offset_V) /
-                       channel.simulated->sensitivity_V;
+  const double shown =
+      (bench::volts(channel.converter, block.channel(bench.channels.size() - 1)[1999]) -
+       channel.simulated->offset_V) /
+      channel.simulated->sensitivity_V;
   const double true_C = device.truth().at("winding_temperature_C");
   EXPECT_GT(true_C, device.truth().at("air_temperature_C") + 5.0);
   EXPECT_NEAR(shown, true_C, 0.6);

@@ -9,6 +9,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <cstddef>
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -270,6 +271,86 @@ TEST(Scenario, TheDemoFaultsRead) {
   EXPECT_EQ(scenario.faults[1].fault.channel, "dc_current_A");
   EXPECT_EQ(scenario.faults[2].fault.amount, 0.6);
   EXPECT_EQ(scenario.faults[5].until_s, 110.0);
+}
+
+std::string complaint_about(const std::string& faults, const bench::Bench& bench) {
+  try {
+    scenario_from_file(written("schema = 1\n[[step]]\nat_s = 0\n" + faults), bench);
+    return "";
+  } catch (const base::BadInput& error) {
+    return error.what();
+  }
+}
+
+TEST(Scenario, OnlyWhatHasASignCanBeSwapped) {
+  const bench::Bench bench = shed_bench();
+  const auto swapped = [&](const std::string& channel) {
+    return complaint_about(
+        "[[fault]]\nat_s = 1\nkind = \"swapped_polarity\"\nchannel = \"" + channel + "\"\n", bench);
+  };
+  for (const char* channel : {"inverter_output_rms_V", "inverter_output_rms_A"}) {
+    EXPECT_NE(
+        swapped(channel).find(fmt::format(":7: channel '{}' cannot have this fault", channel)),
+        std::string::npos)
+        << swapped(channel);
+  }
+  for (const char* channel : {"inverter_output_W", "battery_current_A", "battery_voltage_V"})
+    EXPECT_EQ(swapped(channel), "");
+}
+
+TEST(Scenario, TwoFaultsOfOneChannelMayFollowButNotOverlap) {
+  const bench::Bench bench = shed_bench();
+  const auto two = [&](const std::string& second_at_s, const std::string& channel) {
+    return complaint_about(
+        "[[fault]]\nat_s = 1\nuntil_s = 3\nkind = \"stuck_sensor\"\nchannel = "
+        "\"dc_current_A\"\n[[fault]]\nat_s = " +
+            second_at_s + "\nkind = \"swapped_polarity\"\nchannel = \"" + channel + "\"\n",
+        bench);
+  };
+  EXPECT_NE(two("2", "dc_current_A").find("a fault that does not overlap 1 to 3"),
+            std::string::npos)
+      << two("2", "dc_current_A");
+  EXPECT_EQ(two("3", "dc_current_A"), "");
+  EXPECT_EQ(two("2", "battery_current_A"), "");
+}
+
+// Mean of what a channel shows between two times of the example's faults.
+double shown_mean(const std::vector<ScenarioRow>& rows, std::size_t channel, double from_s,
+                  double to_s) {
+  double sum = 0.0;
+  int count = 0;
+  for (const ScenarioRow& row : rows) {
+    if (row.time_s < from_s || row.time_s > to_s) continue;
+    sum += row.shown[channel];
+    ++count;
+  }
+  return sum / count;
+}
+
+// The sag alone, before the inverter gives up because of it.
+TEST(Scenario, TheShedsWeakCellSagsUnderLoadUntilTheInverterStops) {
+  const bench::Bench bench = shed_bench();
+  Scenario scenario =
+      scenario_from_file(SOURCE_FOLDER "/examples/saltmarsh-shed/faults.toml", bench);
+  const ScenarioPace pace{.seconds = 89.0, .every_s = 0.1, .from_s = 76.0};
+  const auto weak = rows_of(bench, scenario, pace);
+  std::erase_if(scenario.faults, [](const ScenarioFault& each) {
+    return each.fault.kind == FaultKind::sulphated_cell;
+  });
+  const auto sound = rows_of(bench, scenario, pace);
+  ASSERT_EQ(weak.front().time_s, 76.0);
+  const std::size_t volts = bench.channel_index("battery_voltage_V");
+  const auto sag_V = [&](double from_s, double to_s) {
+    return shown_mean(sound, volts, from_s, to_s) - shown_mean(weak, volts, from_s, to_s);
+  };
+  EXPECT_EQ(sag_V(76.0, 79.9), 0.0);
+  EXPECT_GT(sag_V(80.1, 81.5), 0.5);
+  const std::size_t current = bench.channel_index("battery_current_A");
+  EXPECT_NEAR(shown_mean(weak, current, 80.1, 81.5) / shown_mean(sound, current, 80.1, 81.5), 1.0,
+              0.2);
+  const std::size_t output = bench.channel_index("inverter_output_rms_V");
+  EXPECT_LT(shown_mean(weak, output, 85.0, 89.0), 5.0);
+  EXPECT_GT(shown_mean(sound, output, 85.0, 89.0), 200.0);
 }
 
 TEST(Scenario, AWornBearingAndABlockedFanShowInTheMachine) {
