@@ -75,7 +75,7 @@ std::vector<Place> places() {
   for (int k = 0; k < 240; ++k) {
     const double length = 2000.0 * std::pow(static_cast<double>(samples) / 2000.0,
                                             static_cast<double>(k % lengths + 1) / lengths);
-    const std::int64_t count = std::min(samples, std::llround(length));
+    const std::int64_t count = std::min<std::int64_t>(samples, std::llround(length));
     const auto room = static_cast<std::uint64_t>(samples - count + 1);
     all.push_back({.first = static_cast<std::int64_t>(random() % room), .count = count});
   }

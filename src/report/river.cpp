@@ -16,13 +16,13 @@ std::string leaving_path(Position upper, const Loss& loss, double end_x) {
   const double y = upper.y + loss.fall_px;
   const auto pair = [](double px, double py) { return coordinate(px) + ' ' + coordinate(py); };
   const double x = upper.x;
-  return fmt::format("M{}C{} {} {}L{}L{}L{}L{}L{}L{}C{} {} {}Z", pair(x, upper.y),
-                     pair(x + bend, upper.y), pair(x + bend, y), pair(x + 2.0 * bend, y),
-                     pair(end_x - head, y), pair(end_x - head, y - 3.0),
-                     pair(end_x, y + 0.5 * loss.thick_px), pair(end_x - head, y + loss.thick_px + 3.0),
-                     pair(end_x - head, y + loss.thick_px), pair(x + 2.0 * bend, y + loss.thick_px),
-                     pair(x + bend, y + loss.thick_px), pair(x + bend, upper.y + loss.thick_px),
-                     pair(x, upper.y + loss.thick_px));
+  return fmt::format(
+      "M{}C{} {} {}L{}L{}L{}L{}L{}L{}C{} {} {}Z", pair(x, upper.y), pair(x + bend, upper.y),
+      pair(x + bend, y), pair(x + 2.0 * bend, y), pair(end_x - head, y),
+      pair(end_x - head, y - 3.0), pair(end_x, y + 0.5 * loss.thick_px),
+      pair(end_x - head, y + loss.thick_px + 3.0), pair(end_x - head, y + loss.thick_px),
+      pair(x + 2.0 * bend, y + loss.thick_px), pair(x + bend, y + loss.thick_px),
+      pair(x + bend, upper.y + loss.thick_px), pair(x, upper.y + loss.thick_px));
 }
 
 }  // namespace windwright::report::river
