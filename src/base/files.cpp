@@ -118,8 +118,12 @@ std::filesystem::path named_file(const std::filesystem::path& root,
     throw BadInput(where, fmt::format("path '{}' is not relative", name),
                    "a path relative to the file that names it");
   }
-  const auto full = std::filesystem::weakly_canonical(folder / relative);
-  const auto inside = full.lexically_relative(std::filesystem::weakly_canonical(root));
+  // A file named without a folder lies in the one where the program runs.
+  const auto canonical = [](const std::filesystem::path& path) {
+    return std::filesystem::weakly_canonical(path.empty() ? "." : path);
+  };
+  const auto full = canonical(folder / relative);
+  const auto inside = full.lexically_relative(canonical(root));
   if (inside.empty() || *inside.begin() == "..") {
     throw BadInput(where, fmt::format("path '{}' leads outside the folder {}", name, root.string()),
                    "a file inside that folder");

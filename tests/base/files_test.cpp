@@ -76,6 +76,17 @@ TEST_F(Files, KeepsTheOldFileWhenTheNewOneCannotBeWritten) {
   EXPECT_EQ(text_of_file(file), "old");
 }
 
+TEST_F(Files, NamesWhatLiesWhereTheProgramRuns) {
+  write("here", "x");
+  const auto before = std::filesystem::current_path();
+  std::filesystem::current_path(folder_);
+  const std::filesystem::path named = named_file("", "", "here", "b.toml:3");
+  const std::string refused = complaint([] { named_file("", "", "../here", "b.toml:3"); });
+  std::filesystem::current_path(before);
+  EXPECT_EQ(named, std::filesystem::weakly_canonical(folder_ / "here"));
+  EXPECT_TRUE(refused.starts_with("b.toml:3: path '../here' leads outside")) << refused;
+}
+
 TEST_F(Files, NamesOnlyWhatLiesInsideTheFolder) {
   write("outside", "x");
   write("bench/inside", "x");

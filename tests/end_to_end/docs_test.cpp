@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 // The commands that the pages show, run as they stand.
+#include "base/table.h"
 #include "end_to_end/program.h"
 
 #include <gtest/gtest.h>
@@ -38,9 +39,10 @@ void run_page(const fs::path& folder, const std::string& page, const std::string
   // Exit code 1 is a negative verdict: a result, not a failure of the command.
   write_text(folder / "session.sh",
              "set -e\ncd '" + folder.string() +
-                 "'\nwindwright() { command windwright \"$@\" >> out.txt || [ $? -eq 1 ]; }\n" +
+                 "'\nset -o pipefail\nout=$PWD/out.txt\n"
+                 "windwright() { command windwright \"$@\" | tee -a \"$out\" || [ $? -eq 1 ]; }\n" +
                  before + commands);
-  const std::string call = "bash '" + (folder / "session.sh").string() + "'";
+  const std::string call = "bash '" + (folder / "session.sh").string() + "' > /dev/null";
   EXPECT_EQ(std::system(call.c_str()), 0);
 }
 
@@ -81,6 +83,13 @@ TEST(Docs, BenchRunsAsWritten) {
   const fs::path folder = scratch_folder("docs-bench");
   run_page(folder, "bench.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
   EXPECT_NE(text_of(folder / "out.txt").find("true_inverter_mode"), std::string::npos);
+  // A tracker feeds more than a battery straight at the bridge, in swelling wind too.
+  const auto charge_J = [&](const char* file) {
+    const base::Table table = base::Table::from_file(folder / "tracking" / file);
+    return table.numbers(table.required_column("true_charge_J")).back();
+  };
+  EXPECT_GT(charge_J("observe.csv"), 1.5 * charge_J("direct.csv"));
+  EXPECT_GT(charge_J("table.csv"), charge_J("observe.csv"));
 }
 
 TEST(Docs, CompareRunsAsWritten) {
