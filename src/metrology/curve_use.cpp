@@ -55,9 +55,12 @@ Scatter scatter_source(const Certificate& certificate, const std::vector<double>
                        std::optional<double> u_reading) {
   if (u_reading) return Scatter::given;
   if (std::isnan(certificate.fit.chi_squared)) return Scatter::of_residuals;
-  if (readings.size() > 1) return Scatter::of_readings;
-  return stated_u_reading(certificate, readings.front()) > 0.0 ? Scatter::of_calibration
-                                                               : Scatter::nowhere;
+  const Sample sample = sample_of(readings);
+  const double stated = stated_u_reading(certificate, sample.mean);
+  // A few readings may agree by chance, or because the display is coarse. Two scatter by more than
+  // twice what is right in 5 of 100 cases.
+  if (stated > 0.0 && sample.variance <= 4.0 * stated * stated) return Scatter::of_calibration;
+  return sample.variance > 0.0 ? Scatter::of_readings : Scatter::nowhere;
 }
 
 Estimate value_of_readings(const Certificate& certificate, const std::vector<double>& readings,
@@ -71,7 +74,8 @@ Estimate value_of_readings(const Certificate& certificate, const std::vector<dou
   switch (scatter_source(certificate, readings, u_reading)) {
     case Scatter::given:
     case Scatter::of_calibration:
-      random.u = slope * u_reading.value_or(stated_u_reading(certificate, sample.mean));
+      random.u =
+          slope * u_reading.value_or(stated_u_reading(certificate, sample.mean) / std::sqrt(size));
       if (!std::isnan(curve.fit.chi_squared) && !lack_of_fit_is_significant(curve.fit))
         curve.lack_of_fit = 0.0;
       break;

@@ -25,16 +25,15 @@ Scatter scatter_source(const Certificate& certificate, const std::vector<double>
 /// - `u_reading` stated: it counts as it is (for the mean of several readings too). What the curve
 ///   does not follow counts only where the fit's chi-squared shows it, or where no uncertainties
 ///   were stated with the fit (ISO/TS 28037:2010, 6.5 and 11).
-/// - not stated, one reading, fit with stated uncertainties of the readings: the reading scatters
-///   as those were stated to, and all else as above
+/// - not stated, fit with stated uncertainties of the readings: m readings scatter as those were
+///   stated to, their mean by 1 / sqrt(m) of that, and all else as above; where they scatter by
+///   more than twice that, their own scatter counts, with m - 1 degrees of freedom
 /// - not stated, fit without stated uncertainties: each reading scatters like those of the
 ///   calibration; the mean of m has residual standard deviation / sqrt(m) (Draper and Smith, 3.2)
-/// - not stated, several readings, fit with stated uncertainties: the scatter of their mean is
-/// added
-/// - none of these (uncertainties of the references alone; a nominal curve): as estimate_of,
-/// without
-///   the reading's scatter
-/// Inputs `<channel>:reading#1` is the new part.
+/// - not stated, several readings, fit with uncertainties of the references alone: the scatter of
+///   their mean, if they scatter at all
+/// - none of these (a single reading, a nominal curve): as estimate_of, without the reading's
+/// scatter Inputs `<channel>:reading#1` is the new part.
 /// @param readings  one or more
 /// @throws BadInput  u_reading below 0 or not finite
 Estimate value_of_readings(const Certificate& certificate, const std::vector<double>& readings,

@@ -48,10 +48,11 @@ std::vector<Direction> directions_of(const MeasurementModel& model,
   return directions;
 }
 
-// Size of the output with the members that many standard uncertainties away; the pattern makes
-// sure that no two of them stay equal, or cancel, by chance.
-double size_at(const MeasurementModel& model, std::size_t output, const Direction& direction,
-               double distance, bool alternating) {
+// The output with the members that far out, in standard uncertainties or values, whichever is
+// larger: nearer, a value far above its uncertainty would still be seen. The pattern makes sure
+// that no two of them stay equal, or cancel, by chance.
+double output_at(const MeasurementModel& model, std::size_t output, const Direction& direction,
+                 double distance, bool alternating) {
   std::vector<double> at(model.inputs.size());
   for (std::size_t i = 0; i < at.size(); ++i) {
     const double off = i % 2 == 0 ? 0.37 : -0.61;
@@ -59,11 +60,12 @@ double size_at(const MeasurementModel& model, std::size_t output, const Directio
   }
   double share = 1.0;
   for (const std::size_t member : direction.members) {
-    at[member] =
-        model.inputs[member].value + share * distance * model.inputs[member].standard_uncertainty;
+    const UncertainInput& input = model.inputs[member];
+    at[member] = input.value +
+                 share * distance * std::max(input.standard_uncertainty, std::abs(input.value));
     share *= alternating ? -0.83 : 0.83;
   }
-  return std::abs(values_of(model.program, at)[model.program.outputs[output]]);
+  return values_of(model.program, at)[model.program.outputs[output]];
 }
 
 double growth_along(const MeasurementModel& model, std::size_t output, const Direction& direction) {
@@ -72,8 +74,14 @@ double growth_along(const MeasurementModel& model, std::size_t output, const Dir
   double growth = 1.0;
   for (const double side : {1.0, -1.0}) {
     for (const bool alternating : {false, true}) {
-      const double nearer = size_at(model, output, direction, side * near, alternating);
-      const double farther = size_at(model, output, direction, side * far, alternating);
+      // How far it goes from where it is: a large value at home hides no growth.
+      const double home = output_at(model, output, direction, 0.0, alternating);
+      const double origin = std::isfinite(home) ? home : 0.0;
+      const auto distance_at = [&](double distance) {
+        return std::abs(output_at(model, output, direction, side * distance, alternating) - origin);
+      };
+      const double nearer = distance_at(near);
+      const double farther = distance_at(far);
       // Trials without a value are left out, so what has none far out takes no moment away.
       if (std::isnan(nearer) || std::isnan(farther)) continue;
       if (std::isinf(farther)) return infinity;

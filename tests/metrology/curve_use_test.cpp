@@ -56,10 +56,18 @@ TEST(ValueOfReadings, SeveralReadingsScatterLessThanOne) {
                           .at("x:residual")
                           .u;
   EXPECT_NEAR(four, 0.5 * one, 1e-12);
-  // With stated uncertainties the mean brings its own scatter.
+  // With stated uncertainties readings scatter as stated, even where two agree by chance, unless
+  // they scatter by more than twice that.
   const Certificate stated = certificate_of(0.1, std::vector<double>(6, 0.1));
-  const Estimate mean = value_of_readings(stated, {5.1, 4.9}, std::nullopt, "t");
-  EXPECT_NEAR(mean.contributions().at("x:reading#1").u, 0.1 * sensitivity(stated, 5.0), 1e-12);
+  for (const std::vector<double>& two : {std::vector{5.1, 4.9}, std::vector{5.0, 5.0}}) {
+    const Estimate mean = value_of_readings(stated, two, std::nullopt, "t");
+    EXPECT_NEAR(mean.contributions().at("x:reading#1").u,
+                0.1 / std::sqrt(2.0) * sensitivity(stated, 5.0), 1e-12);
+  }
+  const Contribution wild =
+      value_of_readings(stated, {5.2, 4.8}, std::nullopt, "t").contributions().at("x:reading#1");
+  EXPECT_NEAR(wild.u, 0.2 * sensitivity(stated, 5.0), 1e-12);
+  EXPECT_EQ(wild.dof, 1.0);
 }
 
 // What the calibration states for its readings holds for a new one, unless that says otherwise.
@@ -76,7 +84,8 @@ TEST(ValueOfReadings, SingleReadingScattersAsTheCalibrationStates) {
   EXPECT_NEAR(u_of(even, 5.0, std::nullopt), 0.1, 1e-12);
   EXPECT_NEAR(u_of(even, 5.0, 0.02), 0.02, 1e-12);
   EXPECT_EQ(scatter_source(even, {5.0}, std::nullopt), Scatter::of_calibration);
-  EXPECT_EQ(scatter_source(even, {5.0, 5.1}, std::nullopt), Scatter::of_readings);
+  EXPECT_EQ(scatter_source(even, {5.0, 5.1}, std::nullopt), Scatter::of_calibration);
+  EXPECT_EQ(scatter_source(even, {5.0, 5.5}, std::nullopt), Scatter::of_readings);
   // One per cent of each reading, 1 to 11.
   const Certificate share = certificate_of(0.0, {0.01, 0.03, 0.05, 0.07, 0.09, 0.11});
   EXPECT_NEAR(u_of(share, 4.0, std::nullopt), 0.04, 1e-12);

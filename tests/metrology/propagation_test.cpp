@@ -279,6 +279,22 @@ TEST(Propagation, StatesNoMomentThatDoesNotExist) {
   }
 }
 
+// How far out an equation grows does not depend on how well its input is known.
+TEST(Propagation, DeniesNoMomentOfAWellKnownInput) {
+  for (const double value : {5.0, 1e3, 1e4 + 0.1, 1e6, -1e4}) {
+    for (const auto& [equation, dof] :
+         {std::pair("x + z", 2.1), std::pair("x^2 + z", 4.1), std::pair("1e9 + x^3 + z", 6.1)}) {
+      SCOPED_TRACE(testing::Message() << equation << " at " << value);
+      const MeasurementModel model =
+          model_of({normal("x", value, 1.0, dof), normal("z", 0.0, 1.0)}, equation);
+      EXPECT_TRUE(tail_moments(model, 0).variance);
+      const MeasurementModel fewer =
+          model_of({normal("x", value, 1.0, dof - 0.2), normal("z", 0.0, 1.0)}, equation);
+      EXPECT_FALSE(tail_moments(fewer, 0).variance);
+    }
+  }
+}
+
 // A t-distributed input alone: first order is exact. Its interval ends have a standard error of
 // their own where mean and variance have none.
 TEST(Validation, NeedsNoMomentOfTheTrials) {
