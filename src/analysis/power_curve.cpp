@@ -142,11 +142,23 @@ double slope_between(const Gathered& below, const Gathered& above) {
          (above.air_speed_m_s.value() - below.air_speed_m_s.value());
 }
 
-// Scatter of one row: standard deviation and its degrees of freedom.
+// Scatter of one row: standard deviation, its degrees of freedom, and the bins it comes from.
 struct Scatter {
   double deviation_W;
   double dof;
+  std::string from;
 };
+
+// Rows that agree to the last digit say nothing about scatter.
+std::optional<Scatter> own_scatter(const std::map<long, Gathered>& bins, long number) {
+  const std::vector<double>& powers_W = bins.at(number).powers_W;
+  if (powers_W.size() < 2) return std::nullopt;
+  const double variance_W2 = signal::variance(powers_W);
+  if (!(variance_W2 > 0.0)) return std::nullopt;
+  return Scatter{.deviation_W = std::sqrt(variance_W2),
+                 .dof = static_cast<double>(powers_W.size()) - 1.0,
+                 .from = std::to_string(number)};
+}
 
 // A year's scatter grows and falls with the wind, so only near bins say what a single row's is.
 constexpr long farthest_neighbour = 3;
@@ -154,28 +166,27 @@ constexpr long farthest_neighbour = 3;
 std::optional<Scatter> neighbours_scatter(const std::map<long, Gathered>& bins, long number) {
   double sum_W2 = 0.0;
   double dof = 0.0;
+  std::string from;
   for (const long side : {-1L, 1L}) {
     for (long step = 1; step <= farthest_neighbour; ++step) {
-      const auto bin = bins.find(number + side * step);
-      if (bin == bins.end() || bin->second.powers_W.size() < 2) continue;
-      const double own = static_cast<double>(bin->second.powers_W.size()) - 1.0;
-      sum_W2 += own * signal::variance(bin->second.powers_W);
-      dof += own;
+      if (!bins.contains(number + side * step)) continue;
+      const std::optional<Scatter> own = own_scatter(bins, number + side * step);
+      if (!own) continue;
+      sum_W2 += own->dof * own->deviation_W * own->deviation_W;
+      dof += own->dof;
+      from += (from.empty() ? "" : "+") + own->from;
       break;
     }
   }
   if (dof == 0.0) return std::nullopt;
-  return Scatter{.deviation_W = std::sqrt(sum_W2 / dof), .dof = dof};
+  return Scatter{.deviation_W = std::sqrt(sum_W2 / dof), .dof = dof, .from = from};
 }
 
 // Category A of a bin's mean, and its part in the bin's power.
 void add_scatter(const std::map<long, Gathered>& bins, long number, PowerBin& bin) {
-  const std::vector<double>& powers_W = bins.at(number).powers_W;
-  const auto n = static_cast<double>(bin.count);
-  std::optional<Scatter> scatter;
-  if (bin.count > 1) {
+  std::optional<Scatter> scatter = own_scatter(bins, number);
+  if (scatter) {
     bin.u_a_basis = ScatterBasis::rows;
-    scatter = Scatter{.deviation_W = std::sqrt(signal::variance(powers_W)), .dof = n - 1.0};
   } else if ((scatter = neighbours_scatter(bins, number))) {
     bin.u_a_basis = ScatterBasis::neighbours;
     bin.power_W = without_random(bin.power_W);  // a row's own random part is in the scatter
@@ -184,8 +195,10 @@ void add_scatter(const std::map<long, Gathered>& bins, long number, PowerBin& bi
     bin.u_a_W = bin.power_W.u_random();
   }
   if (!scatter) return;
-  bin.u_a_W = scatter->deviation_W / std::sqrt(n);
-  bin.power_W.add(fmt::format("scatter#bin {}", bin.centre_m_s),
+  bin.u_a_W = scatter->deviation_W / std::sqrt(static_cast<double>(bin.count));
+  // Bins that take their scatter from the same others have one estimate of variance: names that
+  // differ in the number alone.
+  bin.power_W.add(fmt::format("scatter of bins {}-{}#bins", scatter->from, number),
                   {.u = bin.u_a_W, .dof = scatter->dof});
 }
 
@@ -230,18 +243,21 @@ void remark_single_rows(PowerCurve& curve) {
     open += bin.u_a_basis == ScatterBasis::unknown ? 1 : 0;
   }
   if (!pooled.empty()) {
-    curve.remarks.push_back(fmt::format(
-        "A single row in the bins {} m/s: category A is the pooled scatter of the nearest bins "
-        "with more rows.",
-        fmt::join(pooled, ", ")));
+    curve.remarks.push_back(
+        fmt::format("A single row, or equal ones, in the bins {} m/s: category A is the pooled "
+                    "scatter of the nearest bins "
+                    "whose rows differ.",
+                    fmt::join(pooled, ", ")));
   }
   if (open > 0) {
-    curve.remarks.push_back(fmt::format(
-        "{} of {} bins hold a single row without a stated random part and without a bin of more "
-        "rows within {:g} m/s: their category A uncertainty is not known, nor is that of the "
-        "year's energy.",
-        open, curve.bins.size(),
-        curve.options.bin_width_m_s * static_cast<double>(farthest_neighbour)));
+    curve.remarks.push_back(
+        fmt::format("{} of {} bins hold a single row, or equal ones, without a stated random part "
+                    "and without a "
+                    "bin whose rows differ within {:g} m/s: their category A uncertainty is not "
+                    "known, nor is that of the "
+                    "year's energy.",
+                    open, curve.bins.size(),
+                    curve.options.bin_width_m_s * static_cast<double>(farthest_neighbour)));
   }
 }
 

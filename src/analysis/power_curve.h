@@ -54,8 +54,9 @@ enum class ScatterBasis {
 
 struct PowerBin {
   double centre_m_s;
-  double air_speed_m_s;         // mean, normalised where the speed is
-  metrology::Estimate power_W;  // mean, normalised; inputs: `scatter#BIN`, and what is systematic
+  double air_speed_m_s;  // mean, normalised where the speed is
+  metrology::Estimate
+      power_W;  // mean, normalised; inputs: `scatter of ...#bins`, what is systematic
   std::optional<metrology::Estimate> cp;  // at air_speed_m_s; with a swept area
   std::size_t count;
   double u_a_W;  // scatter of the points over the root of their number; NaN: nobody can say

@@ -84,6 +84,12 @@ json::value u_kWh(const metrology::Estimate& energy_J, KnownCategories known) {
                                         : json::value(energy_J.u() / site::J_in_kWh);
 }
 
+// Not twice u: few rows leave few degrees of freedom.
+json::value expanded_kWh(const metrology::Estimate& energy_J, KnownCategories known) {
+  return known == KnownCategories::none ? json::value(nullptr)
+                                        : json::value(energy_J.expanded() / site::J_in_kWh);
+}
+
 json::value categories(KnownCategories known) {
   if (known == KnownCategories::none) return nullptr;
   return known == KnownCategories::a_and_b ? "A and B" : "A";
@@ -95,6 +101,7 @@ json::value energy_json(const SiteEnergy& each, KnownCategories known) {
                       {"weibull_shape", each.wind.shape},
                       {"energy_kWh", energy.measured_J.value() / site::J_in_kWh},
                       {"u_kWh", u_kWh(energy.measured_J, known)},
+                      {"expanded_95_kWh", expanded_kWh(energy.measured_J, known)},
                       {"extrapolated_energy_kWh", energy.extrapolated_J.value() / site::J_in_kWh},
                       {"u_extrapolated_kWh", u_kWh(energy.extrapolated_J, known)},
                       {"u_categories", categories(known)},

@@ -153,6 +153,47 @@ TEST(PowerCurve, IntervalsOfSingleRowsAreHonest) {
   EXPECT_NEAR(100.0 * held / all, 95.0, 1.0);
 }
 
+// Seven bins, one of them with two rows: what all others know of scatter has one degree of freedom.
+TEST(PowerCurve, OneEstimateOfScatterIsOneEstimateInTheEnergyToo) {
+  std::mt19937 generator(29);
+  std::normal_distribution<double> normal;
+  constexpr int trials = 2000;
+  int held = 0;
+  for (int trial = 0; trial < trials; ++trial) {
+    std::vector<Point> points;
+    for (int bin = 0; bin < 7; ++bin) {
+      const double v_m_s = 5.0 + 0.5 * bin;
+      for (int i = 0; i < (bin == 3 ? 2 : 1); ++i) {
+        points.push_back(point_at(static_cast<int>(points.size()) + 1, v_m_s,
+                                  known_power_W(v_m_s) + 20.0 * normal(generator)));
+      }
+    }
+    metrology::Estimate sum(0.0);
+    double truth_W = 0.0;
+    for (const PowerBin& bin : power_curve(points, {.power = "dc_power_W"}).bins) {
+      sum = sum + bin.power_W;
+      truth_W += known_power_W(bin.air_speed_m_s);
+    }
+    EXPECT_NEAR(sum.dof(), 1.0, 1e-9);
+    held += std::abs(sum.value() - truth_W) < sum.expanded() ? 1 : 0;
+  }
+  EXPECT_NEAR(100.0 * held / trials, 95.0, 1.5);
+}
+
+TEST(PowerCurve, EqualRowsSayNothingOfScatter) {
+  std::vector<Point> points;
+  for (int bin = 0; bin < 4; ++bin) {
+    for (int i = 0; i < (bin == 1 ? 2 : 1); ++i)
+      points.push_back(point_at(static_cast<int>(points.size()) + 1, 5.0 + 0.5 * bin,
+                                known_power_W(5.0 + 0.5 * bin)));
+  }
+  const PowerCurve curve = power_curve(points, {.power = "dc_power_W"});
+  for (const PowerBin& bin : curve.bins) {
+    EXPECT_EQ(bin.u_a_basis, ScatterBasis::unknown);
+    EXPECT_TRUE(std::isnan(bin.u_a_W));
+  }
+}
+
 TEST(PowerCurve, RefusesWhatMakesNoCurve) {
   const std::vector<Point> one_bin{point_at(1, 5.0, 50.0), point_at(2, 5.1, 51.0)};
   EXPECT_THROW(power_curve({}, {.power = "dc_power_W"}), base::BadInput);
