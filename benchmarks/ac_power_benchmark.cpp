@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "peer_process.h"
 #include "signal/ac_power.h"
+#include "turns.h"
 
 #include <benchmark/benchmark.h>
 #include <fmt/format.h>
@@ -165,11 +166,6 @@ bool tell_ratios() {
 }  // namespace windwright::signal
 
 int main(int argc, char** argv) {
-  std::string interleaved = "--benchmark_enable_random_interleaving=true";
-  std::vector<char*> arguments(argv, argv + argc);
-  arguments.insert(arguments.begin() + 1, interleaved.data());
-  int count = static_cast<int>(arguments.size());
-  benchmark::Initialize(&count, arguments.data());
-  benchmark::RunSpecifiedBenchmarks();
+  windwright::benchmarks::run_in_turns(argc, argv);
   return windwright::signal::tell_ratios() ? 0 : 1;
 }

@@ -13,6 +13,7 @@
 #include "physics/bridge_table.h"
 #include "physics/chain_control.h"
 #include "physics/electrical_chain.h"
+#include "turns.h"
 #include "twin/averaged_chain.h"
 #include "twin/chain_energy.h"
 
@@ -387,11 +388,6 @@ bool tell_ratios() {
 }  // namespace windwright::twin
 
 int main(int argc, char** argv) {
-  std::string interleaved = "--benchmark_enable_random_interleaving=true";
-  std::vector<char*> arguments(argv, argv + argc);
-  arguments.insert(arguments.begin() + 1, interleaved.data());
-  int count = static_cast<int>(arguments.size());
-  benchmark::Initialize(&count, arguments.data());
-  benchmark::RunSpecifiedBenchmarks();
+  windwright::benchmarks::run_in_turns(argc, argv);
   return windwright::twin::tell_ratios() ? 0 : 1;
 }

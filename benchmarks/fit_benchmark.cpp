@@ -1,11 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/random.h"
 #include "metrology/fit.h"
+#include "peer_process.h"
+#include "turns.h"
 
 #include <benchmark/benchmark.h>
 #include <fmt/format.h>
 #include <sys/types.h>
-#include <sys/wait.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -29,6 +30,8 @@
 namespace windwright::metrology {
 namespace {
 
+using benchmarks::median;
+
 constexpr int degree = 3;
 constexpr double least_ratio = 5.0;
 
@@ -49,69 +52,36 @@ const Readings& readings() {
   return made;
 }
 
-// The numpy process, spoken to by lines.
+// The readings, handed over in a file.
 class Peer {
  public:
   Peer()
-      : folder_(std::filesystem::temp_directory_path() /
-                fmt::format("fit_{}", static_cast<long>(::getpid()))) {
-    std::filesystem::create_directories(folder_);
-    const std::string samples = folder_ / "readings";
+      : file_(std::filesystem::temp_directory_path() /
+              fmt::format("fit_{}", static_cast<long>(::getpid()))),
+        process_("fit_peer.py", {handed_over(), std::to_string(degree)}) {}
+  Peer(const Peer&) = delete;
+  Peer& operator=(const Peer&) = delete;
+  ~Peer() { std::filesystem::remove(file_); }
+
+  /// CPU seconds of one fit, its coefficients and their uncertainties; empty: no numpy there.
+  std::vector<double> fitted() { return process_.ask("fit"); }
+
+ private:
+  std::string handed_over() const {
     std::vector<double> weights;
     for (const double u : readings().u_reading)
       weights.push_back(1.0 / u);
-    std::ofstream out(samples, std::ios::binary);
+    std::ofstream out(file_, std::ios::binary);
     for (const auto* column :
          {&readings().reference, &readings().reading, &std::as_const(weights)}) {
       out.write(reinterpret_cast<const char*>(column->data()),
                 static_cast<std::streamsize>(column->size() * sizeof(double)));
     }
-    out.close();
-    int to[2];
-    int from[2];
-    if (::pipe(to) != 0 || ::pipe(from) != 0) std::abort();
-    child_ = ::fork();
-    if (child_ == 0) {
-      ::dup2(to[0], 0);
-      ::dup2(from[1], 1);
-      ::close(to[1]);
-      ::close(from[0]);
-      ::setenv("OMP_NUM_THREADS", "1", 1);
-      ::setenv("OPENBLAS_NUM_THREADS", "1", 1);
-      ::execl("/usr/bin/python3", "python3", SOURCE_FOLDER "/benchmarks/fit_peer.py",
-              samples.c_str(), std::to_string(degree).c_str(), nullptr);
-      ::_exit(127);
-    }
-    ::close(to[0]);
-    ::close(from[1]);
-    write_ = ::fdopen(to[1], "w");
-    read_ = ::fdopen(from[0], "r");
-  }
-  Peer(const Peer&) = delete;
-  Peer& operator=(const Peer&) = delete;
-  ~Peer() {
-    std::fclose(write_);
-    std::fclose(read_);
-    int status = 0;
-    ::waitpid(child_, &status, 0);
-    std::filesystem::remove_all(folder_);
+    return file_;
   }
 
-  /// CPU seconds of one fit, its coefficients and their uncertainties; empty: no numpy there.
-  std::vector<double> fitted() {
-    std::fputs("fit\n", write_);
-    std::fflush(write_);
-    std::array<char, 500> answer{};
-    if (std::fgets(answer.data(), answer.size(), read_) == nullptr) return {};
-    std::istringstream words(answer.data());
-    return {std::istream_iterator<double>(words), std::istream_iterator<double>()};
-  }
-
- private:
-  std::filesystem::path folder_;
-  pid_t child_ = 0;
-  std::FILE* write_ = nullptr;
-  std::FILE* read_ = nullptr;
+  std::filesystem::path file_;
+  benchmarks::PeerProcess process_;
 };
 
 Peer& peer() {
@@ -121,12 +91,6 @@ Peer& peer() {
 
 std::vector<double> ours_s;
 std::vector<double> numpy_s;
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0.0;
-  std::sort(values.begin(), values.end());
-  return values[values.size() / 2];
-}
 
 double difference(const std::vector<double>& answer) {
   const Fit fit = fit_polynomial(readings(), degree, "benchmark");
@@ -186,12 +150,7 @@ void tell_ratios() {
 }  // namespace windwright::metrology
 
 int main(int argc, char** argv) {
-  std::string interleaved = "--benchmark_enable_random_interleaving=true";
-  std::vector<char*> arguments(argv, argv + argc);
-  arguments.insert(arguments.begin() + 1, interleaved.data());
-  int count = static_cast<int>(arguments.size());
-  benchmark::Initialize(&count, arguments.data());
-  benchmark::RunSpecifiedBenchmarks();
+  windwright::benchmarks::run_in_turns(argc, argv);
   windwright::metrology::tell_ratios();
   return 0;
 }

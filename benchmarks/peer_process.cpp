@@ -50,9 +50,13 @@ PeerProcess::~PeerProcess() {
   ::waitpid(child_, &status, 0);
 }
 
-std::string PeerProcess::answer(const std::string& line) {
+void PeerProcess::tell(const std::string& line) {
   std::fputs((line + "\n").c_str(), write_);
   std::fflush(write_);
+}
+
+std::string PeerProcess::answer(const std::string& line) {
+  tell(line);
   std::string answer;
   for (int c = std::fgetc(read_); c != EOF && c != '\n'; c = std::fgetc(read_))
     answer += static_cast<char>(c);

@@ -20,6 +20,8 @@ class PeerProcess {
   PeerProcess(const PeerProcess&) = delete;
   PeerProcess& operator=(const PeerProcess&) = delete;
 
+  /// A line that it does not answer.
+  void tell(const std::string& line);
   /// What it answers to a line; empty where it is not there (python3-numpy is missing).
   std::string answer(const std::string& line);
   /// The same as numbers.

@@ -3,11 +3,12 @@
 #include "metrology/equation.h"
 #include "metrology/measurement_model.h"
 #include "metrology/monte_carlo.h"
+#include "peer_process.h"
+#include "turns.h"
 
 #include <benchmark/benchmark.h>
 #include <fmt/format.h>
 #include <sys/types.h>
-#include <sys/wait.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -30,6 +31,8 @@
 // Limits: 60 ms; numpy at least 4 times as long; the equation no slower than numpy's.
 namespace windwright::metrology {
 namespace {
+
+using benchmarks::median;
 
 constexpr std::size_t trials = 1'000'000;
 constexpr double limit_s = 60e-3;
@@ -82,60 +85,16 @@ const MeasurementModel& model() {
   return one;
 }
 
-// The numpy process, spoken to by lines.
-class Peer {
- public:
-  Peer() {
-    int to[2];
-    int from[2];
-    if (::pipe(to) != 0 || ::pipe(from) != 0) std::abort();
-    child_ = ::fork();
-    if (child_ == 0) {
-      ::dup2(to[0], 0);
-      ::dup2(from[1], 1);
-      ::close(to[1]);
-      ::close(from[0]);
-      ::setenv("OMP_NUM_THREADS", "1", 1);
-      ::setenv("OPENBLAS_NUM_THREADS", "1", 1);
-      ::execl("/usr/bin/python3", "python3", SOURCE_FOLDER "/benchmarks/propagate_peer.py",
-              std::to_string(trials).c_str(), nullptr);
-      ::_exit(127);
-    }
-    ::close(to[0]);
-    ::close(from[1]);
-    write_ = ::fdopen(to[1], "w");
-    read_ = ::fdopen(from[0], "r");
+/// Answers with CPU seconds and results; with nothing: no numpy there.
+benchmarks::PeerProcess& peer() {
+  static benchmarks::PeerProcess one("propagate_peer.py", {std::to_string(trials)});
+  static const bool told = [] {
     for (const Input& input : inputs)
-      std::fputs(fmt::format("{} {} {}\n", input.name, input.value, input.u).c_str(), write_);
-    std::fputs(fmt::format("{}\n", coefficient).c_str(), write_);
-  }
-  Peer(const Peer&) = delete;
-  Peer& operator=(const Peer&) = delete;
-  ~Peer() {
-    std::fclose(write_);
-    std::fclose(read_);
-    int status = 0;
-    ::waitpid(child_, &status, 0);
-  }
-
-  /// CPU seconds and results; empty: no numpy there.
-  std::vector<double> asked(const char* what) {
-    std::fputs(fmt::format("{}\n", what).c_str(), write_);
-    std::fflush(write_);
-    std::array<char, 500> answer{};
-    if (std::fgets(answer.data(), answer.size(), read_) == nullptr) return {};
-    std::istringstream words(answer.data());
-    return {std::istream_iterator<double>(words), std::istream_iterator<double>()};
-  }
-
- private:
-  pid_t child_ = 0;
-  std::FILE* write_ = nullptr;
-  std::FILE* read_ = nullptr;
-};
-
-Peer& peer() {
-  static Peer one;
+      one.tell(fmt::format("{} {} {}", input.name, input.value, input.u));
+    one.tell(fmt::format("{}", coefficient));
+    return true;
+  }();
+  static_cast<void>(told);
   return one;
 }
 
@@ -145,12 +104,6 @@ struct Times {
 };
 Times of_trials;
 Times of_equation;
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0.0;
-  std::sort(values.begin(), values.end());
-  return values[values.size() / 2];
-}
 
 template <class Work>
 void timed(benchmark::State& state, std::vector<double>& times_s, Work work) {
@@ -164,12 +117,12 @@ void timed(benchmark::State& state, std::vector<double>& times_s, Work work) {
 }
 
 void peer_timed(benchmark::State& state, std::vector<double>& times_s, const char* what) {
-  if (peer().asked(what).empty()) {
+  if (peer().ask(what).empty()) {
     state.SkipWithError("python3 with numpy is not there (Debian: python3-numpy)");
     return;
   }
   for (auto _ : state) {
-    times_s.push_back(peer().asked(what).at(0));
+    times_s.push_back(peer().ask(what).at(0));
     state.SetIterationTime(times_s.back());
   }
   state.SetItemsProcessed(state.iterations() * static_cast<std::int64_t>(trials));
@@ -180,7 +133,7 @@ void monte_carlo_of_cp(benchmark::State& state) {
         [] { benchmark::DoNotOptimize(monte_carlo(model(), {.trials = trials})); });
 }
 void monte_carlo_in_numpy(benchmark::State& state) {
-  const std::vector<double> theirs = peer().asked("trials");
+  const std::vector<double> theirs = peer().ask("trials");
   const MonteCarloOutput ours = monte_carlo(model(), {.trials = trials}).outputs[0];
   if (theirs.size() == 7) {
     const std::array results{ours.value, ours.u, ours.intervals.symmetric.low,
@@ -261,12 +214,7 @@ void tell_ratios() {
 }  // namespace windwright::metrology
 
 int main(int argc, char** argv) {
-  std::string interleaved = "--benchmark_enable_random_interleaving=true";
-  std::vector<char*> arguments(argv, argv + argc);
-  arguments.insert(arguments.begin() + 1, interleaved.data());
-  int count = static_cast<int>(arguments.size());
-  benchmark::Initialize(&count, arguments.data());
-  benchmark::RunSpecifiedBenchmarks();
+  windwright::benchmarks::run_in_turns(argc, argv);
   windwright::metrology::tell_ratios();
   return 0;
 }

@@ -12,6 +12,7 @@
 #include "metrology/certificate.h"
 #include "peer_process.h"
 #include "recording/recording.h"
+#include "turns.h"
 
 #include <benchmark/benchmark.h>
 #include <fmt/format.h>
@@ -22,7 +23,6 @@
 #include <cstddef>
 #include <cstdint>
 #include <cstring>
-#include <ctime>
 #include <filesystem>
 #include <optional>
 #include <random>
@@ -32,6 +32,8 @@
 
 namespace windwright {
 namespace {
+
+using benchmarks::cpu_s;
 
 constexpr std::size_t channels = 16;
 constexpr std::size_t block_samples = 4096;
@@ -45,12 +47,6 @@ std::filesystem::path file_in_cache() {
   const auto folder =
       std::filesystem::exists(shared) ? shared : std::filesystem::temp_directory_path();
   return folder / fmt::format("recording_benchmark_{}.h5", static_cast<long>(::getpid()));
-}
-
-double cpu_s() {
-  timespec time{};
-  clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &time);
-  return static_cast<double>(time.tv_sec) + 1e-9 * static_cast<double>(time.tv_nsec);
 }
 
 bench::Bench bench_of_16() {
@@ -218,11 +214,6 @@ bool told_and_held() {
 }  // namespace windwright
 
 int main(int argc, char** argv) {
-  std::string interleaved = "--benchmark_enable_random_interleaving=true";
-  std::vector<char*> arguments(argv, argv + argc);
-  arguments.insert(arguments.begin() + 1, interleaved.data());
-  int count = static_cast<int>(arguments.size());
-  benchmark::Initialize(&count, arguments.data());
-  benchmark::RunSpecifiedBenchmarks();
+  windwright::benchmarks::run_in_turns(argc, argv);
   return windwright::told_and_held() ? 0 : 1;
 }

@@ -5,6 +5,7 @@
 #include "physics/blade_elements.h"
 #include "physics/element_solver.h"
 #include "physics/rotor.h"
+#include "turns.h"
 
 #include <benchmark/benchmark.h>
 #include <fmt/format.h>
@@ -269,12 +270,7 @@ void tell_ratios() {
 }  // namespace windwright::physics
 
 int main(int argc, char** argv) {
-  std::string interleaved = "--benchmark_enable_random_interleaving=true";
-  std::vector<char*> arguments(argv, argv + argc);
-  arguments.insert(arguments.begin() + 1, interleaved.data());
-  int count = static_cast<int>(arguments.size());
-  benchmark::Initialize(&count, arguments.data());
-  benchmark::RunSpecifiedBenchmarks();
+  windwright::benchmarks::run_in_turns(argc, argv);
   windwright::physics::tell_ratios();
   return 0;
 }

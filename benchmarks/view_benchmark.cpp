@@ -7,6 +7,7 @@
 #include "bench/bench.h"
 #include "peer_process.h"
 #include "recording/recording.h"
+#include "turns.h"
 
 #include <benchmark/benchmark.h>
 #include <fcntl.h>
@@ -17,7 +18,6 @@
 #include <chrono>
 #include <cmath>
 #include <cstdint>
-#include <ctime>
 #include <filesystem>
 #include <random>
 #include <string>
@@ -25,6 +25,8 @@
 
 namespace windwright {
 namespace {
+
+using benchmarks::cpu_s;
 
 constexpr std::int64_t samples = 1'000'000'000;
 constexpr std::int64_t bins = 2000;
@@ -80,12 +82,6 @@ std::vector<Place> places() {
     all.push_back({.first = static_cast<std::int64_t>(random() % room), .count = count});
   }
   return all;
-}
-
-double cpu_s() {
-  timespec time{};
-  clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &time);
-  return static_cast<double>(time.tv_sec) + 1e-9 * static_cast<double>(time.tv_nsec);
 }
 
 double clock_s() {

@@ -7,6 +7,7 @@
 #include "../tests/twin/waveform_bench.h"
 #include "peer_process.h"
 #include "physics/bridge_signals.h"
+#include "turns.h"
 #include "twin/simulated_bench.h"
 
 #include <benchmark/benchmark.h>
@@ -227,11 +228,6 @@ bool tell_ratios() {
 }  // namespace windwright::twin
 
 int main(int argc, char** argv) {
-  std::string interleaved = "--benchmark_enable_random_interleaving=true";
-  std::vector<char*> arguments(argv, argv + argc);
-  arguments.insert(arguments.begin() + 1, interleaved.data());
-  int count = static_cast<int>(arguments.size());
-  benchmark::Initialize(&count, arguments.data());
-  benchmark::RunSpecifiedBenchmarks();
+  windwright::benchmarks::run_in_turns(argc, argv);
   return windwright::twin::tell_ratios() ? 0 : 1;
 }

@@ -56,10 +56,9 @@ class Way {
   std::counting_semaphore<> count_{0};
 };
 
-/// The recording thread.
-class Recording {
+class RecordingThread {
  public:
-  Recording(const Stations& stations, const PipelineOptions& options)
+  RecordingThread(const Stations& stations, const PipelineOptions& options)
       : stations_(stations),
         flush_samples_(static_cast<std::int64_t>(
             std::max(1.0, options.flush_s * stations.device.sample_rate_hz()))),
@@ -71,9 +70,9 @@ class Recording {
     thread_ = std::jthread([this] { run(); });
     pthread_setname_np(thread_.native_handle(), "recording");
   }
-  ~Recording() { end(); }
-  Recording(const Recording&) = delete;
-  Recording& operator=(const Recording&) = delete;
+  ~RecordingThread() { end(); }
+  RecordingThread(const RecordingThread&) = delete;
+  RecordingThread& operator=(const RecordingThread&) = delete;
 
   SampleBlock* free_block(double longest_wait_s) {
     return free_.take_within(std::chrono::duration<double>(longest_wait_s));
@@ -134,7 +133,7 @@ class Recording {
 
 Outcome record(const Stations& stations, const PipelineOptions& options,
                const std::stop_token& stop) {
-  Recording recording(stations, options);
+  RecordingThread recording(stations, options);
   std::int64_t samples = 0;
   Outcome outcome{.ending = Ending::complete, .samples = 0, .cause = {}, .most_waiting = 0};
   const auto ended = [&](Ending ending, std::string cause) {

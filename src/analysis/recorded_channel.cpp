@@ -9,12 +9,15 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <array>
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
 #include <fstream>
 #include <ios>
+#include <limits>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -59,6 +62,18 @@ void CalibratedChannel::remark(std::vector<std::string>& remarks) const {
   remarks.push_back(fmt::format("{}: {:.3g} % of the samples lie outside what was calibrated",
                                 name_,
                                 100.0 * static_cast<double>(beyond_) / static_cast<double>(all_)));
+}
+
+std::int64_t samples_before(const Stretch& stretch, double time_s, std::int64_t origin,
+                            double sample_rate_hz) {
+  const double wanted = time_s * sample_rate_hz;
+  // A time that was printed finds its sample again, after many hours too.
+  const double rounding =
+      std::max(1e-6, 4.0 * std::numeric_limits<double>::epsilon() * std::abs(wanted));
+  const double before = std::isfinite(wanted) ? std::ceil(wanted - rounding) : wanted;
+  return static_cast<std::int64_t>(
+      std::clamp(before - static_cast<double>(stretch.device_first - origin), 0.0,
+                 static_cast<double>(stretch.count)));
 }
 
 std::vector<Stretch> stretches_of(const recording::Recording& recording) {

@@ -48,6 +48,12 @@ struct Stretch {
   std::int64_t device_first;
 };
 
+/// Samples of a stretch taken before a time: its count where all were.
+/// @param time_s  since the first sample of the first stretch, by the device's count
+/// @param origin  device's count of that sample
+std::int64_t samples_before(const Stretch& stretch, double time_s, std::int64_t origin,
+                            double sample_rate_hz);
+
 /// In time; one where the recording has no gap, with a count of 0 where it has no samples.
 std::vector<Stretch> stretches_of(const recording::Recording& recording);
 

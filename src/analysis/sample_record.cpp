@@ -49,14 +49,8 @@ Stretch stretch_in(const recording::Recording& recording, const std::filesystem:
   const std::int64_t origin = stretches.front().device_first;
   std::optional<Stretch> found;
   for (const Stretch& each : stretches) {
-    // First sample at or after a time, within the stretch.
-    const auto from = [&](double time_s) {
-      const double at =
-          std::ceil(time_s * rate_hz - 1e-6) - static_cast<double>(each.device_first - origin);
-      return static_cast<std::int64_t>(std::clamp(at, 0.0, static_cast<double>(each.count)));
-    };
-    const std::int64_t skip = from(window.from_s);
-    const std::int64_t count = from(window.to_s) - skip;
+    const std::int64_t skip = samples_before(each, window.from_s, origin, rate_hz);
+    const std::int64_t count = samples_before(each, window.to_s, origin, rate_hz) - skip;
     if (count <= 0) continue;
     if (found) {
       throw base::BadInput(file.string(),

@@ -84,14 +84,8 @@ Waveforms from_recording(const WaveformRequest& request) {
   const std::int64_t origin = runs.front().device_first;
   std::int64_t end = 0;  // device's count after the piece before
   for (const Stretch& run : runs) {
-    // First sample at or after a time, within the run.
-    const auto from = [&](double time_s) {
-      const double at =
-          std::ceil(time_s * rate_hz - 1e-6) - static_cast<double>(run.device_first - origin);
-      return static_cast<std::int64_t>(std::clamp(at, 0.0, static_cast<double>(run.count)));
-    };
-    const std::int64_t skip = from(request.from_s);
-    const std::int64_t count = from(request.to_s) - skip;
+    const std::int64_t skip = samples_before(run, request.from_s, origin, rate_hz);
+    const std::int64_t count = samples_before(run, request.to_s, origin, rate_hz) - skip;
     if (count <= 0) continue;
     const std::int64_t device_first = run.device_first + skip;
     if (!result.pieces.empty()) {

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "analysis/window_view.h"
 
+#include "analysis/recorded_channel.h"
 #include "base/errors.h"
 #include "bench/bench.h"
 #include "metrology/certificate.h"
@@ -22,39 +23,30 @@ namespace {
 class Times {
  public:
   explicit Times(const recording::Recording& recording)
-      : rate_hz_(recording.sample_rate_hz()), samples_(recording.samples()) {
-    runs_.push_back({.before_sample = 0, .device_sample = 0});
-    for (const recording::Gap& gap : recording.gaps())
-      if (gap.before_sample < samples_) runs_.push_back(gap);
-  }
+      : rate_hz_(recording.sample_rate_hz()),
+        stretches_(stretches_of(recording)),
+        origin_(stretches_.front().device_first) {}
 
   double time_s(std::int64_t sample) const {
     const auto next = std::upper_bound(
-        runs_.begin(), runs_.end(), sample,
-        [](std::int64_t wanted, const recording::Gap& run) { return wanted < run.before_sample; });
-    const recording::Gap& run = *std::prev(next);
-    return static_cast<double>(run.device_sample + sample - run.before_sample) / rate_hz_;
+        stretches_.begin() + 1, stretches_.end(), sample,
+        [](std::int64_t wanted, const Stretch& stretch) { return wanted < stretch.first; });
+    const Stretch& stretch = *std::prev(next);
+    return static_cast<double>(stretch.device_first - origin_ + sample - stretch.first) / rate_hz_;
   }
 
   /// The first sample at this time or later.
   std::int64_t sample_at(double time_s) const {
-    // To a thousandth of a sample, so that a time that was printed finds its sample again.
-    const double wanted = std::ceil(time_s * rate_hz_ - 1e-3);
-    if (!(wanted > 0.0)) return 0;
-    for (std::size_t i = 0; i < runs_.size(); ++i) {
-      const recording::Gap& run = runs_[i];
-      const std::int64_t end = i + 1 < runs_.size() ? runs_[i + 1].before_sample : samples_;
-      const double offset = wanted - static_cast<double>(run.device_sample);
-      if (offset < static_cast<double>(end - run.before_sample))
-        return run.before_sample + std::max<std::int64_t>(0, static_cast<std::int64_t>(offset));
-    }
-    return samples_;
+    std::int64_t sample = 0;
+    for (const Stretch& stretch : stretches_)
+      sample += samples_before(stretch, time_s, origin_, rate_hz_);
+    return sample;
   }
 
  private:
   double rate_hz_;
-  std::int64_t samples_;
-  std::vector<recording::Gap> runs_;
+  std::vector<Stretch> stretches_;
+  std::int64_t origin_;
 };
 
 /// From counts to the channel's unit.
@@ -115,7 +107,7 @@ View view_of(const ViewRequest& request) {
   }
   const Times times(recording);
   const std::int64_t first = times.sample_at(request.from_s);
-  const std::int64_t end = std::min(recording.samples(), times.sample_at(request.to_s));
+  const std::int64_t end = times.sample_at(request.to_s);
   if (first >= end) {
     throw base::BadInput(
         request.file.string() + ":1",

@@ -413,6 +413,12 @@ bool is_alternating(std::string_view channel) {
          channel == "inverter_output_A";
 }
 
+std::optional<double> Actuator::position(std::string_view name_of_position) const {
+  const auto found = std::find(positions.begin(), positions.end(), name_of_position);
+  if (found == positions.end()) return std::nullopt;
+  return static_cast<double>(found - positions.begin());
+}
+
 std::size_t Bench::channel_index(std::string_view wanted) const {
   std::vector<std::string> names;
   for (std::size_t i = 0; i < channels.size(); ++i) {

@@ -83,6 +83,9 @@ struct Actuator {
   bool manual;                         // changed by a person
   std::vector<std::string> positions;  // of a selector; the value is the index, 0 to highest
   double u_setting;  // standard uncertainty of a setting (how well a person sets the pitch)
+
+  /// The value of a selector's position; nothing where it has no such position.
+  std::optional<double> position(std::string_view name_of_position) const;
 };
 
 /// Stops the bench when a channel's value leaves its bound.

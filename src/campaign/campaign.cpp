@@ -279,14 +279,13 @@ Campaign campaign_from_file(const std::filesystem::path& file,
 
 double commanded_value(const Setting& setting, const bench::Bench& bench) {
   if (setting.position.empty()) return setting.value;
-  const std::vector<std::string>& positions =
-      actuator_at(bench, setting.actuator, setting.actuator).positions;
-  const auto found = std::find(positions.begin(), positions.end(), setting.position);
-  if (found == positions.end()) {
+  const bench::Actuator& actuator = actuator_at(bench, setting.actuator, setting.actuator);
+  const std::optional<double> value = actuator.position(setting.position);
+  if (!value) {
     throw BadInput(setting.actuator, fmt::format("has no position '{}'", setting.position),
-                   positions.empty() ? "a number" : base::either_of(positions));
+                   actuator.positions.empty() ? "a number" : base::either_of(actuator.positions));
   }
-  return static_cast<double>(found - positions.begin());
+  return *value;
 }
 
 void require_fits(const Campaign& campaign, const bench::Bench& bench) {
@@ -304,8 +303,7 @@ void require_fits(const Campaign& campaign, const bench::Bench& bench) {
     const std::string& where = campaign.places.at(constant.actuator);
     const bench::Actuator& actuator = actuator_at(bench, constant.actuator, where);
     const auto& positions = actuator.positions;
-    if (!constant.position.empty() &&
-        std::count(positions.begin(), positions.end(), constant.position) == 0) {
+    if (!constant.position.empty() && !actuator.position(constant.position)) {
       throw BadInput(where,
                      fmt::format("{} has no position '{}'", constant.actuator, constant.position),
                      positions.empty() ? "a number" : base::either_of(positions));

@@ -2,6 +2,7 @@
 #include "base/errors.h"
 #include "cli/compare_groups.h"
 #include "cli/compare_runs.h"
+#include "cli/option_values.h"
 #include "cli/verbs.h"
 #include "metrology/groups_file.h"
 
@@ -29,11 +30,6 @@ struct Request {
   bool json = false;
 };
 
-void refuse(bool given, const char* option, const char* goes_with) {
-  if (!given) return;
-  throw base::BadInput(option, fmt::format("goes with {} only", goes_with), "leave it out");
-}
-
 int run_compare(const Request& request) {
   bool groups = false;
   bool points = false;
@@ -46,20 +42,17 @@ int run_compare(const Request& request) {
     (metrology::is_groups_file(each) ? groups : points) = true;
   }
   if (groups) {
-    if (request.what.size() > 1) {
-      throw base::BadInput(request.what[1], "is one too many beside a CSV of groups",
-                           "one CSV of groups alone, or two or more runs");
-    }
-    refuse(!request.rotor.empty(), "--rotor", "points files");
-    refuse(request.section_area_m2.has_value(), "--tunnel-area", "points files");
-    refuse(request.same_sensors, "--same-sensors", "points files");
+    require_groups_alone({.files = request.what,
+                          .rotor = !request.rotor.empty(),
+                          .tunnel_area = request.section_area_m2.has_value(),
+                          .same_sensors = request.same_sensors});
     return compare_groups(
         {.file = request.what.front(), .reference = request.reference, .json = request.json});
   }
-  refuse(!request.reference.empty(), "--reference", "a CSV of groups");
-  refuse(!points && !request.rotor.empty(), "--rotor", "points files");
-  refuse(!points && request.section_area_m2.has_value(), "--tunnel-area", "points files");
-  refuse(!points && request.same_sensors, "--same-sensors", "points files");
+  refuse_without(!request.reference.empty(), "--reference", "a CSV of groups");
+  refuse_without(!points && !request.rotor.empty(), "--rotor", "points files");
+  refuse_without(!points && request.section_area_m2.has_value(), "--tunnel-area", "points files");
+  refuse_without(!points && request.same_sensors, "--same-sensors", "points files");
   return compare_runs({.what = request.what,
                        .rotor = request.rotor,
                        .section_area_m2 = request.section_area_m2,

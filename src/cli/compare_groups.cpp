@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "cli/compare_groups.h"
 
+#include "base/errors.h"
 #include "base/json.h"
+#include "cli/option_values.h"
 #include "cli/verbs.h"
 #include "metrology/agreement.h"
 #include "metrology/groups_file.h"
@@ -230,6 +232,16 @@ void print(const Studied& each) {
 }
 
 }  // namespace
+
+void require_groups_alone(const BesideGroups& beside) {
+  if (beside.files.size() > 1) {
+    throw base::BadInput(beside.files[1], "is one too many beside a CSV of groups",
+                         "one CSV of groups alone, or two or more runs");
+  }
+  refuse_without(beside.rotor, "--rotor", "points files");
+  refuse_without(beside.tunnel_area, "--tunnel-area", "points files");
+  refuse_without(beside.same_sensors, "--same-sensors", "points files");
+}
 
 json::value groups_json(const std::vector<Studied>& all) {
   json::array levels;

@@ -17,6 +17,16 @@ struct GroupsRequest {
   bool json;
 };
 
+/// What stands beside a CSV of groups on the command line.
+struct BesideGroups {
+  const std::vector<std::string>& files;  // that CSV among them
+  bool rotor;
+  bool tunnel_area;
+  bool same_sensors;
+};
+/// @throws BadInput  anything does
+void require_groups_alone(const BesideGroups& beside);
+
 boost::json::value groups_json(const std::vector<metrology::StudiedLevel>& levels);
 
 /// @return  exit code: 1 where an outlier or a score calls for action

@@ -66,6 +66,11 @@ std::vector<int> whole_sweep_within(std::string_view option, std::string_view te
   return whole;
 }
 
+void refuse_without(bool given, const char* option, const char* goes_with) {
+  if (!given) return;
+  throw base::BadInput(option, fmt::format("goes with {} only", goes_with), "leave it out");
+}
+
 bool on_or_off(std::string_view option, std::string_view text) {
   if (text != "on" && text != "off") {
     throw base::BadInput(option, fmt::format("is '{}'", text), "on or off");

@@ -24,6 +24,11 @@ std::vector<double> sweep_within(std::string_view option, std::string_view text,
 /// The same for whole numbers.
 std::vector<int> whole_sweep_within(std::string_view option, std::string_view text, Limits limits);
 
+/// @param given      whether `option` was
+/// @param goes_with  what it says something to
+/// @throws BadInput  it was given
+void refuse_without(bool given, const char* option, const char* goes_with);
+
 /// `on` or `off`.
 /// @throws BadInput  anything else
 bool on_or_off(std::string_view option, std::string_view text);

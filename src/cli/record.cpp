@@ -65,9 +65,9 @@ class LiveLine {
     samples_ += static_cast<std::int64_t>(block.samples);
     if (block.gap_before) ++gaps_;
     if (!shown_) return;
-    live_.take(block);
     if (samples_ - told_ < static_cast<std::int64_t>(0.5 * bench_.sample_rate_hz)) return;
     told_ = samples_;
+    live_.take(block);
     std::string line =
         fmt::format("{:.1f} s", static_cast<double>(samples_) / bench_.sample_rate_hz);
     for (const char* name : {"air_speed_m_s", "rotor_speed_rad_s", "dc_voltage_V", "dc_power_W"}) {
@@ -116,9 +116,7 @@ Trigger trigger_of(const Request& request) {
 
 double actuator_value(const bench::Actuator& actuator, const std::string& text,
                       const std::string& where) {
-  const auto position = std::find(actuator.positions.begin(), actuator.positions.end(), text);
-  if (position != actuator.positions.end())
-    return static_cast<double>(position - actuator.positions.begin());
+  if (const std::optional<double> position = actuator.position(text)) return *position;
   if (!actuator.positions.empty()) {
     throw base::BadInput(where, fmt::format("{} has no position '{}'", actuator.name, text),
                          base::either_of(actuator.positions));

@@ -8,6 +8,7 @@
 #include "base/table.h"
 #include "cli/compare_groups.h"
 #include "cli/compare_runs.h"
+#include "cli/option_values.h"
 #include "cli/reduce_bins.h"
 #include "cli/verbs.h"
 #include "metrology/groups_file.h"
@@ -35,11 +36,6 @@ struct Product {
   std::string html;
   json::value results;
 };
-
-void refuse(bool given, const char* option, const char* goes_with) {
-  if (given)
-    throw base::BadInput(option, fmt::format("goes with {} only", goes_with), "leave it out");
-}
 
 report::PageSource source_of(const PagesRequest& request, const std::string& title) {
   std::vector<std::string> names;
@@ -101,22 +97,19 @@ bool is_groups(const std::string& file) {
 
 Product product_of(const PagesRequest& request) {
   if (request.bins.wanted) {
-    refuse(!request.reference.empty(), "--reference", "a CSV of groups");
-    refuse(request.section_area_m2.has_value(), "--tunnel-area", "points files to compare");
-    refuse(request.same_sensors, "--same-sensors", "points files to compare");
+    refuse_without(!request.reference.empty(), "--reference", "a CSV of groups");
+    refuse_without(request.section_area_m2.has_value(), "--tunnel-area", "points files to compare");
+    refuse_without(request.same_sensors, "--same-sensors", "points files to compare");
     return power_curve_page(request);
   }
   if (std::any_of(request.what.begin(), request.what.end(), is_groups)) {
-    if (request.what.size() > 1) {
-      throw base::BadInput(request.what[1], "is one too many beside a CSV of groups",
-                           "one CSV of groups alone, or two or more runs");
-    }
-    refuse(!request.rotor.empty(), "--rotor", "points files");
-    refuse(request.section_area_m2.has_value(), "--tunnel-area", "points files");
-    refuse(request.same_sensors, "--same-sensors", "points files");
+    require_groups_alone({.files = request.what,
+                          .rotor = !request.rotor.empty(),
+                          .tunnel_area = request.section_area_m2.has_value(),
+                          .same_sensors = request.same_sensors});
     return groups_page(request);
   }
-  refuse(!request.reference.empty(), "--reference", "a CSV of groups");
+  refuse_without(!request.reference.empty(), "--reference", "a CSV of groups");
   if (request.what.size() < 2) {
     throw base::BadInput(request.what.front(), "is neither a run folder nor a CSV of groups",
                          "--bins for its power curve, a second file to compare with, or windwright "

@@ -2,6 +2,7 @@
 #include "devices/connection.h"
 
 #include "base/errors.h"
+#include "bench/safe_state.h"
 
 #include <fmt/format.h>
 
@@ -24,10 +25,6 @@ constexpr std::chrono::milliseconds longest_pause{2000};
 constexpr double longest_unwatched_s = 1.0;
 
 constexpr int most_attempts = 3;
-
-/// What makes a bench safe, in this order; a load keeps the rotor from running away.
-constexpr std::string_view switched_off[] = {"fan_pct", "inverter_switch", "mains_charger_switch"};
-constexpr std::string_view load = "load_selector";
 
 }  // namespace
 
@@ -162,10 +159,11 @@ void Connection::stop() noexcept {
   for (int attempt = 0; attempt < 2; ++attempt) {
     try {
       if (attempt > 0) instrument_.open();
-      for (const std::string_view name : switched_off)
+      for (const std::string_view name : bench::switched_off)
         each(name, 0.0);
       for (const auto& [actuator, value] : std::map(commanded_)) {
-        if (bench_.actuators[actuator].name == load && value == 0.0) each(load, 1.0);
+        if (bench_.actuators[actuator].name == bench::load_selector && value == 0.0)
+          each(bench::load_selector, 1.0);
       }
       return;
     } catch (const std::exception&) {

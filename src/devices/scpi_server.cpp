@@ -23,36 +23,27 @@ namespace {
 constexpr std::size_t longest_message = 2048;
 constexpr std::size_t most_errors = 20;
 
-constexpr int syntax_error = -102;
-constexpr int data_type_error = -104;
-constexpr int parameter_not_allowed = -108;
-constexpr int missing_parameter = -109;
-constexpr int undefined_header = -113;
-constexpr int suffix_out_of_range = -114;
-constexpr int data_out_of_range = -222;
-constexpr int queue_overflow = -350;
-
 std::string_view words_of(int number) {
   switch (number) {
-    case syntax_error:
+    case scpi_error::syntax:
       return "Syntax error";
-    case data_type_error:
+    case scpi_error::data_type:
       return "Data type error";
-    case parameter_not_allowed:
+    case scpi_error::parameter_not_allowed:
       return "Parameter not allowed";
-    case missing_parameter:
+    case scpi_error::missing_parameter:
       return "Missing parameter";
-    case undefined_header:
+    case scpi_error::undefined_header:
       return "Undefined header";
-    case suffix_out_of_range:
+    case scpi_error::suffix_out_of_range:
       return "Header suffix out of range";
-    case -221:
+    case scpi_error::settings_conflict:
       return "Settings conflict";
-    case data_out_of_range:
+    case scpi_error::data_out_of_range:
       return "Data out of range";
-    case -224:
+    case scpi_error::illegal_parameter:
       return "Illegal parameter value";
-    case queue_overflow:
+    case scpi_error::queue_overflow:
       return "Queue overflow";
     default:
       return "Error";
@@ -97,10 +88,6 @@ unsigned event_of(int number) {
   return 0x04;
 }
 
-void require_none(const ScpiCommand& command) {
-  if (!command.parameters.empty()) throw ScpiError{parameter_not_allowed, ""};
-}
-
 // Neither a query nor a common command.
 bool drives(std::string_view unit) {
   const std::string_view bare = base::trimmed(unit);
@@ -109,40 +96,48 @@ bool drives(std::string_view unit) {
 }
 
 unsigned register_value(const ScpiCommand& command) {
-  if (command.parameters.empty()) throw ScpiError{missing_parameter, ""};
-  if (command.parameters.size() > 1) throw ScpiError{parameter_not_allowed, ""};
-  const double value = scpi_number(command.parameters[0]);
-  if (value < 0.0 || value > 255.0) throw ScpiError{data_out_of_range, "0 to 255"};
+  const double value = scpi_number(only_parameter(command));
+  if (value < 0.0 || value > 255.0) throw ScpiError{scpi_error::data_out_of_range, "0 to 255"};
   return static_cast<unsigned>(std::lround(value));
 }
 
 }  // namespace
 
+void require_no_parameter(const ScpiCommand& command) {
+  if (!command.parameters.empty()) throw ScpiError{scpi_error::parameter_not_allowed, ""};
+}
+
+const std::string& only_parameter(const ScpiCommand& command) {
+  if (command.parameters.empty()) throw ScpiError{scpi_error::missing_parameter, ""};
+  if (command.parameters.size() > 1) throw ScpiError{scpi_error::parameter_not_allowed, ""};
+  return command.parameters[0];
+}
+
 double scpi_number(std::string_view text) {
   const auto number = base::number_from_text(text);
-  if (!number) throw ScpiError{data_type_error, "a decimal number"};
+  if (!number) throw ScpiError{scpi_error::data_type, "a decimal number"};
   return *number;
 }
 
 std::vector<int> channel_list(std::string_view text, int highest) {
   const std::string_view bare = base::trimmed(text);
   if (!bare.starts_with("(@") || !bare.ends_with(')'))
-    throw ScpiError{data_type_error, "a channel list, such as (@1,3:5)"};
+    throw ScpiError{scpi_error::data_type, "a channel list, such as (@1,3:5)"};
   std::vector<int> channels;
   for (const std::string& part : base::split(bare.substr(2, bare.size() - 3), ',')) {
     const std::vector<std::string> ends = base::split(part, ':');
-    if (ends.size() > 2) throw ScpiError{data_type_error, "a channel list, such as (@1,3:5)"};
+    if (ends.size() > 2) throw ScpiError{scpi_error::data_type, "a channel list, such as (@1,3:5)"};
     const double first = scpi_number(ends.front());
     const double last = scpi_number(ends.back());
     for (const double end : {first, last}) {
       if (!(end >= 1.0 && end <= highest && end == std::floor(end)))
-        throw ScpiError{data_out_of_range, fmt::format("channels 1 to {}", highest)};
+        throw ScpiError{scpi_error::data_out_of_range, fmt::format("channels 1 to {}", highest)};
     }
     const int step = first <= last ? 1 : -1;
     for (int channel = static_cast<int>(first); channel != static_cast<int>(last) + step;
          channel += step)
       channels.push_back(channel);
-    if (channels.size() > 1000) throw ScpiError{data_out_of_range, "fewer channels"};
+    if (channels.size() > 1000) throw ScpiError{scpi_error::data_out_of_range, "fewer channels"};
   }
   return channels;
 }
@@ -154,7 +149,7 @@ ScpiSession::ScpiSession(std::vector<std::string> identity, std::function<void()
     identity_ += (identity_.empty() ? "" : ",") + field;
   }
   const auto next = [this](const ScpiCommand& command) -> std::optional<std::string> {
-    require_none(command);
+    require_no_parameter(command);
     if (errors_.empty()) return "0,\"No error\"";
     const ScpiError error = errors_.front();
     errors_.pop_front();
@@ -163,11 +158,11 @@ ScpiSession::ScpiSession(std::vector<std::string> identity, std::function<void()
   };
   add("SYSTem:ERRor[:NEXT]?", next);
   add("SYSTem:ERRor:COUNt?", [this](const ScpiCommand& command) {
-    require_none(command);
+    require_no_parameter(command);
     return std::optional(fmt::format("{}", errors_.size()));
   });
   add("SYSTem:VERSion?", [](const ScpiCommand& command) {
-    require_none(command);
+    require_no_parameter(command);
     return std::optional<std::string>("1999.0");
   });
 }
@@ -199,7 +194,7 @@ const ScpiSession::Entry* ScpiSession::find(const std::vector<std::string>& word
     const std::string name = word.substr(0, end);
     if (name != node.short_form && name != node.long_form) return false;
     if (end < word.size()) {
-      if (word.size() - end > 4) throw ScpiError{suffix_out_of_range, ""};
+      if (word.size() - end > 4) throw ScpiError{scpi_error::suffix_out_of_range, ""};
       suffix = std::stoi(word.substr(end));
     }
     return true;
@@ -232,7 +227,7 @@ std::optional<std::string> ScpiSession::common(const std::string& header,
     request_enable_ = register_value(command) & ~0x40U;
     return {};
   }
-  require_none(command);
+  require_no_parameter(command);
   if (header == "*IDN?") return identity_;
   if (header == "*CLS") {
     errors_.clear();
@@ -257,7 +252,7 @@ std::optional<std::string> ScpiSession::common(const std::string& header,
   } else if (header == "*TST?") {
     return "0";
   } else if (header != "*WAI") {
-    throw ScpiError{undefined_header, header};
+    throw ScpiError{scpi_error::undefined_header, header};
   }
   return {};
 }
@@ -281,7 +276,7 @@ std::optional<std::string> ScpiSession::execute(std::string_view unit, std::stri
     header = path + ":" + header;
   }
   const Entry* entry = find(base::split(header, ':'), query, command.suffix);
-  if (entry == nullptr) throw ScpiError{undefined_header, header + (query ? "?" : "")};
+  if (entry == nullptr) throw ScpiError{scpi_error::undefined_header, header + (query ? "?" : "")};
   path = header.substr(0, std::min(header.rfind(':'), header.size()));
   if (header.find(':') == std::string::npos) path.clear();
   return entry->handler(command);
@@ -297,7 +292,7 @@ void ScpiSession::complain(const ScpiError& error) {
   if (errors_.size() < most_errors) {
     errors_.push_back({error.number, text});
   } else {
-    errors_.back() = {queue_overflow, ""};
+    errors_.back() = {scpi_error::queue_overflow, ""};
   }
 }
 

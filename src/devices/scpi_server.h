@@ -17,6 +17,20 @@ struct ScpiCommand {
   int suffix = 1;                       // the number in the header: SOURce2 has 2
 };
 
+/// Numbers of the standard's errors that are told here (SCPI-1999, volume 2, 21.8).
+namespace scpi_error {
+inline constexpr int syntax = -102;
+inline constexpr int data_type = -104;
+inline constexpr int parameter_not_allowed = -108;
+inline constexpr int missing_parameter = -109;
+inline constexpr int undefined_header = -113;
+inline constexpr int suffix_out_of_range = -114;
+inline constexpr int settings_conflict = -221;
+inline constexpr int data_out_of_range = -222;
+inline constexpr int illegal_parameter = -224;
+inline constexpr int queue_overflow = -350;
+}  // namespace scpi_error
+
 /// An entry of the error queue: the standard's number and, behind a semicolon, what is wrong here.
 struct ScpiError {
   int number;
@@ -77,6 +91,10 @@ class ScpiSession {
   unsigned request_enable_ = 0;
 };
 
+/// @throws ScpiError  the command has parameters
+void require_no_parameter(const ScpiCommand& command);
+/// @throws ScpiError  none, or more
+const std::string& only_parameter(const ScpiCommand& command);
 /// The numbers of a channel list, (@1,3:5), in its order. @throws ScpiError
 std::vector<int> channel_list(std::string_view text, int highest);
 /// A decimal number. @throws ScpiError

@@ -3,6 +3,7 @@
 
 #include "base/errors.h"
 #include "base/text.h"
+#include "bench/safe_state.h"
 #include "devices/modbus_registers.h"
 
 #include <fmt/format.h>
@@ -25,14 +26,6 @@ namespace {
 using bench::RegisterPlace;
 using bench::RegisterTable;
 using bench::RegisterType;
-
-constexpr std::string_view switched_off[] = {"fan_pct", "inverter_switch", "mains_charger_switch"};
-constexpr std::string_view load = "load_selector";
-
-bool is_switched_off(const bench::Actuator& actuator) {
-  return std::find(std::begin(switched_off), std::end(switched_off), actuator.name) !=
-         std::end(switched_off);
-}
 
 // The finest power of ten that fits.
 bench::ModbusActuator place_of(const bench::Actuator& actuator, int address) {
@@ -171,7 +164,7 @@ void ServedBench::pass() {
 
 bool ServedBench::is_driven() const {
   for (std::size_t i = 0; i < commanded_.size(); ++i) {
-    if (is_switched_off(bench_.actuators[i]) && commanded_[i] != 0) return true;
+    if (bench::is_switched_off(bench_.actuators[i].name) && commanded_[i] != 0) return true;
   }
   return false;
 }
@@ -180,12 +173,10 @@ void ServedBench::make_safe() {
   device_.stop();
   for (std::size_t i = 0; i < commanded_.size(); ++i) {
     const bench::Actuator& actuator = bench_.actuators[i];
-    if (is_switched_off(actuator)) commanded_[i] = 0;
-    if (actuator.name != load || value_of(i, commanded_[i]) != 0.0) continue;
-    const auto rheostat =
-        std::find(actuator.positions.begin(), actuator.positions.end(), "rheostat");
-    if (rheostat != actuator.positions.end())
-      commanded_[i] = static_cast<std::uint16_t>(rheostat - actuator.positions.begin());
+    if (bench::is_switched_off(actuator.name)) commanded_[i] = 0;
+    if (actuator.name != bench::load_selector || value_of(i, commanded_[i]) != 0.0) continue;
+    if (const std::optional<double> rheostat = actuator.position("rheostat"))
+      commanded_[i] = static_cast<std::uint16_t>(*rheostat);
   }
 }
 

@@ -23,27 +23,10 @@ namespace {
 
 using bench::RegisterTable;
 
-constexpr int parameter_not_allowed = -108;
-constexpr int missing_parameter = -109;
-constexpr int suffix_out_of_range = -114;
-constexpr int settings_conflict = -221;
-constexpr int data_out_of_range = -222;
-constexpr int illegal_parameter = -224;
-
 bool same_word(std::string_view a, std::string_view b) {
   return std::equal(a.begin(), a.end(), b.begin(), b.end(), [](unsigned char x, unsigned char y) {
     return std::toupper(x) == std::toupper(y);
   });
-}
-
-const std::string& only_parameter(const ScpiCommand& command) {
-  if (command.parameters.empty()) throw ScpiError{missing_parameter, ""};
-  if (command.parameters.size() > 1) throw ScpiError{parameter_not_allowed, ""};
-  return command.parameters[0];
-}
-
-void no_parameter(const ScpiCommand& command) {
-  if (!command.parameters.empty()) throw ScpiError{parameter_not_allowed, ""};
 }
 
 template <typename Entry>
@@ -84,8 +67,9 @@ class BenchCommands {
     const bench::Actuator& described = bench_.actuators[index];
     const double value = value_of(described, only_parameter(command));
     if (value < described.lowest || value > described.highest) {
-      throw ScpiError{data_out_of_range, fmt::format("{} {:g} to {:g}", described.name,
-                                                     described.lowest, described.highest)};
+      throw ScpiError{
+          scpi_error::data_out_of_range,
+          fmt::format("{} {:g} to {:g}", described.name, described.lowest, described.highest)};
     }
     const bench::ModbusActuator& placed = served_.map().actuators[index];
     const auto words = registers_of(value * placed.scale, placed.place);
@@ -94,7 +78,7 @@ class BenchCommands {
   }
 
   std::optional<std::string> level(const ScpiCommand& command) const {
-    no_parameter(command);
+    require_no_parameter(command);
     const bench::ModbusActuator& placed = served_.map().actuators[actuator(command)];
     std::uint16_t word = 0;
     carry_out(served_.read(RegisterTable::holding, placed.place.address, std::span(&word, 1)));
@@ -109,7 +93,7 @@ class BenchCommands {
   std::size_t actuator(const ScpiCommand& command) const {
     const auto count = static_cast<int>(bench_.actuators.size());
     if (command.suffix < 1 || command.suffix > count)
-      throw ScpiError{suffix_out_of_range, fmt::format("SOURce1 to SOURce{}", count)};
+      throw ScpiError{scpi_error::suffix_out_of_range, fmt::format("SOURce1 to SOURce{}", count)};
     return static_cast<std::size_t>(command.suffix - 1);
   }
 
@@ -118,19 +102,20 @@ class BenchCommands {
       if (same_word(described.positions[i], text)) return static_cast<double>(i);
     }
     if (!described.positions.empty() && !base::number_from_text(text))
-      throw ScpiError{illegal_parameter, base::either_of(described.positions)};
+      throw ScpiError{scpi_error::illegal_parameter, base::either_of(described.positions)};
     const double value = scpi_number(text);
     const bool in_steps = !described.positions.empty() || described.name == "blade_count";
     if (in_steps && value != std::floor(value))
-      throw ScpiError{illegal_parameter, fmt::format("{} in whole numbers", described.name)};
+      throw ScpiError{scpi_error::illegal_parameter,
+                      fmt::format("{} in whole numbers", described.name)};
     return value;
   }
 
   void carry_out(ModbusException refused) const {
     if (refused == ModbusException::none) return;
-    throw ScpiError{settings_conflict, served_.tripped()
-                                           ? "tripped, OUTPut:PROTection:CLEar takes it back"
-                                           : "not possible as the bench is now"};
+    throw ScpiError{scpi_error::settings_conflict,
+                    served_.tripped() ? "tripped, OUTPut:PROTection:CLEar takes it back"
+                                      : "not possible as the bench is now"};
   }
 
   const bench::Bench& bench_;
@@ -153,24 +138,24 @@ std::unique_ptr<ScpiSession> scpi_session(const bench::Bench& bench, ServedBench
   session->add("SOURce#:LEVel?",
                [commands](const ScpiCommand& command) { return commands.level(command); });
   session->add("CHANnel:CATalog?", [&bench](const ScpiCommand& command) {
-    no_parameter(command);
+    require_no_parameter(command);
     return Answer(names_of(bench.channels));
   });
   session->add("SOURce:CATalog?", [&bench](const ScpiCommand& command) {
-    no_parameter(command);
+    require_no_parameter(command);
     return Answer(names_of(bench.actuators));
   });
   session->add("OUTPut:PROTection:TRIPped?", [&served](const ScpiCommand& command) {
-    no_parameter(command);
+    require_no_parameter(command);
     return Answer(served.tripped() ? "1" : "0");
   });
   session->add("OUTPut:PROTection:CLEar", [commands, &served](const ScpiCommand& command) {
-    no_parameter(command);
+    require_no_parameter(command);
     commands.write(served.map().reset_address, 1);
     return Answer();
   });
   session->add("SYSTem:HEARtbeat", [commands, &served](const ScpiCommand& command) {
-    no_parameter(command);
+    require_no_parameter(command);
     commands.write(served.map().heartbeat_address, 1);
     return Answer();
   });

@@ -212,7 +212,7 @@ Recorder Recorder::take_up(const std::filesystem::path& file, std::int64_t sampl
               "open the streams");
     std::vector<std::int32_t> counts(static_cast<std::size_t>(std::min(samples, copied_at_once)));
     for (std::size_t i = 0; i < made->streams.size(); ++i) {
-      StreamReader reader(streams.get(), H5I_INVALID_HID, made->layout.streams[i], file);
+      StreamReader reader(streams.get(), Handle(), made->layout.streams[i], file);
       for (std::int64_t done = 0; done < samples;) {
         const bool checked = done < finished;
         const std::int64_t count = std::min(copied_at_once, (checked ? finished : samples) - done);

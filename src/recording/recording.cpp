@@ -19,6 +19,7 @@
 #include <stdexcept>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace windwright::recording {
@@ -60,7 +61,7 @@ Recording::Recording(const std::filesystem::path& file) : file_(std::make_unique
           owned(H5Gopen2(id, (pyramid_path(device) + "/" + stream.channel).c_str(), H5P_DEFAULT),
                 file, "open a pyramid");
     }
-    file_->streams.emplace_back(streams.get(), levels.get(), stream, file);
+    file_->streams.emplace_back(streams.get(), std::move(levels), stream, file);
     file_->samples = std::min(file_->samples, file_->streams.back().samples());
   }
   file_->gaps = gaps_of(id, device, file);

@@ -19,6 +19,7 @@
 #include <span>
 #include <stdexcept>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace windwright::recording {
@@ -91,13 +92,19 @@ void ChunkReader::read(std::int64_t first, std::int64_t rows, bool checked, std:
   }
 }
 
-StreamReader::StreamReader(hid_t streams, hid_t pyramid, const Stream& stream,
+StreamReader::StreamReader(hid_t streams, Handle pyramid, const Stream& stream,
                            const std::filesystem::path& path)
-    : counts_(streams, stream.channel, path),
-      narrow_(counts_.row_bytes() == sizeof(std::uint16_t)) {
-  if (pyramid < 0) return;
+    : path_(path),
+      counts_(streams, stream.channel, path),
+      narrow_(counts_.row_bytes() == sizeof(std::uint16_t)),
+      pyramid_(std::move(pyramid)) {}
+
+// Most readers of a recording want its samples only.
+void StreamReader::open_levels() {
+  if (pyramid_.get() < 0) return;
   for (std::size_t level = 0; level < level_samples.size(); ++level)
-    levels_.emplace_back(pyramid, level_name(level), path);
+    levels_.emplace_back(pyramid_.get(), level_name(level), path_);
+  pyramid_.close();
 }
 
 void StreamReader::counts(const Window& window, bool checked, std::span<std::int32_t> to) {
@@ -184,6 +191,7 @@ std::vector<Bin> StreamReader::bins(const Window& window, std::int64_t bins) {
   bins = std::min(bins, window.count);
   std::vector<Bin> all(static_cast<std::size_t>(bins));
   if (bins == 0) return all;
+  open_levels();
   int level = -1;
   std::int64_t size = 1;
   for (std::size_t i = 0; i < levels_.size() && level_samples[i] * bins <= window.count; ++i) {

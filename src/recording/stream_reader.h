@@ -44,7 +44,7 @@ class ChunkReader {
 class StreamReader {
  public:
   /// @param pyramid  invalid where the file has none: then all comes from the samples
-  StreamReader(hid_t streams, hid_t pyramid, const Stream& stream,
+  StreamReader(hid_t streams, Handle pyramid, const Stream& stream,
                const std::filesystem::path& path);
   std::int64_t samples() const { return counts_.rows(); }
   std::int64_t chunk_samples() const { return counts_.chunk_rows(); }
@@ -57,8 +57,12 @@ class StreamReader {
   void collect(int level, std::int64_t from, std::int64_t to, Filling& filling);
   void collect_samples(std::int64_t from, std::int64_t to, Filling& filling);
 
+  void open_levels();
+
+  std::filesystem::path path_;
   ChunkReader counts_;
   bool narrow_;
+  Handle pyramid_;  // let go once its levels are open
   std::vector<ChunkReader> levels_;
 };
 

@@ -269,10 +269,7 @@ std::string comparison_html(const PageSource& source, const std::vector<RunToCom
   body += budgets(comparison);
   body += sentence_list("Remarks", comparison.remarks);
   body += method();
-  FactList facts;
-  facts.fact("Data", source.files);
-  facts.fact("Software", "Windwright " + source.software);
-  body += section("Where these figures come from", facts.html(), "short");
+  body += data_section(source.files, source.software);
   return page(source.title, body);
 }
 

@@ -205,10 +205,7 @@ std::string groups_html(const PageSource& source, const std::vector<StudiedLevel
   for (const StudiedLevel& level : levels)
     body += level_section(level);
   body += method();
-  FactList facts;
-  facts.fact("Data", source.files);
-  facts.fact("Software", "Windwright " + source.software);
-  body += section("Where these figures come from", facts.html(), "short");
+  body += data_section(source.files, source.software);
   return page(source.title, body);
 }
 

@@ -30,6 +30,13 @@ std::string page_opening(std::string_view title, std::string_view source) {
   return html;
 }
 
+std::string data_section(std::string_view files, std::string_view software) {
+  FactList facts;
+  facts.fact("Data", files);
+  facts.fact("Software", fmt::format("Windwright {}", software));
+  return section("Where these figures come from", facts.html(), "short");
+}
+
 std::string sentence_list(std::string_view heading, const std::vector<std::string>& sentences) {
   if (sentences.empty()) return {};
   std::string items;

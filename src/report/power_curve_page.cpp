@@ -213,10 +213,7 @@ std::string power_curve_html(const PageSource& source, const PowerCurve& curve,
   body += bins_table(curve);
   body += cautions();
   body += method();
-  FactList facts;
-  facts.fact("Data", source.files);
-  facts.fact("Software", "Windwright " + source.software);
-  body += section("Where these figures come from", facts.html(), "short");
+  body += data_section(source.files, source.software);
   return page(source.title, body);
 }
 

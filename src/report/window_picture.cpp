@@ -3,6 +3,7 @@
 #include "report/drawing.h"
 #include "report/notation.h"
 #include "report/pictures.h"
+#include "report/plot.h"
 
 #include <fmt/format.h>
 
@@ -39,10 +40,10 @@ std::string window_picture(const analysis::View& view) {
     drawing.text({left - 8.0, value.at(tick)}, value.tick_text(tick), {.anchor = Anchor::end});
   }
   for (const double tick : time.ticks()) {
-    drawing.line({time.at(tick), bottom}, {time.at(tick), bottom + 5.0}, {.colour = "#33393f"});
+    drawing.line({time.at(tick), bottom}, {time.at(tick), bottom + 5.0}, {.colour = colour::ink});
     drawing.text({time.at(tick), bottom + 17.0}, time.tick_text(tick), {.anchor = Anchor::middle});
   }
-  drawing.line({left, bottom}, {right, bottom}, {.colour = "#33393f"});
+  drawing.line({left, bottom}, {right, bottom}, {.colour = colour::ink});
   // Between lowest and highest, each bin as wide as it lasts.
   std::string path;
   std::vector<Position> means;
@@ -59,7 +60,7 @@ std::string window_picture(const analysis::View& view) {
   drawing.polyline(means, {.colour = middle, .width = 1.4});
   for (const double gap : view.gaps_at_s) {
     drawing.line({time.at(gap), top}, {time.at(gap), bottom},
-                 {.colour = "#d55e00", .width = 1.5, .dash = "4 3"});
+                 {.colour = colour::vermilion, .width = 1.5, .dash = "4 3"});
     drawing.text({time.at(gap) + 4.0, top + 8.0}, "gap", {.size = 11.0, .colour = "#a34700"});
   }
   const std::string unit = view.unit == "1" ? "" : ", " + unit_text(view.unit);

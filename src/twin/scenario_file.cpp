@@ -34,13 +34,13 @@ double commanded_value(const base::Settings& step, const bench::Actuator& actuat
     return value;
   }
   const std::string position = step.text(actuator.name);
-  const auto found = std::find(actuator.positions.begin(), actuator.positions.end(), position);
-  if (found == actuator.positions.end()) {
+  const std::optional<double> value = actuator.position(position);
+  if (!value) {
     throw base::BadInput(step.place(actuator.name),
                          fmt::format("{} has no position '{}'", actuator.name, position),
                          base::either_of(actuator.positions));
   }
-  return static_cast<double>(found - actuator.positions.begin());
+  return *value;
 }
 
 ScenarioStep read_step(const base::Settings& table, const bench::Bench& bench) {

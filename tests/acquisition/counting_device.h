@@ -5,6 +5,7 @@
 #include "base/errors.h"
 #include "bench/bench.h"
 #include "bench/device.h"
+#include "fresh_folder.h"
 
 #include <gtest/gtest.h>
 
@@ -17,15 +18,6 @@
 #include <string_view>
 
 namespace windwright::acquisition {
-
-inline std::filesystem::path fresh_folder() {
-  const auto* test = testing::UnitTest::GetInstance()->current_test_info();
-  const auto folder = std::filesystem::path(BUILD_FOLDER) / "scratch" /
-                      (std::string(test->test_suite_name()) + "." + test->name());
-  std::filesystem::remove_all(folder);
-  std::filesystem::create_directories(folder);
-  return folder;
-}
 
 inline bench::Bench bench_of(std::size_t channels, double rate_hz) {
   bench::Bench bench{};

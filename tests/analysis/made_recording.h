@@ -5,6 +5,7 @@
 #include "base/json.h"
 #include "bench/bench.h"
 #include "bench/device.h"
+#include "fresh_folder.h"
 #include "metrology/certificate.h"
 #include "recording/recording.h"
 
@@ -29,15 +30,6 @@ inline constexpr int bits = 16;
 // volts = 0.1 + 0.02 V and volts = -0.2 + 0.5 A
 inline constexpr std::array<double, 2> offset_V{0.1, -0.2};
 inline constexpr std::array<double, 2> sensitivity{0.02, 0.5};
-
-inline fs::path fresh_folder() {
-  const auto* test = testing::UnitTest::GetInstance()->current_test_info();
-  const fs::path folder = fs::path(BUILD_FOLDER) / "scratch" /
-                          (std::string(test->test_suite_name()) + "." + test->name());
-  fs::remove_all(folder);
-  fs::create_directories(folder);
-  return folder;
-}
 
 inline bench::Bench bench_in(const fs::path& folder, bool certified) {
   bench::Bench bench{};

@@ -5,6 +5,7 @@
 #include "base/json.h"
 #include "bench/bench.h"
 #include "campaign/readiness.h"
+#include "fresh_folder.h"
 #include "metrology/certificate.h"
 #include "twin/simulated_bench.h"
 
@@ -16,16 +17,6 @@
 #include <vector>
 
 namespace windwright::campaign {
-
-/// A fresh folder of this test's own.
-inline std::filesystem::path fresh_folder() {
-  const auto* test = testing::UnitTest::GetInstance()->current_test_info();
-  const auto folder = std::filesystem::path(BUILD_FOLDER) / "scratch" /
-                      (std::string(test->test_suite_name()) + "." + test->name());
-  std::filesystem::remove_all(folder);
-  std::filesystem::create_directories(folder);
-  return folder;
-}
 
 inline std::string with(std::string text, const std::string& from, const std::string& to) {
   const auto at = text.find(from);

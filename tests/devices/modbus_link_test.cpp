@@ -6,6 +6,7 @@
 #include "devices/modbus_instrument.h"
 #include "devices/open_device.h"
 #include "devices/polled_device.h"
+#include "instrument_bench.h"
 
 #include <gtest/gtest.h>
 #include <unistd.h>
@@ -27,22 +28,9 @@ constexpr int heartbeat_address = 20;
 constexpr int reset_address = 21;
 
 bench::Bench two_channels() {
-  bench::Bench bench{};
-  bench.sample_rate_hz = 100.0;
+  bench::Bench bench = instrument_bench();
   bench.block_s = 0.05;
-  for (const char* name : {"air_speed_m_s", "rotor_speed_rad_s"}) {
-    bench::Channel channel{};
-    channel.name = name;
-    channel.converter = {.lower_V = 0.0, .upper_V = 10.0, .bits = 16};
-    bench.channels.push_back(channel);
-  }
-  bench.actuators = {{.name = "fan_pct",
-                      .long_name = "fan",
-                      .lowest = 0,
-                      .highest = 100,
-                      .manual = false,
-                      .positions = {},
-                      .u_setting = 0}};
+  bench.actuators.resize(1);  // the fan
   return bench;
 }
 

@@ -3,6 +3,7 @@
 
 #include "base/errors.h"
 #include "bench/bench.h"
+#include "instrument_bench.h"
 
 #include <gtest/gtest.h>
 
@@ -22,37 +23,13 @@ namespace {
 using namespace std::chrono_literals;
 
 bench::Bench two_channels() {
-  bench::Bench bench{};
-  bench.sample_rate_hz = 100.0;
-  bench.block_s = 0.1;
-  for (const char* name : {"air_speed_m_s", "rotor_speed_rad_s"}) {
-    bench::Channel channel{};
-    channel.name = name;
-    channel.unit = "m s-1";
-    channel.converter = {.lower_V = 0.0, .upper_V = 10.0, .bits = 16};
-    bench.channels.push_back(channel);
-  }
-  bench.actuators = {{.name = "fan_pct",
-                      .long_name = "fan",
-                      .lowest = 0,
-                      .highest = 100,
-                      .manual = false,
-                      .positions = {},
-                      .u_setting = 0},
-                     {.name = "load_selector",
-                      .long_name = "load",
-                      .lowest = 0,
-                      .highest = 1,
-                      .manual = false,
-                      .positions = {"none", "rheostat"},
-                      .u_setting = 0},
-                     {.name = "pitch_deg",
-                      .long_name = "pitch",
-                      .lowest = 0,
-                      .highest = 20,
-                      .manual = true,
-                      .positions = {},
-                      .u_setting = 0}};
+  bench::Bench bench = instrument_bench();
+  bench::Actuator pitch{};
+  pitch.name = "pitch_deg";
+  pitch.long_name = "pitch";
+  pitch.highest = 20.0;
+  pitch.manual = true;
+  bench.actuators.push_back(pitch);
   return bench;
 }
 

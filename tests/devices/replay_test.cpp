@@ -4,6 +4,7 @@
 #include "base/errors.h"
 #include "bench/bench.h"
 #include "devices/open_device.h"
+#include "fresh_folder.h"
 #include "recording/recording.h"
 
 #include <gtest/gtest.h>
@@ -15,15 +16,6 @@
 
 namespace windwright::devices {
 namespace {
-
-std::filesystem::path fresh_file() {
-  const auto* test = testing::UnitTest::GetInstance()->current_test_info();
-  const auto folder = std::filesystem::path(BUILD_FOLDER) / "scratch" /
-                      (std::string(test->test_suite_name()) + "." + test->name());
-  std::filesystem::remove_all(folder);
-  std::filesystem::create_directories(folder);
-  return folder / "recording.h5";
-}
 
 bench::Bench one_channel() {
   bench::Bench bench{};
@@ -38,7 +30,7 @@ bench::Bench one_channel() {
 
 // 250 samples, then 70 missed, then 130.
 std::filesystem::path recorded(const bench::Bench& bench) {
-  const auto file = fresh_file();
+  const auto file = fresh_folder() / "recording.h5";
   auto recorder = recording::Recorder::create(
       file, bench, {.device = "d", .start = base::UtcTime(std::chrono::hours(500'000))});
   bench::SampleBlock block;

@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/errors.h"
 #include "bench/bench.h"
+#include "fresh_folder.h"
 #include "recording/piece_sums.h"
 #include "recording/recording.h"
-#include "scratch_folder.h"
 
 #include <gtest/gtest.h>
 #include <hdf5.h>
@@ -58,7 +58,7 @@ struct Recorded {
 };
 
 Recorded recorded(std::size_t samples, double rate_hz) {
-  Recorded made{.file = scratch_folder() / "recording.h5",
+  Recorded made{.file = fresh_folder() / "recording.h5",
                 .counts = {made_up(samples, 16), made_up(samples, 24)}};
   Recorder recorder =
       Recorder::create(made.file, two_channels(rate_hz), {.device = "d", .start = start});
@@ -134,7 +134,7 @@ TEST(Pyramid, SaysOfAnyWindowWhatItsSamplesSay) {
 // What has no row yet, because its chunk of rows is not full, comes from below.
 TEST(Pyramid, IsWholeWhileTheRecordingGoesOn) {
   const Recorded made = recorded(1'300'000, 250'000.0);
-  const auto file = scratch_folder() / "going_on.h5";
+  const auto file = made.file.parent_path() / "going_on.h5";
   Recorder recorder =
       Recorder::create(file, two_channels(250'000.0), {.device = "d", .start = start});
   bench::SampleBlock block;
@@ -145,7 +145,7 @@ TEST(Pyramid, IsWholeWhileTheRecordingGoesOn) {
   recorder.append(block);
   recorder.flush();
   // The file as it is now: as if the writer had been killed.
-  const auto as_left = scratch_folder() / "as_left.h5";
+  const auto as_left = made.file.parent_path() / "as_left.h5";
   std::filesystem::copy_file(file, as_left);
   ASSERT_EQ(system(("h5clear -s '" + as_left.string() + "'").c_str()), 0);
   const Recording recording(as_left);

@@ -5,7 +5,7 @@
 #include "base/files.h"
 #include "bench/bench.h"
 #include "bench/device.h"
-#include "scratch_folder.h"
+#include "fresh_folder.h"
 
 #include <gtest/gtest.h>
 #include <signal.h>
@@ -77,7 +77,7 @@ constexpr base::UtcTime start{std::chrono::hours(24 * 365 * 50)};
 const Source source{.device = "test-device", .start = start};
 
 TEST(Recording, GivesBackWhatWasRecorded) {
-  const auto file = scratch_folder() / "recording.h5";
+  const auto file = fresh_folder() / "recording.h5";
   {
     Recorder recorder = Recorder::create(file, three_channels(), source);
     for (std::int64_t first = 0; first < 50'000; first += 100)
@@ -95,7 +95,7 @@ TEST(Recording, GivesBackWhatWasRecorded) {
 }
 
 TEST(Recording, IsReadByAnotherProgram) {
-  const auto file = scratch_folder() / "recording.h5";
+  const auto file = fresh_folder() / "recording.h5";
   Recorder::create(file, three_channels(), source).append(block_from(0, 20));
   const std::string command =
       "h5dump -d /streams/test-device/rotor_speed_rad_s '" + file.string() + "'";
@@ -115,7 +115,7 @@ TEST(Recording, IsReadByAnotherProgram) {
 }
 
 TEST(Recording, TakesADeviceOfAnyName) {
-  const auto file = scratch_folder() / "recording.h5";
+  const auto file = fresh_folder() / "recording.h5";
   Recorder::create(file, three_channels(), {.device = "Room 2/bench A", .start = start})
       .append(block_from(0, 20));
   EXPECT_EQ(Recording(file).device(), "Room 2-bench A");
@@ -123,7 +123,7 @@ TEST(Recording, TakesADeviceOfAnyName) {
 }
 
 TEST(Recording, NotesAGapAsAGap) {
-  const auto file = scratch_folder() / "recording.h5";
+  const auto file = fresh_folder() / "recording.h5";
   {
     Recorder recorder = Recorder::create(file, three_channels(), source);
     recorder.append(block_from(0, 100));
@@ -139,7 +139,7 @@ TEST(Recording, NotesAGapAsAGap) {
 }
 
 TEST(Recording, RefusesWhatItDoesNotHold) {
-  const auto file = scratch_folder() / "recording.h5";
+  const auto file = fresh_folder() / "recording.h5";
   Recorder::create(file, three_channels(), source).append(block_from(0, 20));
   const Recording recording(file);
   EXPECT_THROW(recording.counts("torque_N_m", 0, 1), BadInput);
@@ -149,7 +149,7 @@ TEST(Recording, RefusesWhatItDoesNotHold) {
 }
 
 TEST(Recording, RefusesAFileThatIsNoRecording) {
-  const auto file = scratch_folder() / "recording.h5";
+  const auto file = fresh_folder() / "recording.h5";
   base::write_whole(file, "not HDF5\n");
   try {
     const Recording recording(file);
@@ -214,7 +214,7 @@ class Writer {
 };
 
 TEST(Recording, CanBeFollowedWhileItIsWritten) {
-  const auto file = scratch_folder() / "recording.h5";
+  const auto file = fresh_folder() / "recording.h5";
   Writer writer(file, std::nullopt);
   for (int look = 0; look < 3; ++look) {
     const std::int64_t done = writer.next_flush();
@@ -225,7 +225,7 @@ TEST(Recording, CanBeFollowedWhileItIsWritten) {
 }
 
 TEST(Recording, LosesAndDoublesNothingWhenTheWriterIsKilled) {
-  const auto file = scratch_folder() / "recording.h5";
+  const auto file = fresh_folder() / "recording.h5";
   std::optional<std::int64_t> done;
   for (int flushes = 1; flushes < 40; flushes += 6) {
     Writer writer(file, done);
@@ -243,7 +243,7 @@ TEST(Recording, LosesAndDoublesNothingWhenTheWriterIsKilled) {
 }
 
 TEST(Recording, TakenUpKeepsWhatTheFileSays) {
-  const auto file = scratch_folder() / "recording.h5";
+  const auto file = fresh_folder() / "recording.h5";
   {
     Recorder recorder = Recorder::create(file, three_channels(), source);
     recorder.append(block_from(0, 100));
