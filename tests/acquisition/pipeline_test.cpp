@@ -12,6 +12,7 @@
 #include <gtest/gtest.h>
 
 #include <cstdint>
+#include <filesystem>
 #include <future>
 #include <limits>
 #include <optional>
@@ -50,14 +51,18 @@ TEST(Pipeline, RecordsEverySampleInOrder) {
                                           EXPECT_EQ(block.first_sample, seen);
                                           seen += static_cast<std::int64_t>(block.samples);
                                         }},
-                                   {.samples = 500'000, .blocks = 4}, {});
+                                   {.samples = 510'000, .blocks = 4}, {});
     EXPECT_EQ(outcome.ending, Ending::complete);
-    EXPECT_EQ(outcome.samples, 500'000);
+    EXPECT_EQ(outcome.samples, 510'000);
     EXPECT_LE(outcome.most_waiting, 4U);
+    // Flushed, too: a copy made now is what a killed program would leave.
+    const auto as_left = file.parent_path() / "as_left.h5";
+    std::filesystem::copy_file(file, as_left);
+    EXPECT_EQ(recording::Recording(as_left).samples(), 510'000);
   }
-  EXPECT_EQ(seen, 500'000);
+  EXPECT_EQ(seen, 510'000);
   EXPECT_FALSE(device.stopped);
-  expect_every_sample(recording::Recording(file), 500'000);
+  expect_every_sample(recording::Recording(file), 510'000);
 }
 
 TEST(Pipeline, KeepsWhatCameBeforeAFault) {
