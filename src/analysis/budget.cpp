@@ -75,7 +75,7 @@ Line line_of(const std::string& input, const bench::Bench* bench) {
   const std::string channel = name.substr(0, colon);
   const std::string part = name.substr(colon + 1);
   const std::string words = in_words(channel, bench);
-  if (part.starts_with("calibration") || part == "residual") {
+  if (part.starts_with("calibration") || part.starts_with("residual")) {
     return {channel + ":calibration", words + ": calibration curve and its residuals"};
   }
   if (part.starts_with("standard")) {

@@ -60,18 +60,31 @@ struct Signal {
   bool alternating() const { return bench::is_alternating(name); }
 };
 
+bool is_residual(std::string_view input) {
+  return input.find(":residual-") != std::string_view::npos;
+}
+
+// Of an alternating signal the residual counts as it is one standard deviation above the mean, for
+// signals of like size to share it.
 void take_systematic(const metrology::Certificate& certificate, double mean_V, double deviation_V,
                      Signal& signal) {
   const Estimate below = metrology::estimate_of(certificate, mean_V - deviation_V);
   const Estimate above = metrology::estimate_of(certificate, mean_V + deviation_V);
   signal.middle = 0.5 * (below.value() + above.value());
   const double width = above.value() - below.value();
-  for (const auto& [input, at_above] : above.contributions()) {
-    const auto found = below.contributions().find(input);
-    const double at_below = found == below.contributions().end() ? 0.0 : found->second.u;
-    signal.systematic[input] = {.shift = 0.5 * (at_below + at_above.u),
-                                .tilt = (at_above.u - at_below) / width,
-                                .dof = at_above.dof};
+  const auto u_in = [](const Estimate& estimate, const std::string& input) {
+    const auto found = estimate.contributions().find(input);
+    return found == estimate.contributions().end() ? 0.0 : found->second.u;
+  };
+  for (const Estimate* estimate : {&below, &above}) {
+    for (const auto& [input, contribution] : estimate->contributions()) {
+      const double at_above = u_in(above, input);
+      const bool same = signal.alternating() && is_residual(input);
+      const double at_below = same ? at_above : u_in(below, input);
+      signal.systematic[input] = {.shift = 0.5 * (at_below + at_above),
+                                  .tilt = (at_above - at_below) / width,
+                                  .dof = contribution.dof};
+    }
   }
 }
 
@@ -177,7 +190,7 @@ Product mean_power(std::string name, double times, const std::vector<Pair>& pair
 // does not. Of what the curve does not follow, and of drift, nobody knows which it is: both are
 // taken at the most that they can do to the mean (Cauchy and Schwarz).
 bool of_unknown_shape(const Signal& signal, std::string_view input) {
-  return signal.alternating() && (input.ends_with(":residual") || input.ends_with(":drift"));
+  return signal.alternating() && (is_residual(input) || input.ends_with(":drift"));
 }
 
 void add_systematic(const Product& product, double scale, Estimate& estimate) {

@@ -14,6 +14,7 @@
 #include <cmath>
 #include <cstddef>
 #include <limits>
+#include <numbers>
 #include <numeric>
 #include <span>
 #include <string>
@@ -172,6 +173,29 @@ void take_u_reading(Certificate& certificate, const Readings& readings) {
   }
 }
 
+// What the curve does not follow is smooth: nearby readings share it, distant ones do not. A fit of
+// p coefficients leaves at least p changes of sign, so p + 1 arches, over the range. Independent
+// inputs stand half an arch apart, and a reading has part in the two next to it, as cosine and sine
+// of its place between them: the variance is the same everywhere, the correlation falls from 1 to
+// 0 over half to a whole arch.
+void add_residual(const Certificate& certificate, const Curve& curve, double reading, double gain,
+                  Estimate& estimate) {
+  const auto& [low, high] = certificate.reference_range;
+  const auto steps = static_cast<double>(2 * (certificate.fit.coefficients.size() + 1));
+  const double share = high > low ? (curve.value(reading) - low) / (high - low) : 0.0;
+  const double place = std::clamp(share, 0.0, 1.0) * steps;
+  const double before = std::min(std::floor(place), steps - 1.0);
+  const double angle = 0.5 * std::numbers::pi * (place - before);
+  const double u = gain * certificate.lack_of_fit * curve.value_per_residual(reading);
+  const auto dof = static_cast<double>(certificate.fit.degrees_of_freedom);
+  const auto add = [&](double number, double part) {
+    add_if_any(estimate, fmt::format("{}:residual-{:.0f}", certificate.channel, number),
+               {part * u, dof});
+  };
+  add(before, std::cos(angle));
+  add(before + 1.0, std::sin(angle));
+}
+
 // Value and systematic parts without field adjustment; without the residual it leaves out the drift
 // too, which an adjustment does not take away either.
 Estimate certified(const Certificate& certificate, double reading, bool with_residual) {
@@ -195,8 +219,7 @@ Estimate certified(const Certificate& certificate, double reading, bool with_res
   add_if_any(estimate, certificate.channel + ":standard-relative",
              {certificate.standard.u_relative * value, known});
   if (!with_residual) return estimate;
-  add_if_any(estimate, certificate.channel + ":residual",
-             {certificate.lack_of_fit * curve.value_per_residual(reading), fit_dof});
+  add_residual(certificate, curve, reading, 1.0, estimate);
   add_if_any(estimate, certificate.channel + ":drift", {certificate.u_drift, known});
   return estimate;
 }
@@ -316,11 +339,7 @@ Estimate estimate_of(const Certificate& certificate, double reading) {
   const Estimate at_high = certified(certificate, b.reading, false);
   Estimate estimate =
       low + (certified(certificate, reading, false) - at_low) * (high - low) / (at_high - at_low);
-  const Curve curve(certificate);
-  const double gain = field_gain(certificate).gain;
-  add_if_any(estimate, name + ":residual",
-             {gain * certificate.lack_of_fit * curve.value_per_residual(reading),
-              static_cast<double>(certificate.fit.degrees_of_freedom)});
+  add_residual(certificate, Curve(certificate), reading, field_gain(certificate).gain, estimate);
   add_if_any(estimate, name + ":drift", {certificate.u_drift, known});
   return estimate;
 }

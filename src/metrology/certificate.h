@@ -107,9 +107,10 @@ double sensitivity(const Certificate& certificate, double reading);
 double reading_of(const Certificate& certificate, double reference);
 
 /// reading -> value with the certificate's systematic uncertainty: inputs
-/// `<channel>:calibration-0..` (the fit's coefficients, decorrelated), `<channel>:residual`
-/// (what the curve does not follow), `<channel>:standard`, `<channel>:standard-relative`,
-/// `<channel>:drift`; those that are 0 are left out. A random part is for the caller to add.
+/// `<channel>:calibration-0..` (the fit's coefficients, decorrelated), `<channel>:residual-0..`
+/// (what the curve does not follow, by stretches of the range: nearby readings share it, distant
+/// ones do not), `<channel>:standard`, `<channel>:standard-relative`, `<channel>:drift`; those that
+/// are 0 are left out. A random part is for the caller to add.
 ///
 /// Degrees of freedom: those of the fit for the residual, and for the coefficients where their
 /// covariance was scaled by the residual variance; the rest is taken as known. The lack of fit

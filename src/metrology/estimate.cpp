@@ -30,20 +30,21 @@ void add_scaled(Contributions& sum, const Contributions& part, double factor) {
 }
 
 // Inputs that were estimated together share one estimate of variance: `x:calibration-0`,
-// `x:calibration-1` and `x:residual`, or `x:mean-0#7` and `x:mean-1#7`. Their names differ only in
-// the number.
+// `x:calibration-1` and `x:residual-3`, or `x:mean-0#7` and `x:mean-1#7`. Their names differ only
+// in the number.
 std::string variance_of(std::string_view input) {
   const auto point = input.find('#');
-  const std::string_view name = input.substr(0, point);
+  std::string_view name = input.substr(0, point);
   const std::string tail(point == std::string_view::npos ? "" : input.substr(point));
+  const auto last_letter = name.find_last_not_of("0123456789");
+  const bool numbered = last_letter != std::string_view::npos && name[last_letter] == '-' &&
+                        last_letter + 1 < name.size();
+  if (numbered) name = name.substr(0, last_letter);
   constexpr std::string_view residual = ":residual";
   if (name.ends_with(residual)) {
     return std::string(name.substr(0, name.size() - residual.size())) + ":calibration" + tail;
   }
-  const auto last_letter = name.find_last_not_of("0123456789");
-  const bool numbered = last_letter != std::string_view::npos && name[last_letter] == '-' &&
-                        last_letter + 1 < name.size();
-  return std::string(numbered ? name.substr(0, last_letter) : name) + tail;
+  return std::string(name) + tail;
 }
 
 double root_sum_of_squares(const Contributions& contributions, auto&& wanted) {

@@ -23,7 +23,7 @@ struct Contribution {
 /// of random ones end in `#` and the test point, so they occur nowhere else. Inputs that come from
 /// one estimate of variance (coefficients of one fit, means of one set of samples) have the same
 /// name but for a trailing number, `x:calibration-0` and `x:calibration-1`, or `x:mean-0#7`;
-/// `x:residual` belongs to `x:calibration`.
+/// `x:residual` and `x:residual-0` belong to `x:calibration`.
 class Estimate {
  public:
   Estimate() = default;
