@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "acquisition/pipeline.h"
 
+#include "base/errors.h"
 #include "bench/device.h"
 #include "recording/recording.h"
 
@@ -83,7 +84,9 @@ class RecordingThread {
   }
   bool failed() const { return failed_.load(std::memory_order_acquire); }
   std::size_t most_waiting() const { return most_waiting_; }
-  /// Waits until everything handed over is in the file. @throws what recording threw
+  /// The disk's fault in words, once it is finished.
+  const std::optional<std::string>& disk_fault() const { return disk_fault_; }
+  /// Waits until everything handed over is in the file. @throws what recording threw, but for that
   void finish() {
     end();
     if (failure_) std::rethrow_exception(failure_);
@@ -108,13 +111,24 @@ class RecordingThread {
         free_.put(block);
       }
       stations_.recorder.flush();
+    } catch (const base::DiskFault& fault) {
+      disk_fault_ = fault.what();
+      give_up();
+      try {
+        stations_.recorder.flush();  // where there was only no room for more
+      } catch (const base::DiskFault&) {
+        // Told already.
+      }
     } catch (...) {
       failure_ = std::current_exception();
-      failed_.store(true, std::memory_order_release);
-      // Whoever waits for a free block is to wake up.
-      free_.put(nullptr);
-      while (full_.take() != nullptr) {
-      }
+      give_up();
+    }
+  }
+  void give_up() {
+    failed_.store(true, std::memory_order_release);
+    // Whoever waits for a free block is to wake up.
+    free_.put(nullptr);
+    while (full_.take() != nullptr) {
     }
   }
 
@@ -125,6 +139,7 @@ class RecordingThread {
   std::vector<SampleBlock> blocks_;
   std::size_t most_waiting_ = 0;
   std::exception_ptr failure_;
+  std::optional<std::string> disk_fault_;
   std::atomic<bool> failed_ = false;
   std::jthread thread_;
 };
@@ -133,6 +148,7 @@ class RecordingThread {
 
 Outcome record(const Stations& stations, const PipelineOptions& options,
                const std::stop_token& stop) {
+  const std::int64_t before = stations.recorder.samples();
   RecordingThread recording(stations, options);
   std::int64_t samples = 0;
   Outcome outcome{.ending = Ending::complete, .samples = 0, .cause = {}, .most_waiting = 0};
@@ -171,7 +187,11 @@ Outcome record(const Stations& stations, const PipelineOptions& options,
   }
   if (recording.failed()) stations.device.stop();
   recording.finish();
-  outcome.samples = samples;
+  if (const auto& fault = recording.disk_fault()) {
+    ended(Ending::disk_failed, fmt::format("{}; the {} samples before it are kept", *fault,
+                                           stations.recorder.flushed()));
+  }
+  outcome.samples = stations.recorder.flushed() - before;
   outcome.most_waiting = recording.most_waiting();
   return outcome;
 }

@@ -34,11 +34,11 @@ struct PipelineOptions {
   double longest_wait_s = 5.0;
 };
 
-enum class Ending { complete, interrupted, tripped, disk_too_slow };
+enum class Ending { complete, interrupted, tripped, disk_too_slow, disk_failed };
 
 struct Outcome {
   Ending ending;
-  std::int64_t samples;  // recorded, all of them flushed
+  std::int64_t samples;  // recorded and flushed
   std::string cause;     // in words, where it is not complete
   /// The most blocks that ever waited, of PipelineOptions::blocks.
   std::size_t most_waiting;
@@ -48,8 +48,7 @@ struct Outcome {
 /// drives the device and watches, the other records. A recording never drops a sample: whatever
 /// cannot go on ends it with a reason, and what came until then is in the file. However it ends but
 /// by completion, the device is brought to its safe state first.
-/// @throws DeviceFault         the device's own; what came before is recorded
-/// @throws std::runtime_error  the disk's; the device is in its safe state
+/// @throws DeviceFault  the device's own; what came before is recorded
 Outcome record(const Stations& stations, const PipelineOptions& options,
                const std::stop_token& stop);
 

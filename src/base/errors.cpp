@@ -28,4 +28,7 @@ BadInput::BadInput(std::string_view where, std::string_view wrong, std::string_v
 DeviceFault::DeviceFault(std::string_view device, std::string_view what, std::string_view check)
     : std::runtime_error(one_line(fmt::format("{}: {}: {}", device, what, check))) {}
 
+DiskFault::DiskFault(std::string_view file, std::string_view what, std::string_view remedy)
+    : std::runtime_error(one_line(fmt::format("{}: {}: {}", file, what, remedy))) {}
+
 }  // namespace windwright::base

@@ -22,4 +22,11 @@ class DeviceFault : public std::runtime_error {
   DeviceFault(std::string_view device, std::string_view what, std::string_view check);
 };
 
+/// Ends an operation because a disk does not take or give what it must; the program exits with 3.
+/// The message is `file: what happened: what to do`.
+class DiskFault : public std::runtime_error {
+ public:
+  DiskFault(std::string_view file, std::string_view what, std::string_view remedy);
+};
+
 }  // namespace windwright::base

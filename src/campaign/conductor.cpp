@@ -16,6 +16,7 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <exception>
 #include <filesystem>
 #include <map>
 #include <optional>
@@ -127,9 +128,14 @@ double Conductor::seconds(std::int64_t samples) const {
 // Brings the bench to its safe state and notes why; false, so that callers can pass it on.
 bool Conductor::end(Ending ending, std::string_view event, const std::string& cause) {
   device_.stop();
-  recorder_.flush();
-  logbook_.add(device_.now(), event, {{"text", cause}});
   ended_ = Outcome{.ending = ending, .points = done_, .cause = cause};
+  // The note first: it is what keeps a trip latched, and there is room reserved for it.
+  logbook_.add(device_.now(), event, {{"text", cause}});
+  try {
+    recorder_.flush();
+  } catch (const base::DiskFault& fault) {
+    ended_->cause += fmt::format("\n{}", fault.what());
+  }
   return false;
 }
 
@@ -484,7 +490,7 @@ Outcome conduct(const Campaign& campaign, const bench::Bench& bench, bench::Devi
   }
   try {
     return Conductor(campaign, kept, device, options, bookmark).conduct_rest();
-  } catch (const base::DeviceFault& fault) {
+  } catch (const std::exception& fault) {
     device.stop();
     Logbook(options.into / logbook_file).add(device.now(), "fault", {{"text", fault.what()}});
     throw;

@@ -21,6 +21,8 @@ namespace windwright::campaign {
 
 namespace {
 
+constexpr off_t room_kept = 16'384;  // for a few lines
+
 [[noreturn]] void fail(const std::filesystem::path& file) {
   throw std::filesystem::filesystem_error("cannot write", file,
                                           std::error_code(errno, std::generic_category()));
@@ -31,7 +33,11 @@ namespace {
 Logbook::Logbook(const std::filesystem::path& file)
     : file_(file), handle_(open(file.c_str(), O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0644)) {
   if (handle_ < 0) fail(file_);
-  if (std::filesystem::file_size(file) == 0) return;
+  const std::uintmax_t size = std::filesystem::file_size(file);
+  // Room for last words: why a run ended has to be noted on a full disk too. Some file systems
+  // cannot keep room, which is no reason to begin no run.
+  static_cast<void>(fallocate(handle_, FALLOC_FL_KEEP_SIZE, static_cast<off_t>(size), room_kept));
+  if (size == 0) return;
   const std::string text = base::text_of_file(file);
   const std::size_t whole = text.rfind('\n') + 1;  // 0 where there is no whole line
   if (whole != text.size() && ftruncate(handle_, static_cast<off_t>(whole)) != 0) fail(file_);

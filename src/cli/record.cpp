@@ -181,6 +181,12 @@ int capture(const Request& request, const bench::Bench& bench, bench::Device& de
                   complete ? done : negative_verdict);
 }
 
+int exit_code_of(acquisition::Ending ending) {
+  using enum acquisition::Ending;
+  if (ending == complete) return done;
+  return ending == disk_failed || ending == disk_too_slow ? device_fault : negative_verdict;
+}
+
 int record_all(const Request& request, const bench::Bench& bench, bench::Device& device,
                acquisition::LiveValues& live, const std::stop_token& stop) {
   recording::Recorder recorder = recording::Recorder::create(
@@ -192,14 +198,14 @@ int record_all(const Request& request, const bench::Bench& bench, bench::Device&
                            .recorder = recorder,
                            .look = [&line](const bench::SampleBlock& block) { line(block); }},
                           {.samples = std::llround(request.seconds * bench.sample_rate_hz)}, stop);
-  recorder.finish();
+  if (outcome.ending != acquisition::Ending::disk_failed) recorder.finish();
   line.clear();
   if (!outcome.cause.empty()) fmt::print(stderr, "{}\n", outcome.cause);
   const std::vector<std::string> remarks = device.remarks();
   for (const std::string& remark : remarks)
     fmt::print(stderr, "{}: {}\n", device.name(), remark);
   const std::chrono::duration<double> took = std::chrono::steady_clock::now() - begun;
-  const int code = outcome.ending == acquisition::Ending::complete ? done : negative_verdict;
+  const int code = exit_code_of(outcome.ending);
   if (!request.json) {
     fmt::print("{}: {} samples of {} channels, {} gaps\n", request.into, outcome.samples,
                bench.channels.size(), line.gaps());
@@ -213,6 +219,21 @@ int record_all(const Request& request, const bench::Bench& bench, bench::Device&
                   code);
 }
 
+// What was commanded for a recording is taken back when that ends, whatever ends it.
+class SafeAtTheEnd {
+ public:
+  SafeAtTheEnd(bench::Device& device, bool commanded) : device_(device), commanded_(commanded) {}
+  SafeAtTheEnd(const SafeAtTheEnd&) = delete;
+  SafeAtTheEnd& operator=(const SafeAtTheEnd&) = delete;
+  ~SafeAtTheEnd() {
+    if (commanded_) device_.stop();
+  }
+
+ private:
+  bench::Device& device_;
+  bool commanded_;
+};
+
 int run_record(const Request& request) {
   const bench::Bench bench = bench::bench_from_file(request.bench);
   if (std::filesystem::exists(request.into)) {
@@ -223,11 +244,10 @@ int run_record(const Request& request) {
   const auto device = devices::open_device(
       bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible,
       ask_person);
+  const SafeAtTheEnd safe(*device, !request.settings.empty());
   command(*device, bench, request.settings);
-  const int code = request.trigger.empty() ? record_all(request, bench, *device, live, stop.token())
-                                           : capture(request, bench, *device, live, stop.token());
-  if (!request.settings.empty()) device->stop();
-  return code;
+  return request.trigger.empty() ? record_all(request, bench, *device, live, stop.token())
+                                 : capture(request, bench, *device, live, stop.token());
 }
 
 }  // namespace

@@ -5,8 +5,10 @@
 #include <CLI/CLI.hpp>
 #include <fmt/format.h>
 
+#include <csignal>
 #include <cstdio>
 #include <exception>
+#include <filesystem>
 
 namespace windwright::cli {
 
@@ -20,6 +22,8 @@ int complain(int code, std::string_view message) {
 }  // namespace
 
 int run(int argc, const char* const* argv) {
+  // A file beyond the limit of its size is a write that fails, not the end of the program.
+  std::signal(SIGXFSZ, SIG_IGN);
   CLI::App program{"Windwright: a wind-energy bench from cold to defensible results."};
   program.name("windwright");
   program.set_version_flag("--version", "windwright " WINDWRIGHT_VERSION);
@@ -50,6 +54,12 @@ int run(int argc, const char* const* argv) {
     return complain(bad_input, error.what());
   } catch (const base::DeviceFault& error) {
     return complain(device_fault, error.what());
+  } catch (const base::DiskFault& error) {
+    return complain(device_fault, error.what());
+  } catch (const std::filesystem::filesystem_error& error) {
+    return complain(device_fault,
+                    fmt::format("{}: cannot be used ({}): check the disk, its room and permissions",
+                                error.path1().string(), error.code().message()));
   } catch (const std::exception& error) {
     return complain(internal_error,
                     fmt::format("internal error: {}: please report it", error.what()));

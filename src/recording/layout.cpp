@@ -7,9 +7,13 @@
 #include <hdf5.h>
 
 #include <algorithm>
+#include <cerrno>
 #include <cstdint>
+#include <cstdlib>
+#include <cstring>
 #include <filesystem>
-#include <stdexcept>
+#include <fstream>
+#include <ios>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -29,6 +33,17 @@ std::string last_words() {
   std::string words = "no reason given";
   H5Ewalk2(H5E_DEFAULT, H5E_WALK_DOWNWARD, keep_words, &words);
   return words;
+}
+
+// HDF5 has the system's error number in its words only.
+int system_error_in(const std::string& words) {
+  constexpr std::string_view sign = "errno = ";
+  const auto at = words.find(sign);
+  return at == std::string::npos ? 0 : std::atoi(words.c_str() + at + sign.size());
+}
+
+bool is_full(int number) {
+  return number == ENOSPC || number == EDQUOT || number == EFBIG;
 }
 
 Handle attribute(hid_t object, const char* name, const std::filesystem::path& path) {
@@ -95,10 +110,13 @@ void Handle::close() noexcept {
 }
 
 void require(std::int64_t answer, const std::filesystem::path& file, std::string_view what) {
-  if (answer < 0) {
-    throw std::runtime_error(fmt::format("{}: cannot {} ({}): check disk space and permissions",
-                                         file.string(), what, last_words()));
-  }
+  if (answer >= 0) return;
+  const std::string words = last_words();
+  const int number = system_error_in(words);
+  throw base::DiskFault(
+      file.string(),
+      fmt::format("cannot {} ({})", what, number != 0 ? std::strerror(number) : words),
+      is_full(number) ? "make room, or use another disk" : "check the disk and permissions");
 }
 
 Handle owned(hid_t id, const std::filesystem::path& file, std::string_view what) {
@@ -107,7 +125,12 @@ Handle owned(hid_t id, const std::filesystem::path& file, std::string_view what)
 }
 
 void silence_hdf5() {
-  H5Eset_auto2(H5E_DEFAULT, nullptr, nullptr);
+  // Each thread has an error stack of its own.
+  // A file left open on purpose stays as it is when the process ends.
+  static const bool left_alone = H5dont_atexit() >= 0;
+  static_cast<void>(left_alone);
+  thread_local const bool silent = H5Eset_auto2(H5E_DEFAULT, nullptr, nullptr) >= 0;
+  static_cast<void>(silent);
 }
 
 Handle new_dataset(hid_t group, const std::string& name, hid_t type,
@@ -148,6 +171,13 @@ Handle opened_for_reading(const std::filesystem::path& file) {
                          "an HDF5 file that windwright recorded");
   }
   return Handle(id);
+}
+
+bool is_left_open(const std::filesystem::path& file) {
+  constexpr std::streamoff flags_at = 11;
+  std::ifstream in(file, std::ios::binary);
+  in.seekg(flags_at);
+  return in.get() > 0;
 }
 
 Layout layout_of(hid_t file, const std::filesystem::path& path) {

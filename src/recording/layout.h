@@ -35,13 +35,15 @@ class Handle {
   hid_t id_ = H5I_INVALID_HID;
 };
 
-/// Turns a failed call's answer into std::runtime_error with HDF5's own innermost words.
+/// Turns a failed call's answer into base::DiskFault with the system's reason, or HDF5's own
+/// innermost words where it is not the system's.
 /// @param answer  of an HDF5 call: negative where it failed
 /// @param what    was wanted, in words
 void require(std::int64_t answer, const std::filesystem::path& file, std::string_view what);
 /// The same for calls that give an identifier.
 Handle owned(hid_t id, const std::filesystem::path& file, std::string_view what);
-/// Keeps HDF5 from printing its error stack; failures come as exceptions.
+/// Keeps HDF5 from printing its error stack on this thread, where failures come as exceptions, and
+/// from closing files by itself when the process ends. Before any other call.
 void silence_hdf5();
 
 /// What the file says about one channel.
@@ -74,6 +76,9 @@ std::string gaps_path(const std::string& device);
 /// Opens for reading whatever state the writer left or keeps the file in.
 /// @throws BadInput  cannot be opened as HDF5
 Handle opened_for_reading(const std::filesystem::path& file);
+/// Whether its writer is at it or was killed: HDF5's file format, version 3 of the superblock,
+/// notes that (III.A, file consistency flags).
+bool is_left_open(const std::filesystem::path& file);
 /// @throws BadInput  not a recording of ours
 Layout layout_of(hid_t file, const std::filesystem::path& path);
 std::int64_t length_of(hid_t dataset, const std::filesystem::path& path);

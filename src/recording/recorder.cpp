@@ -7,16 +7,25 @@
 #include "recording/stream_reader.h"
 #include "recording/stream_writer.h"
 
+#include <fcntl.h>
 #include <fmt/format.h>
 #include <hdf5.h>
+#include <sys/mman.h>
+#include <sys/resource.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include <algorithm>
+#include <cerrno>
+#include <cstddef>
 #include <cstdint>
+#include <cstring>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <stdexcept>
 #include <string>
+#include <system_error>
 #include <utility>
 #include <vector>
 
@@ -61,6 +70,36 @@ Handle new_group(hid_t file, const std::string& name, const std::filesystem::pat
                "make a group");
 }
 
+// Made beside its place and put there when it can be read; gone where it never comes to that.
+class PartFile {
+ public:
+  explicit PartFile(const std::filesystem::path& file)
+      : file_(file), part_(file.string() + ".part") {
+    std::filesystem::remove(part_);
+  }
+  PartFile(const PartFile&) = delete;
+  PartFile& operator=(const PartFile&) = delete;
+  ~PartFile() {
+    std::error_code ignored;
+    if (!part_.empty()) std::filesystem::remove(part_, ignored);
+  }
+  const std::filesystem::path& path() const { return part_; }
+  void become() {
+    std::filesystem::rename(part_, file_);
+    part_.clear();
+    // The name has to survive a cut of the power as the samples do.
+    const std::filesystem::path folder = file_.parent_path();
+    const int handle = open(folder.empty() ? "." : folder.c_str(), O_RDONLY | O_CLOEXEC);
+    if (handle < 0) return;
+    fsync(handle);
+    close(handle);
+  }
+
+ private:
+  std::filesystem::path file_;
+  std::filesystem::path part_;
+};
+
 // Lengthens a dataset by `rows` and writes them.
 struct Rows {
   std::int64_t from;
@@ -92,21 +131,33 @@ struct Recorder::File {
   std::vector<StreamWriter> streams;  // (channels)
   Handle gaps;
   std::int64_t samples = 0;
+  std::int64_t flushed = 0;
   std::int64_t gap_count = 0;
+  std::optional<base::DiskFault> abandoned;
+  bool may_be_closed = true;
+  std::int64_t last_bytes = 0;      // that finishing may still write
+  std::int64_t reserved_until = 0;  // there is room for the file up to this length
 
-  File(std::filesystem::path where, Layout what);
+  /// @param at     where it is made
+  /// @param where  it will be in the end, for messages
+  File(const std::filesystem::path& at, std::filesystem::path where, Layout what);
   void start_streaming();
+  int descriptor() const;
+  template <typename Work>
+  void write(Work work);
+  void abandon();
+  void keep_room(std::size_t block_bytes);
   void flush();
   void finish();
   void append(const Gap& gap);
 };
 
-Recorder::File::File(std::filesystem::path where, Layout what)
+Recorder::File::File(const std::filesystem::path& at, std::filesystem::path where, Layout what)
     : path(std::move(where)), layout(std::move(what)) {
   silence_hdf5();
   const Handle access = owned(H5Pcreate(H5P_FILE_ACCESS), path, "open");
   require(H5Pset_libver_bounds(access.get(), H5F_LIBVER_LATEST, H5F_LIBVER_LATEST), path, "open");
-  file = owned(H5Fcreate(path.c_str(), H5F_ACC_EXCL, H5P_DEFAULT, access.get()), path, "make");
+  file = owned(H5Fcreate(at.c_str(), H5F_ACC_EXCL, H5P_DEFAULT, access.get()), path, "make");
   put_integer(file.get(), "schema", 1, path);
   const Handle all = new_group(file.get(), "streams", path);
   const Handle group = new_group(file.get(), streams_path(layout.source.device), path);
@@ -132,6 +183,7 @@ Recorder::File::File(std::filesystem::path where, Layout what)
              "gives volts = f(value), the value in units",
              path);
     put_text(data, "certificate", stream.certificate, path);
+    last_bytes += streams.back().last_bytes();
   }
   const Handle noted = new_group(file.get(), "gaps", path);
   gaps = new_dataset(noted.get(), layout.source.device, H5T_STD_I64LE, {chunk_gaps, 2}, path);
@@ -145,18 +197,89 @@ void Recorder::File::start_streaming() {
   require(H5Fstart_swmr_write(file.get()), path, "start writing beside readers");
 }
 
+int Recorder::File::descriptor() const {
+  void* handle = nullptr;
+  require(H5Fget_vfd_handle(file.get(), H5P_DEFAULT, &handle), path, "write");
+  return *static_cast<const int*>(handle);
+}
+
+// Whatever a failed write leaves is what a killed writer would have left, and is read like that.
+template <typename Work>
+void Recorder::File::write(Work work) {
+  silence_hdf5();
+  if (abandoned) throw *abandoned;
+  try {
+    work();
+  } catch (const base::DiskFault& fault) {
+    abandoned = fault;
+    abandon();
+    throw;
+  }
+}
+
+// HDF5 would write what it still holds when it closes the file, some of it in vain: lengths would
+// count samples that are not there. It writes into memory instead, which then goes. Where there is
+// a limit to that too, the file is not closed before the process ends.
+void Recorder::File::abandon() {
+  may_be_closed = false;
+  const int sink = memfd_create("abandoned recording", MFD_CLOEXEC);
+  if (sink < 0) return;
+  constexpr off_t more_than_it_holds = off_t{1} << 30;
+  std::error_code unknown;
+  const auto size = static_cast<off_t>(std::filesystem::file_size(path, unknown));
+  if (!unknown && ftruncate(sink, 2 * size + more_than_it_holds) == 0)
+    may_be_closed = dup3(sink, descriptor(), O_CLOEXEC) >= 0;
+  close(sink);
+}
+
+// Room for the next block and all that ends the file is kept before anything of them is written: a
+// full disk then ends the recording with nothing half-written. File systems that cannot keep room
+// are found full by a write that fails.
+void Recorder::File::keep_room(std::size_t block_bytes) {
+  hsize_t length = 0;
+  require(H5Fget_filesize(file.get(), &length), path, "look at its size");
+  const auto size = static_cast<std::int64_t>(length);
+  const std::int64_t wanted = last_bytes + static_cast<std::int64_t>(block_bytes);
+  if (size + wanted <= reserved_until) return;
+  rlimit limit{};
+  getrlimit(RLIMIT_FSIZE, &limit);
+  int failure = EFBIG;
+  // More than is needed now, so that this is rare.
+  for (const std::int64_t room : {2 * wanted, wanted}) {
+    if (static_cast<rlim_t>(size + room) > limit.rlim_cur) continue;
+    failure = fallocate(descriptor(), FALLOC_FL_KEEP_SIZE, size, room) == 0 ? 0 : errno;
+    reserved_until = size + room;
+    if (failure != ENOSPC && failure != EDQUOT) break;
+  }
+  if (failure != ENOSPC && failure != EDQUOT && failure != EFBIG) return;
+  reserved_until = 0;
+  throw base::DiskFault(path.string(),
+                        fmt::format("has no room to go on ({})", std::strerror(failure)),
+                        "make room, or use another disk");
+}
+
 void Recorder::File::flush() {
   for (StreamWriter& stream : streams)
     stream.flush();
   require(H5Fflush(file.get(), H5F_SCOPE_GLOBAL), path, "write");
-  void* handle = nullptr;
-  require(H5Fget_vfd_handle(file.get(), H5P_DEFAULT, &handle), path, "write");
-  require(fdatasync(*static_cast<const int*>(handle)), path, "write");
+  if (fdatasync(descriptor()) != 0) {
+    throw base::DiskFault(path.string(), fmt::format("cannot write ({})", std::strerror(errno)),
+                          "check the disk");
+  }
+  flushed = samples;
 }
 
 void Recorder::File::finish() {
   for (StreamWriter& stream : streams)
     stream.finish();
+  flush();
+  // Gives back the room that was kept.
+  if (reserved_until > 0) {
+    struct stat now{};
+    const int handle = descriptor();
+    if (fstat(handle, &now) == 0) static_cast<void>(ftruncate(handle, now.st_size));
+    reserved_until = 0;
+  }
 }
 
 void Recorder::File::append(const Gap& gap) {
@@ -169,10 +292,12 @@ Recorder::Recorder(std::unique_ptr<File> file) : file_(std::move(file)) {}
 Recorder::Recorder(Recorder&& other) noexcept = default;
 Recorder::~Recorder() {
   try {
-    if (file_) file_->finish();
+    if (!file_) return;
+    if (!file_->abandoned) finish();
   } catch (const std::exception&) {
     // Whoever wants to know has called finish().
   }
+  if (!file_->may_be_closed) static_cast<void>(file_.release());
 }
 
 Recorder Recorder::create(const std::filesystem::path& file, const bench::Bench& bench,
@@ -183,15 +308,16 @@ Recorder Recorder::create(const std::filesystem::path& file, const bench::Bench&
   }
   Source named = source;
   std::replace(named.device.begin(), named.device.end(), '/', '-');  // HDF5 would make groups of it
-  auto made = std::make_unique<File>(file, layout_from(bench, named));
+  PartFile part(file);
+  auto made = std::make_unique<File>(part.path(), file, layout_from(bench, named));
   made->start_streaming();
-  Recorder recorder(std::move(made));
-  recorder.flush();
-  return recorder;
+  made->write([&made] { made->flush(); });
+  part.become();
+  return Recorder(std::move(made));
 }
 
 Recorder Recorder::take_up(const std::filesystem::path& file, std::int64_t samples) {
-  const std::filesystem::path part = file.string() + ".part";
+  PartFile part(file);
   std::unique_ptr<File> made;
   {
     const Recording old(file);
@@ -202,8 +328,7 @@ Recorder Recorder::take_up(const std::filesystem::path& file, std::int64_t sampl
           fmt::format("holds {} samples, but {} were recorded", old.samples(), samples),
           "the recording as it was left; it has been changed or damaged since");
     }
-    std::filesystem::remove(part);
-    made = std::make_unique<File>(part, layout_of(source.get(), file));
+    made = std::make_unique<File>(part.path(), file, layout_of(source.get(), file));
     // The chunk that was being filled may have been torn while it was written again: what it held
     // before is whole, its checksum is not. The chunks before it were finished and are checked.
     const std::int64_t finished = samples - samples % old.chunk_samples();
@@ -228,9 +353,8 @@ Recorder Recorder::take_up(const std::filesystem::path& file, std::int64_t sampl
     }
   }
   made->start_streaming();
-  made->flush();
-  std::filesystem::rename(part, file);
-  made->path = file;
+  made->write([&made] { made->flush(); });
+  part.become();
   return Recorder(std::move(made));
 }
 
@@ -239,22 +363,27 @@ void Recorder::append(const bench::SampleBlock& block) {
     throw std::logic_error(fmt::format("a block of {} channels for a recording of {}",
                                        block.channels, file_->streams.size()));
   }
-  if (block.gap_before) {
-    file_->append(Gap{.before_sample = file_->samples, .device_sample = block.first_sample});
-  }
-  const auto count = static_cast<std::int64_t>(block.samples);
-  for (std::size_t i = 0; i < block.channels; ++i)
-    file_->streams[i].append(block.channel(i));
-  file_->samples += count;
+  file_->keep_room(file_->streams.size() * block.samples * sizeof(std::int32_t));
+  file_->write([&] {
+    if (block.gap_before) {
+      file_->append(Gap{.before_sample = file_->samples, .device_sample = block.first_sample});
+    }
+    for (std::size_t i = 0; i < block.channels; ++i)
+      file_->streams[i].append(block.channel(i));
+  });
+  file_->samples += static_cast<std::int64_t>(block.samples);
 }
 
 void Recorder::flush() {
-  file_->flush();
+  file_->write([this] { file_->flush(); });
 }
 
 void Recorder::finish() {
-  file_->finish();
-  file_->flush();
+  file_->write([this] { file_->finish(); });
+}
+
+std::int64_t Recorder::flushed() const {
+  return file_->flushed;
 }
 
 std::int64_t Recorder::samples() const {

@@ -30,10 +30,13 @@ struct Gap {
 
 /// Writes raw counts to an HDF5 file as they come (single writer, many readers: readers may follow,
 /// and a killed writer leaves a readable file). Layout: docs/files.md. HDF5 is called from one
-/// thread at a time in the whole process. Errors of the disk are std::runtime_error.
+/// thread at a time in the whole process. Errors of the disk are base::DiskFault; a full
+/// disk is one, told before anything of a block is written where the file system can keep room.
+/// Where a write itself failed, nothing more goes into the file: it is as a killed writer leaves
+/// it.
 class Recorder {
  public:
-  /// @throws BadInput  the file exists
+  /// @throws BadInput  the file exists; DiskFault: then nothing is left of it
   static Recorder create(const std::filesystem::path& file, const bench::Bench& bench,
                          const Source& source);
   /// Takes up a recording after an end of any kind, cut back to its first `samples`. What is kept
@@ -52,6 +55,7 @@ class Recorder {
   /// but then nobody hears of a full disk.
   void finish();
   std::int64_t samples() const;  // recorded so far; counted in the file, not by the device
+  std::int64_t flushed() const;  // of these, what survives any end
 
  private:
   struct File;

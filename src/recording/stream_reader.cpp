@@ -71,6 +71,10 @@ void ChunkReader::load(std::int64_t chunk, bool checked) {
       return;
     }
   }
+  if (open_end_ && chunk == rows_ / chunk_rows_) {
+    loaded_ = chunk;
+    return;
+  }
   throw std::runtime_error(
       fmt::format("{}: {} was damaged after it was written: samples {} to {} do not agree with "
                   "their checksum",
@@ -97,7 +101,9 @@ StreamReader::StreamReader(hid_t streams, Handle pyramid, const Stream& stream,
     : path_(path),
       counts_(streams, stream.channel, path),
       narrow_(counts_.row_bytes() == sizeof(std::uint16_t)),
-      pyramid_(std::move(pyramid)) {}
+      pyramid_(std::move(pyramid)) {
+  if (is_left_open(path)) counts_.allow_open_end();
+}
 
 // Most readers of a recording want its samples only.
 void StreamReader::open_levels() {

@@ -21,6 +21,10 @@ class ChunkReader {
  public:
   ChunkReader(hid_t group, const std::string& name, const std::filesystem::path& path);
   std::int64_t rows() const { return rows_; }
+  /// Takes the end as a writer leaves it that is at it or was killed: a chunk that is not full is
+  /// read as it is where its checksum is wrong. It was being written again, and begins with the
+  /// same bytes.
+  void allow_open_end() { open_end_ = true; }
   std::int64_t chunk_rows() const { return chunk_rows_; }
   std::size_t row_bytes() const { return row_bytes_; }
   /// @param checked  else chunks with a wrong checksum are read as they are
@@ -39,6 +43,7 @@ class ChunkReader {
   std::size_t row_bytes_ = 0;
   std::vector<std::byte> chunk_;  // the one read last
   std::int64_t loaded_ = -1;
+  bool open_end_ = false;
 };
 
 class StreamReader {

@@ -158,6 +158,14 @@ void StreamWriter::flush() {
   if (samples_ > flushed_) write_chunk();
 }
 
+std::int64_t StreamWriter::last_bytes() const {
+  // HDF5 makes room for its index in steps of some thousand bytes a dataset.
+  constexpr std::size_t index_bytes = 8192;
+  constexpr std::size_t level_bytes = rows_of_chunk * columns * sizeof(float) + index_bytes;
+  return static_cast<std::int64_t>(2 * (chunk_.size() + index_bytes) +
+                                   level_samples.size() * level_bytes);
+}
+
 void StreamWriter::finish() {
   flush();
   for (std::size_t k = 0; k < filled_ / piece_samples; ++k)

@@ -72,6 +72,9 @@ class StreamWriter {
   /// The rest of the pyramid too: nothing comes any more.
   void finish();
   std::int64_t samples() const { return samples_; }
+  /// What goes into the file at most when a chunk that is being filled ends it: counts, rows of the
+  /// pyramid, HDF5's own index.
+  std::int64_t last_bytes() const;
 
  private:
   void took(std::size_t samples);

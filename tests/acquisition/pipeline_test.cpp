@@ -10,7 +10,9 @@
 #include "recording/recording.h"
 
 #include <gtest/gtest.h>
+#include <sys/resource.h>
 
+#include <csignal>
 #include <cstdint>
 #include <filesystem>
 #include <future>
@@ -143,6 +145,35 @@ TEST(Pipeline, EndsRatherThanLoseASample) {
   recorder.finish();
   EXPECT_EQ(recorder.samples(), outcome.samples);
   expect_every_sample(recording::Recording(file), outcome.samples);
+}
+
+TEST(Pipeline, EndsInOrderWhenTheDiskIsFull) {
+  const auto file = fresh_folder() / "recording.h5";
+  const bench::Bench bench = bench_of(2, 10'000.0);
+  CountingDevice device(bench);
+  rlimit before{};
+  getrlimit(RLIMIT_FSIZE, &before);
+  const rlimit small{.rlim_cur = 900'000, .rlim_max = before.rlim_max};
+  Outcome outcome{};
+  {
+    auto recorder = recorder_for(file, bench);
+    const auto signal_before = ::signal(SIGXFSZ, SIG_IGN);
+    setrlimit(RLIMIT_FSIZE, &small);
+    outcome = record({.device = device, .recorder = recorder}, {.samples = 1'000'000}, {});
+    setrlimit(RLIMIT_FSIZE, &before);
+    ::signal(SIGXFSZ, signal_before);
+  }
+  EXPECT_EQ(outcome.ending, Ending::disk_failed);
+  EXPECT_TRUE(device.stopped);
+  EXPECT_NE(outcome.cause.find("recording.h5: has no room to go on "), std::string::npos)
+      << outcome.cause;
+  EXPECT_NE(outcome.cause.find("(File too large): make room, or use another disk; the "),
+            std::string::npos)
+      << outcome.cause;
+  EXPECT_GE(outcome.samples, 20'000);
+  const recording::Recording recording(file);
+  EXPECT_GE(recording.samples(), outcome.samples);
+  expect_every_sample(recording, recording.samples());
 }
 
 TEST(Pipeline, StopsWhenAskedAndKeepsGaps) {

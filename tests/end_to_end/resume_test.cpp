@@ -8,6 +8,7 @@
 
 #include <boost/json.hpp>
 #include <fcntl.h>
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -15,6 +16,7 @@
 #include <chrono>
 #include <csignal>
 #include <cstdint>
+#include <cstdlib>
 #include <filesystem>
 #include <string>
 #include <thread>
@@ -110,6 +112,29 @@ TEST(Resume, GivesTheSameRunTwiceFromOneSeed) {
   conducted_whole(folder, "first");
   conducted_whole(folder, "second");
   expect_same_run(folder / "first", folder / "second");
+}
+
+TEST(Resume, GoesOnToTheSameRunWhenAFullDiskHasRoomAgain) {
+  const fs::path folder = prepared().folder;
+  conducted_whole(folder, "whole");
+  // Room for the pyramid of all channels is kept ahead, so that more than the file's end is needed.
+  const auto limit = fs::file_size(folder / "whole/recording.h5") + 600'000;
+  std::string words = fmt::format("ulimit -f {}; exec '{}'", limit / 1024, PROGRAM);
+  for (const std::string& word : conduct(folder, "run"))
+    words += fmt::format(" '{}'", word);
+  words += fmt::format(" 2> '{}'", (folder / "err").string());
+  EXPECT_EQ(std::system(fmt::format("bash -c \"{}\"", words).c_str()), 3 * 256);
+  const std::string err = text_of(folder / "err");
+  EXPECT_NE(err.find("recording.h5: has no room to go on (File too large): make room, or use "
+                     "another disk"),
+            std::string::npos)
+      << err;
+  EXPECT_NE(text_of(folder / "run/logbook.jsonl").find("\"event\":\"fault\""), std::string::npos);
+  const campaign::Run run = campaign::run_from_folder(folder / "run");
+  EXPECT_GE(run.points.size(), 2U);
+  EXPECT_LT(run.points.size(), 6U);
+  EXPECT_LE(windwright(resume(folder, "run"), folder).exit_code, 1);
+  expect_same_run(folder / "whole", folder / "run");
 }
 
 TEST(Resume, EndsInOrderWhenAskedToAndSaysHowToGoOn) {

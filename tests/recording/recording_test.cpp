@@ -8,7 +8,9 @@
 #include "fresh_folder.h"
 
 #include <gtest/gtest.h>
+#include <hdf5.h>
 #include <signal.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -17,10 +19,13 @@
 #include <cstdio>
 #include <cstdlib>
 #include <filesystem>
+#include <fstream>
+#include <ios>
 #include <optional>
 #include <stdexcept>
 #include <string>
 #include <tuple>
+#include <utility>
 #include <vector>
 
 namespace windwright::recording {
@@ -240,6 +245,166 @@ TEST(Recording, LosesAndDoublesNothingWhenTheWriterIsKilled) {
     recorder.append(block_from(*done, 50));
   }
   expect_every_sample(file, *done + 50);
+}
+
+// Where the last chunk of a channel lies in the file.
+std::pair<std::int64_t, std::int64_t> last_chunk(const std::filesystem::path& file,
+                                                 const char* dataset) {
+  const hid_t id = H5Fopen(file.c_str(), H5F_ACC_RDONLY | H5F_ACC_SWMR_READ, H5P_DEFAULT);
+  const hid_t data = H5Dopen2(id, dataset, H5P_DEFAULT);
+  const hid_t space = H5Dget_space(data);
+  hsize_t chunks = 0;
+  hsize_t offset = 0;
+  hsize_t bytes = 0;
+  unsigned filters = 0;
+  haddr_t address = 0;
+  EXPECT_GE(H5Dget_num_chunks(data, space, &chunks), 0);
+  EXPECT_GE(H5Dget_chunk_info(data, space, chunks - 1, &offset, &filters, &address, &bytes), 0);
+  H5Sclose(space);
+  H5Dclose(data);
+  H5Fclose(id);
+  return {static_cast<std::int64_t>(address), static_cast<std::int64_t>(bytes)};
+}
+
+void spoil(const std::filesystem::path& file, std::int64_t at) {
+  std::fstream bytes(file, std::ios::binary | std::ios::in | std::ios::out);
+  bytes.seekp(at);
+  bytes.write("\x5a\xa5", 2);
+}
+
+// The kernel may end a killed program in the middle of a write, and a disk in the middle of a
+// chunk.
+TEST(Recording, ReadsWhatWasFlushedThoughTheLastChunkIsTorn) {
+  const auto file = fresh_folder() / "recording.h5";
+  constexpr const char* speed = "/streams/test-device/rotor_speed_rad_s";
+  std::int64_t done = 0;
+  {
+    Writer writer(file, std::nullopt);
+    done = writer.next_flush();
+    done = writer.kill();
+  }
+  const auto [address, bytes] = last_chunk(file, speed);
+  spoil(file, address + bytes - 4);  // its checksum
+  const auto counts = Recording(file).counts("rotor_speed_rad_s", 0, done);
+  for (std::int64_t i = 0; i < done; ++i)
+    ASSERT_EQ(counts[static_cast<std::size_t>(i)], count_at(1, i));
+  // Whoever closed the file left no torn chunk behind: that one was damaged later.
+  Recorder::take_up(file, done);
+  const auto [whole, whole_bytes] = last_chunk(file, speed);
+  spoil(file, whole + whole_bytes - 4);
+  EXPECT_THROW(Recording(file).counts("rotor_speed_rad_s", 0, done), std::runtime_error);
+}
+
+// No file may grow beyond a size while this lives: what a full disk does to a write, for one
+// process alone.
+class SmallDisk {
+ public:
+  explicit SmallDisk(rlim_t bytes) {
+    getrlimit(RLIMIT_FSIZE, &before_);
+    const rlimit small{.rlim_cur = bytes, .rlim_max = before_.rlim_max};
+    signal_before_ = ::signal(SIGXFSZ, SIG_IGN);
+    setrlimit(RLIMIT_FSIZE, &small);
+  }
+  SmallDisk(const SmallDisk&) = delete;
+  SmallDisk& operator=(const SmallDisk&) = delete;
+  ~SmallDisk() {
+    setrlimit(RLIMIT_FSIZE, &before_);
+    ::signal(SIGXFSZ, signal_before_);
+  }
+
+ private:
+  rlimit before_{};
+  sighandler_t signal_before_ = SIG_DFL;
+};
+
+void expect_taken_up(const std::filesystem::path& file, std::int64_t samples) {
+  Recorder again = Recorder::take_up(file, samples);
+  again.append(block_from(samples, 70));
+  again.finish();
+  expect_every_sample(file, samples + 70);
+}
+
+TEST(Recording, EndsWholeWhenThereIsNoRoomForMore) {
+  for (rlim_t bytes = 30'000; bytes < 800'000; bytes += 150'000) {
+    SCOPED_TRACE(bytes);
+    const auto file = fresh_folder() / "recording.h5";
+    std::int64_t samples = 0;
+    {
+      std::optional<Recorder> recorder;
+      const SmallDisk small(bytes);
+      try {
+        recorder.emplace(Recorder::create(file, three_channels(), source));
+        while (recorder->samples() < 1'000'000)
+          recorder->append(block_from(recorder->samples(), 70));
+        FAIL() << "the disk was not full";
+      } catch (const base::DiskFault& fault) {
+        EXPECT_NE(std::string(fault.what()).find("(File too large): make room"), std::string::npos)
+            << fault.what();
+      }
+      if (!recorder) {
+        EXPECT_TRUE(std::filesystem::is_empty(file.parent_path()));
+        continue;
+      }
+      samples = recorder->samples();
+      recorder->finish();
+    }
+    expect_every_sample(file, samples);
+    // To the end, with its pyramid.
+    const auto bins = Recording(file).bins("air_speed_m_s", {.first = 0, .count = samples}, 1);
+    EXPECT_EQ(bins.empty(), samples == 0);
+    expect_taken_up(file, samples);
+  }
+}
+
+// A program of its own, as the file stays open until its end: how many samples it flushed, and
+// whether a write failed at last rather than that there was no room for one.
+std::pair<std::int64_t, bool> record_until_full(const std::filesystem::path& file, rlim_t more) {
+  std::array<int, 2> ends{};
+  if (pipe(ends.data()) != 0) throw std::runtime_error("no pipe");
+  const pid_t child = fork();
+  std::pair<std::int64_t, bool> told{-1, false};
+  if (child == 0) {
+    {
+      Recorder recorder = Recorder::create(file, three_channels(), source);
+      recorder.append(block_from(0, 70));  // room is kept now, and not again before it is used
+      recorder.flush();
+      const SmallDisk small(std::filesystem::file_size(file) + more);
+      try {
+        for (int block = 1; block < 10'000; ++block) {
+          recorder.append(block_from(recorder.samples(), 70));
+          if (block % 5 == 0) recorder.flush();
+        }
+      } catch (const base::DiskFault& fault) {
+        told = {recorder.flushed(), std::string(fault.what()).find("cannot ") != std::string::npos};
+      }
+    }
+    _exit(write(ends[1], &told, sizeof told) == sizeof told ? 0 : 1);
+  }
+  int status = 0;
+  waitpid(child, &status, 0);
+  EXPECT_EQ(status, 0);
+  EXPECT_EQ(read(ends[0], &told, sizeof told), sizeof told);
+  for (const int end : ends)
+    close(end);
+  return told;
+}
+
+// Wherever in the file's growth a write fails, at samples or at HDF5's own bookkeeping.
+TEST(Recording, KeepsWhatWasFlushedWhenAWriteFails) {
+  int failed = 0;
+  for (rlim_t more = 100; more < 60'000; more += 4'700) {
+    SCOPED_TRACE(more);
+    const auto file = fresh_folder() / "recording.h5";
+    const auto [flushed, write_failed] = record_until_full(file, more);
+    failed += write_failed ? 1 : 0;
+    // A flush that failed half-way may have brought more; what the file says it has is right.
+    const std::int64_t there = Recording(file).samples();
+    EXPECT_GE(there, flushed);
+    EXPECT_GE(flushed, 70);
+    expect_every_sample(file, there);
+    expect_taken_up(file, flushed);
+  }
+  EXPECT_GE(failed, 10);
 }
 
 TEST(Recording, TakenUpKeepsWhatTheFileSays) {
