@@ -20,6 +20,7 @@ void fill_powers(const physics::ChainFlow& flow, std::span<double> powers_W) {
   powers_W[ChainPart::battery_diffusion_loss] = flow.battery.diffusion_loss_W;
   powers_W[ChainPart::battery_gassing_loss] = flow.battery.gassing_loss_W;
   powers_W[ChainPart::battery_self_discharge_loss] = flow.battery.self_discharge_loss_W;
+  powers_W[ChainPart::battery_fault_loss] = 0.0;
   powers_W[ChainPart::battery_gas] = flow.battery.gas_power_W;
   powers_W[ChainPart::battery_to_room] = flow.battery_rates.heat_to_room_W;
   powers_W[ChainPart::dc_loads] = flow.dc.power.electrical_W;

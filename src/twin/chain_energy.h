@@ -13,7 +13,8 @@ namespace windwright::twin {
 /// What flows through the electrical chain, in the order of ChainEnergy. In every stretch of time
 ///   source = controller loss + charge
 ///   charge + battery + mains output = dump + DC loads + inverter input
-///   battery = battery chemical + reversible - ohmic - diffusion - gassing - self-discharge losses
+///   battery = battery chemical + reversible - ohmic - diffusion - gassing - self-discharge - fault
+///             losses
 ///   mains input = mains output + mains loss
 ///   inverter input = inverter loss + AC loads
 ///   DC loads = heat + radiated + mechanical + stored, AC loads likewise
@@ -33,8 +34,9 @@ struct ChainPart {
     battery_diffusion_loss,
     battery_gassing_loss,
     battery_self_discharge_loss,
-    battery_gas,      // of the gassing loss, what leaves with the gas
-    battery_to_room,  // heat
+    battery_fault_loss,  // of a sulphated cell, at once as it sets in; it heats nothing
+    battery_gas,         // of the gassing loss, what leaves with the gas
+    battery_to_room,     // heat
     dc_loads,
     dc_heat,
     dc_radiated,
@@ -66,6 +68,7 @@ inline constexpr std::array<std::string_view, chain_parts> chain_part_names{
     "battery_diffusion_loss",
     "battery_gassing_loss",
     "battery_self_discharge_loss",
+    "battery_fault_loss",
     "battery_gas",
     "battery_to_room",
     "dc_loads",

@@ -22,6 +22,7 @@ namespace {
 
 constexpr double turn_rad = 2.0 * std::numbers::pi;
 constexpr std::size_t cells = physics::wave_cells;
+constexpr double least_A = 1e-6;        // a current on the DC side
 constexpr double slowest_rad_s = 1e-3;  // below it the generator shows nothing
 
 bool of_bridge(const ChainTap& tap) {
@@ -72,8 +73,12 @@ void ChainWaves::renew_bridge(const BridgeMoment& moment) {
   const std::span<double> all(phases_);
   const auto voltage_V = [&](std::size_t phase) { return all.subspan(phase * cells, cells); };
   const auto current_A = [&](std::size_t phase) { return all.subspan((3 + phase) * cells, cells); };
+  // Currents that circulate in a bridge at fault must not find a way to the DC side.
+  const double open_V = 1.0 + 4.0 * moment.generator.flux_linkage_V_s *
+                                  moment.generator.pole_pairs * moment.rotor_speed_rad_s;
+  const double dc_V = moment.dc_current_A > least_A ? moment.dc_voltage_V : open_V;
   physics::BridgeWaveform::on_voltage(moment.generator, moment.rotor_speed_rad_s,
-                                      std::max(0.0, moment.dc_voltage_V), moment.fault)
+                                      std::max(0.0, dc_V), moment.fault)
       .fill(0.0, turn_rad / static_cast<double>(cells),
             {{{voltage_V(0), current_A(0)},
               {voltage_V(1), current_A(1)},
@@ -95,6 +100,7 @@ void ChainWaves::renew_bridge(const BridgeMoment& moment) {
 
 void ChainWaves::renew_inverter(const AcMoment& moment) {
   running_ = moment.operation.supply.peak_V > 0.0;
+  burst_share_ = moment.burst_share;
   if (!running_) return;
   physics::tabulate(moment.operation, moment.loads, *period_);
   physics::pass_lags(voltage_bandwidth_Hz_, current_bandwidth_Hz_, *period_);
@@ -119,6 +125,19 @@ void ChainWaves::fill(const Samples& samples, std::span<const std::span<double>>
                  .ripple = period_->has_ripple ? phase_of(period_->ripple_Hz * since_s) : 0},
                 samples.interval_s,
                 {.voltage_V = voltage_V, .current_A = current_A, .dc_current_A = {}});
+  if (!(burst_share_ < 1.0)) return;
+  const double step_turns = period_->frequency_Hz * samples.interval_s;
+  for (const std::span<double> wave : {voltage_V, current_A})
+    blank(period_->frequency_Hz * since_s, step_turns, wave);
+}
+
+// Whether a period has output depends on its number alone, so that a share that drifts changes few.
+void ChainWaves::blank(double first_turns, double step_turns, std::span<double> wave) const {
+  for (std::size_t i = 0; i < wave.size(); ++i) {
+    const double period = std::floor(first_turns + static_cast<double>(i) * step_turns);
+    const double place = period * (std::numbers::phi - 1.0);
+    if (place - std::floor(place) >= burst_share_) wave[i] = 0.0;
+  }
 }
 
 }  // namespace windwright::twin

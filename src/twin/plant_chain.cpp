@@ -127,22 +127,26 @@ bool is_same(const physics::AcSupply& a, const physics::AcSupply& b) {
 }  // namespace
 
 AcMoment PlantChain::ac_moment(const physics::ChainFlow& flow) {
-  for (std::size_t i = 0; i < ac_loads_.size() && flow.ac_supply.peak_V > 0.0; ++i) {
-    const auto* lamp = std::get_if<physics::LedLamp>(&ac_loads_[i].load);
-    if (lamp == nullptr || !ac_loads_[i].on || is_same(led_supply_[i], flow.ac_supply)) continue;
-    ac_loads_[i].state.capacitor_J = physics::settled_capacitor_J(*lamp, flow.ac_supply);
-    led_supply_[i] = flow.ac_supply;
-  }
   AcMoment moment{.operation = {.supply = flow.ac_supply,
                                 .ripple = {},
                                 .dc_voltage_V = flow.bus_voltage_V,
                                 .dc_current_A = flow.inverter.dc_current_A,
                                 .dc_ripple_share = 0.0},
-                  .loads = ac_loads_};
-  if (flow.ac_supply.peak_V > 0.0) {
-    const physics::Inverter& inverter = *setup_.chain.inverter;
-    moment.operation.ripple = physics::carrier_ripple(inverter, flow.bus_voltage_V);
-    moment.operation.dc_ripple_share = inverter.dc_ripple_share;
+                  .loads = ac_loads_,
+                  .burst_share = 1.0};
+  if (!(flow.ac_supply.peak_V > 0.0)) return moment;
+  const physics::Inverter& inverter = *setup_.chain.inverter;
+  const double steady_V = std::max(flow.bus_voltage_V, physics::lowest_steady_V(inverter));
+  const physics::AcSupply supply = physics::output(inverter, steady_V);
+  moment.operation.supply = supply;
+  moment.operation.ripple = physics::carrier_ripple(inverter, steady_V);
+  moment.operation.dc_ripple_share = inverter.dc_ripple_share;
+  moment.burst_share = physics::burst_share(inverter, flow.bus_voltage_V);
+  for (std::size_t i = 0; i < ac_loads_.size(); ++i) {
+    const auto* lamp = std::get_if<physics::LedLamp>(&ac_loads_[i].load);
+    if (lamp == nullptr || !ac_loads_[i].on || is_same(led_supply_[i], supply)) continue;
+    ac_loads_[i].state.capacitor_J = physics::settled_capacitor_J(*lamp, supply);
+    led_supply_[i] = supply;
   }
   return moment;
 }
@@ -162,7 +166,8 @@ void PlantChain::change_battery_fault(const physics::BatteryFault& fault,
                                       ChainMotion& motion) const {
   const physics::Battery before = physics::with_fault(healthy_, motion.battery_fault);
   const double before_J = physics::stored_energy_J(before, motion.battery);
-  // What a weaker cell cannot hold is lost; when it is well again it comes back without charge.
+  // What a weaker cell cannot hold stays in its hard sulphate and heats nothing; when it is well
+  // again it comes back without charge.
   if (fault.lost_capacity > motion.battery_fault.lost_capacity) {
     const physics::BatteryFault added{.lost_capacity =
                                           1.0 - (1.0 - fault.lost_capacity) /
@@ -173,7 +178,7 @@ void PlantChain::change_battery_fault(const physics::BatteryFault& fault,
   const double lost_J =
       before_J - physics::stored_energy_J(physics::with_fault(healthy_, fault), motion.battery);
   motion.energies[ChainPart::battery_chemical] += lost_J;
-  motion.energies[ChainPart::battery_self_discharge_loss] += lost_J;
+  motion.energies[ChainPart::battery_fault_loss] += lost_J;
 }
 
 }  // namespace windwright::twin

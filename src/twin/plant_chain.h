@@ -88,7 +88,7 @@ class PlantChain {
   /// How many samples of the protection make one of the controller.
   std::int64_t samples_a_control() const { return samples_a_control_; }
 
-  /// A fault sets in or ends; charge that is lost with it is booked as self-discharge.
+  /// A fault sets in or ends; the charge that is lost with it has an account of its own.
   void change_battery_fault(const physics::BatteryFault& fault, ChainMotion& motion) const;
 
   const physics::ChainSetup& setup() const { return setup_; }

@@ -335,6 +335,7 @@ void Sampling::shape_chain_waves(const Stretch& stretch) {
     chain_waves_.renew_bridge({.generator = plant_.generator(),
                                .rotor_speed_rad_s = middle_.motion.rotor_speed_rad_s,
                                .dc_voltage_V = middle_.dc_voltage_V,
+                               .dc_current_A = middle_.dc_current_A,
                                .fault = plant_.state().chain.bridge_fault});
   }
   if (chain_waves_.has_inverter()) {

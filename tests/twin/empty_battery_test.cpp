@@ -44,23 +44,42 @@ void let_go_by(Plant& plant, double seconds) {
     left -= plant.advance(left);
 }
 
-/// Over the energy turned over, or over 1 kJ if that is more: an empty battery turns over nothing.
-void expect_closed(const Plant& plant, double store_before_J) {
+struct Start {
+  double store_J;
+  double temperature_K;
+};
+
+Start start_of(const Plant& plant) {
+  return {.store_J = plant.battery_store_J(),
+          .temperature_K = plant.state().chain.battery.temperature_K};
+}
+
+/// Over the energy turned over, or a joule where that is less.
+void expect_closed(const Plant& plant, const bench::Bench& bench, const Start& start) {
   const ChainEnergies_J& e = plant.state().chain.energies;
   const EnergyTally t = plant.energy();
   const double scale_J =
-      std::max(1e3, t.rotor_J + e[Part::mains_input] + std::abs(e[Part::battery]));
+      std::max(1.0, t.rotor_J + e[Part::mains_input] + std::abs(e[Part::battery]));
   const auto expect_none = [&](const char* node, double left_J) {
-    EXPECT_NEAR(left_J / scale_J, 0.0, 1e-8) << node;
+    EXPECT_NEAR(left_J / scale_J, 0.0, 3e-8) << node;
   };
+  expect_none("controller", e[Part::source] - e[Part::controller_loss] - e[Part::charge]);
   expect_none("bus", e[Part::charge] + e[Part::battery] + e[Part::mains_output] - e[Part::dump] -
                          e[Part::dc_loads] - e[Part::inverter_input]);
+  expect_none("mains", e[Part::mains_input] - e[Part::mains_loss] - e[Part::mains_output]);
+  const double battery_loss_J = e[Part::battery_ohmic_loss] + e[Part::battery_diffusion_loss] +
+                                e[Part::battery_gassing_loss] +
+                                e[Part::battery_self_discharge_loss];
   expect_none("battery", e[Part::battery] - e[Part::battery_chemical] -
-                             e[Part::battery_reversible] + e[Part::battery_ohmic_loss] +
-                             e[Part::battery_diffusion_loss] + e[Part::battery_gassing_loss] +
-                             e[Part::battery_self_discharge_loss]);
-  expect_none("store", e[Part::battery_chemical] + plant.battery_store_J() - store_before_J);
+                             e[Part::battery_reversible] + battery_loss_J);
+  expect_none("store", e[Part::battery_chemical] + plant.battery_store_J() - start.store_J);
+  expect_none("heat", battery_loss_J - e[Part::battery_reversible] - e[Part::battery_gas] -
+                          e[Part::battery_to_room] -
+                          bench.chain->setup.chain.battery.heat_capacity_J_K *
+                              (plant.state().chain.battery.temperature_K - start.temperature_K));
   expect_none("inverter", e[Part::inverter_input] - e[Part::inverter_loss] - e[Part::ac_loads]);
+  expect_none("DC loads", e[Part::dc_loads] - e[Part::dc_heat] - e[Part::dc_radiated] -
+                              e[Part::dc_mechanical] - e[Part::dc_stored]);
   expect_none("AC loads", e[Part::ac_loads] - e[Part::ac_heat] - e[Part::ac_radiated] -
                               e[Part::ac_mechanical] - e[Part::ac_stored]);
   expect_none("shaft", t.rotor_J - t.bearing_J - t.iron_J - t.winding_J - t.rectifier_J - t.load_J -
@@ -119,9 +138,9 @@ TEST(EmptyBattery, CarriesOnUnderEveryLoadWithItsEnergyClosed) {
                                     << drain.ac_position << ", fan " << drain.fan_pct << " %");
     const bench::Bench bench = drained(drain);
     Plant plant(bench);
-    const double store_J = plant.battery_store_J();
+    const Start start = start_of(plant);
     EXPECT_LT(drain_through(plant, drain, 3.0), most_calls);
-    expect_closed(plant, store_J);
+    expect_closed(plant, bench, start);
     EXPECT_TRUE(plant.power_flow_now().chain->converged);
     const physics::InverterState& inverter = plant.state().chain.control.inverter;
     if (inverter.mode == physics::InverterMode::stopped) {
@@ -141,14 +160,14 @@ TEST(EmptyBattery, ComesBackWithTheMainsCharger) {
                     .fan_pct = 0.0};
   const bench::Bench bench = drained(drain);
   Plant plant(bench);
-  const double store_J = plant.battery_store_J();
+  const Start start = start_of(plant);
   EXPECT_LT(drain_through(plant, drain, 4.0), most_calls);
   EXPECT_EQ(plant.state().chain.control.inverter.mode, physics::InverterMode::stopped);
   plant.switch_mains_charger(true);
   plant.turn_ac_selector(0);
   let_go_by(plant, 15.0);
   EXPECT_EQ(plant.state().chain.control.inverter.mode, physics::InverterMode::running);
-  expect_closed(plant, store_J);
+  expect_closed(plant, bench, start);
 }
 
 // A filament that follows its power within nanoseconds.
