@@ -12,7 +12,7 @@ namespace {
 
 // Ranges are wide: they catch a wrong unit, not an odd bench.
 constexpr double any = 1e12;
-constexpr std::array<Column, 40> columns{{
+constexpr std::array<Column, 41> columns{{
     {"air_speed_m_s", "mean air speed at the rotor disc", 1e-3, 150.0},
     {"air_speed_cubed_m3_s3", "mean of the cube of that air speed", 1e-9, 3.4e6},
     {"turbulence_intensity_pct", "standard deviation of that air speed over its mean", 0.0, 60.0},
@@ -28,6 +28,7 @@ constexpr std::array<Column, 40> columns{{
     {"dc_current_A", "mean current out of the DC terminals", -any, any},
     {"dc_power_W", "mean of the product of the two", -any, any},
     {"winding_temperature_C", "mean temperature of the generator's winding", -60.0, 300.0},
+    {"frame_temperature_C", "mean temperature of the generator's frame and magnets", -60.0, 300.0},
     {"ac_voltage_V", "root mean square of the phase voltage (terminal to star point)", 0.0, any},
     {"ac_current_A", "root mean square of the line current", 0.0, any},
     {"ac_voltage_b_V", "the same of phase b", 0.0, any},

@@ -25,8 +25,7 @@ struct Generator {
 };
 
 /// @throws BadInput  a figure that has no meaning: no pole pair, no flux linkage, neither
-/// resistance
-///                   nor inductance, one below 0 or not finite
+///                   resistance nor inductance, one below 0 or not finite
 void require_generator(const Generator& generator);
 
 /// Powers and torques at one rotor speed with a resistance at the DC terminals; smooth direct

@@ -90,9 +90,4 @@ HeatStep heat_step(const GeneratorHeat& heat, const MachineTemperature& start,
           .to_air_J = brought_J - stored_J};
 }
 
-HeatWarning heat_warning(const GeneratorHeat& heat, const MachineTemperature& temperature) {
-  return {.winding_too_hot = temperature.winding_K > heat.highest_winding_K,
-          .frame_too_hot = temperature.frame_K > heat.highest_frame_K};
-}
-
 }  // namespace windwright::physics

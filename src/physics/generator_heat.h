@@ -15,8 +15,6 @@ struct GeneratorHeat {
   double frame_heat_J_K = 1e300;    // of iron and frame
   double winding_to_frame_W_K = 0.0;
   double frame_to_air_W_K = 0.0;
-  double highest_winding_K = 403.15;  // insulation class B: 130 degC (IEC 60085, from memory)
-  double highest_frame_K = 353.15;    // magnets: 80 degC, common practice, no source
 };
 
 struct MachineTemperature {
@@ -54,11 +52,5 @@ struct HeatStep {
 /// @throws BadInput  a capacity not above 0, a conductance below 0, a time below 0
 HeatStep heat_step(const GeneratorHeat& heat, const MachineTemperature& start,
                    const GeneratorLoad& load, double air_temperature_K, double duration_s);
-
-struct HeatWarning {
-  bool winding_too_hot;  // the insulation ages or fails
-  bool frame_too_hot;    // the magnets may lose flux for good
-};
-HeatWarning heat_warning(const GeneratorHeat& heat, const MachineTemperature& temperature);
 
 }  // namespace windwright::physics

@@ -8,6 +8,7 @@
 #include "physics/chain_loads.h"
 #include "physics/electrical_chain.h"
 #include "physics/generator.h"
+#include "physics/generator_heat.h"
 #include "twin/chain_energy.h"
 #include "twin/chain_states.h"
 #include "twin/runge_kutta.h"
@@ -20,6 +21,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <span>
 #include <utility>
 #include <vector>
@@ -52,10 +54,13 @@ struct AveragedChain::Model {
   void stick_or_break_away();
   void integrate();
   void add_sums();
+  void warm();
 
   physics::ChainSetup setup;
   DrivingRotor rotor;
   double room_temperature_K;
+  physics::Generator cold;  // at the reference temperature of its heat
+  std::optional<physics::GeneratorHeat> heat = {};
   double period_s = 0.0;
   std::int64_t samples_a_control = 1;
   LongRunState state;
@@ -77,6 +82,7 @@ AveragedChain::Model::Model(physics::ChainSetup described, DrivingRotor driving,
     : setup(std::move(described)),
       rotor(std::move(driving)),
       room_temperature_K(room_K),
+      cold(setup.chain.generator),
       dc_loads(setup.dc_loads),
       ac_loads(setup.ac_loads) {
   physics::require_setup(setup);
@@ -110,6 +116,7 @@ AveragedChain::Model::Model(physics::ChainSetup described, DrivingRotor driving,
 
 void AveragedChain::Model::connect() {
   setup.chain.bridge_fault = state.bridge_fault;
+  if (heat) setup.chain.generator = physics::generator_at(cold, *heat, state.machine);
   physics::connect_loads(setup, state.control, dc_loads, ac_loads);
   positions = physics::positions(state.control);
   for (std::size_t i = 0; i < dc_loads.size(); ++i)
@@ -196,6 +203,19 @@ void AveragedChain::Model::integrate() {
       of_chain,
       {.battery = state.battery, .dc_moving = state.dc_moving, .ac_moving = state.ac_moving});
   add_sums();
+  if (heat) warm();
+}
+
+void AveragedChain::Model::warm() {
+  physics::GeneratorLoad losses{};
+  losses.winding_loss_W = sums[winding] / period_s;
+  losses.iron_loss_W = sums[iron] / period_s;
+  losses.bearing_loss_W = sums[bearing] / period_s;
+  const physics::HeatStep step =
+      physics::heat_step(*heat, state.machine, losses, room_temperature_K, period_s);
+  state.energies.generator_stored_J += step.stored_J;
+  state.energies.generator_to_air_J += step.to_air_J;
+  state.machine = step.end;
 }
 
 void AveragedChain::Model::add_sums() {
@@ -231,6 +251,16 @@ void AveragedChain::restore(const LongRunState& state) {
   }
   model_->state = state;
   model_->connect();
+}
+
+void AveragedChain::describe_heat(const physics::GeneratorHeat& heat) {
+  Model& m = *model_;
+  const double room_K = m.room_temperature_K;
+  static_cast<void>(
+      physics::heat_step(heat, {.winding_K = room_K, .frame_K = room_K}, {}, room_K, m.period_s));
+  m.heat = heat;
+  m.state.machine = {.winding_K = room_K, .frame_K = room_K};
+  m.connect();
 }
 
 void AveragedChain::set_wind(double air_speed_m_s, double rise_m_s2) {

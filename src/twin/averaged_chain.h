@@ -3,6 +3,7 @@
 
 #include "physics/chain_control.h"
 #include "physics/electrical_chain.h"
+#include "physics/generator_heat.h"
 #include "twin/chain_energy.h"
 
 #include <cstdint>
@@ -21,13 +22,16 @@ struct DrivingRotor {
 };
 
 /// Energies from the wind to the bus since the start; kinetic = rotor - bearing - iron - winding -
-/// rectifier - chain[source].
+/// rectifier - chain[source]; where the generator's heat is described, bearing + iron + winding =
+/// generator stored + generator to air.
 struct LongRunEnergies {
   double rotor_J = 0.0;  // aerodynamic work
   double bearing_J = 0.0;
   double iron_J = 0.0;
   double winding_J = 0.0;
   double rectifier_J = 0.0;
+  double generator_stored_J = 0.0;
+  double generator_to_air_J = 0.0;
   ChainEnergies_J chain{};
 };
 
@@ -39,6 +43,7 @@ struct LongRunState {
   double air_rise_m_s2 = 0.0;
   double kinetic_J = 0.0;  // the rotor's
   bool at_rest = true;     // sticks until its torque exceeds the generator's break-away torque
+  physics::MachineTemperature machine{};
   physics::BatteryState battery{};
   std::vector<double> dc_moving;  // (DC loads): physics::moving_value
   std::vector<double> ac_moving;
@@ -57,7 +62,7 @@ struct LongRunState {
 /// breaks away and comes to rest at samples, too. docs/theory/electrical_chain.md.
 class AveragedChain {
  public:
-  /// @param room_temperature_K  of battery and loads
+  /// @param room_temperature_K  of battery, loads and the air at the generator
   /// @param protection_period_s  of inverter and selectors; the controller's sample period is made
   ///                             a whole number of it by shortening it
   /// @throws BadInput  as physics::require_setup; a state not of this chain
@@ -69,6 +74,10 @@ class AveragedChain {
   const LongRunState& state() const;
   void restore(const LongRunState& state);
 
+  /// The generator warms from room temperature on; without a description it stays as it is. Losses
+  /// and warmth take turns, a sample of the protection each: its temperatures move by millikelvins.
+  /// @throws BadInput  as physics::heat_step
+  void describe_heat(const physics::GeneratorHeat& heat);
   /// From now on; rises evenly.
   void set_wind(double air_speed_m_s, double rise_m_s2 = 0.0);
   void set_rotor_speed(double rotor_speed_rad_s);  // by hand: its energy is not accounted for

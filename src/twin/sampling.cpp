@@ -139,10 +139,14 @@ std::vector<std::size_t> quantities_of(const bench::Bench& bench) {
                            fmt::format("channel '{}' cannot be simulated", channel.name),
                            fmt::format("one of {}", fmt::join(names, ", ")));
     }
-    if (channel.name == names[winding_temperature] && !bench.generator_heat) {
-      throw base::BadInput(bench.file.string(),
-                           "channel 'winding_temperature_C' cannot be simulated without its heat",
-                           "a table [generator.heat]");
+    const bool of_heat =
+        channel.name == names[winding_temperature] || channel.name == names[frame_temperature];
+    if (of_heat && !bench.generator_heat) {
+      throw base::BadInput(
+          bench.file.string(),
+          fmt::format("channel '{}' cannot be simulated without the generator's heat",
+                      channel.name),
+          "a table [generator.heat]");
     }
     if (bench.chain && channel.name.starts_with("ac_") &&
         physics::is_pulsed(bench.chain->setup.chain.controller.source)) {

@@ -5,6 +5,7 @@
 #include "physics/battery.h"
 #include "physics/charge_controller.h"
 #include "physics/electrical_chain.h"
+#include "physics/generator_heat.h"
 #include "physics/inverter_protection.h"
 #include "twin/chain_energy.h"
 #include "twin/chain_example.h"
@@ -128,13 +129,30 @@ struct Kind {
 
 class AveragedChainOf : public testing::TestWithParam<Kind> {};
 
+// Copper and ferrite in aluminium, figures of our own.
+constexpr physics::GeneratorHeat shed_heat{.reference_K = 293.15,
+                                           .zero_resistance_C = 235.0,
+                                           .magnet_flux_K1 = -0.002,
+                                           .winding_heat_J_K = 300.0,
+                                           .frame_heat_J_K = 1800.0,
+                                           .winding_to_frame_W_K = 3.0,
+                                           .frame_to_air_W_K = 2.0};
+
 TEST_P(AveragedChainOf, ClosesEveryBalanceOverAnHourOfSwitching) {
   AveragedChain chain = shed_chain(GetParam().source, GetParam().dump, 0.93, 0.5);
+  chain.describe_heat(shed_heat);
   const Start start = start_of(chain);
   busy_hour(chain);
   const LongRunState& end = chain.state();
   EXPECT_DOUBLE_EQ(end.time_s, 3600.0);
   expect_closed(chain, start, 1e-8);
+  const LongRunEnergies& all = end.energies;
+  const double heat_J = all.bearing_J + all.iron_J + all.winding_J;
+  EXPECT_NEAR((all.generator_stored_J + all.generator_to_air_J) / heat_J, 1.0, 1e-8);
+  const double warmth_J = shed_heat.winding_heat_J_K * (end.machine.winding_K - example_room_K) +
+                          shed_heat.frame_heat_J_K * (end.machine.frame_K - example_room_K);
+  EXPECT_NEAR((all.generator_stored_J - warmth_J) / heat_J, 0.0, 1e-8);
+  EXPECT_GT(end.machine.winding_K, example_room_K + 5.0);
   // The hour was worth its name.
   const ChainEnergies_J& e = end.energies.chain;
   EXPECT_GT(e[Part::source], 1e5);
@@ -265,11 +283,13 @@ TEST(AveragedChain, TurningASelectorNeitherMakesNorLosesEnergy) {
 
 TEST(AveragedChain, GoesOnFromItsStateToTheBit) {
   AveragedChain whole = shed_chain(SourceControl::tracker, DumpControl::on_off, 0.9);
+  whole.describe_heat(shed_heat);
   whole.set_wind(8.0, 0.01);
   whole.switch_inverter(true);
   whole.turn_ac_selector(5);
   whole.advance(samples(whole, 97.0));
   AveragedChain other = shed_chain(SourceControl::tracker, DumpControl::on_off, 0.2);
+  other.describe_heat(shed_heat);
   other.advance(7);
   other.restore(whole.state());
   for (AveragedChain* chain : {&whole, &other}) {
@@ -277,6 +297,8 @@ TEST(AveragedChain, GoesOnFromItsStateToTheBit) {
     chain->advance(samples(*chain, 61.0));
   }
   EXPECT_EQ(whole.state().kinetic_J, other.state().kinetic_J);
+  EXPECT_GT(whole.state().machine.winding_K, example_room_K + 0.01);
+  EXPECT_EQ(whole.state().machine.winding_K, other.state().machine.winding_K);
   EXPECT_EQ(whole.state().battery.available_A_s, other.state().battery.available_A_s);
   EXPECT_EQ(whole.state().dc_moving, other.state().dc_moving);
   EXPECT_EQ(whole.state().ac_moving, other.state().ac_moving);
@@ -300,6 +322,24 @@ TEST(AveragedChain, StaysBalancedUnderBridgeFaults) {
     EXPECT_NEAR(chain.flow_now().source.charge_power_W / healthy_W, 1.0, 0.02);
     expect_closed(chain, start, 1e-8);
   }
+}
+
+// Warm magnets give less flux, warm copper lets less current through.
+TEST(AveragedChain, AWarmGeneratorGivesLess) {
+  const auto charge_W = [](bool heated) {
+    AveragedChain chain = shed_chain(SourceControl::always_on, DumpControl::none, 0.5, 0.5);
+    if (heated) {
+      physics::GeneratorHeat heat = shed_heat;
+      heat.frame_to_air_W_K = 0.1;
+      heat.winding_heat_J_K = heat.frame_heat_J_K = 20.0;
+      chain.describe_heat(heat);
+    }
+    chain.set_wind(10.0);
+    chain.advance(samples(chain, 120.0));
+    chain.set_rotor_speed(70.0);
+    return chain.flow_now().source.charge_power_W;
+  };
+  EXPECT_LT(charge_W(true), 0.97 * charge_W(false));
 }
 
 TEST(AveragedChain, RefusesAStateOfAnotherChain) {

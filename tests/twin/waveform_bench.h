@@ -41,6 +41,31 @@ inline bench::Bench with_perfect_sensors(bench::Bench bench) {
   return bench;
 }
 
+/// The shed with fast instruments at the inverter's output and on the generator's phases, without
+/// turbulence.
+inline bench::Bench shed_with_waves(double sample_rate_hz) {
+  bench::Bench bench = shed_bench();
+  bench.tunnel.turbulence_intensity = 0.0;
+  const auto add = [&](const std::string& name, double sensitivity_V) {
+    bench::Channel channel = bench.channels[bench.channel_index("inverter_output_W")];
+    channel.name = name;
+    channel.converter = {.lower_V = -10.0, .upper_V = 10.0, .bits = 24};
+    channel.simulated->offset_V = 0.0;
+    channel.simulated->sensitivity_V = sensitivity_V;
+    channel.simulated->bandwidth_Hz = 100e3;
+    bench.channels.push_back(channel);
+  };
+  add("inverter_output_V", 0.02);
+  add("inverter_output_A", 2.0);
+  for (const char* phase : {"", "_b", "_c"}) {
+    add(std::string("ac_voltage") + phase + "_V", 0.1);
+    add(std::string("ac_current") + phase + "_A", 0.5);
+  }
+  add("ac_line_voltage_ab_V", 0.1);
+  bench.sample_rate_hz = sample_rate_hz;
+  return with_perfect_sensors(bench);
+}
+
 /// What a perfect sensor's counts stand for, in the channel's unit.
 inline double shown(const bench::Channel& channel, double counts) {
   return (bench::volts(channel.converter, counts) - channel.simulated->offset_V) /
