@@ -9,6 +9,7 @@ packages=(
   libmodbus-dev libmosquitto-dev
   libgtest-dev librapidcheck-dev libbenchmark-dev
   weasyprint fonts-dejavu-core hdf5-tools python3 python3-pymodbus
+  python3-h5py python3-netcdf4
   socat mosquitto mosquitto-clients
 )
 

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/errors.h"
 #include "base/files.h"
+#include "recording/cf_names.h"
+#include "recording/dimension.h"
 #include "recording/layout.h"
 #include "recording/level.h"
 #include "recording/recording.h"
@@ -159,6 +161,15 @@ Recorder::File::File(const std::filesystem::path& at, std::filesystem::path wher
   require(H5Pset_libver_bounds(access.get(), H5F_LIBVER_LATEST, H5F_LIBVER_LATEST), path, "open");
   file = owned(H5Fcreate(at.c_str(), H5F_ACC_EXCL, H5P_DEFAULT, access.get()), path, "make");
   put_integer(file.get(), "schema", 1, path);
+  put_text(file.get(), "title", layout.source.device, path);
+  put_text(file.get(), "source", "samples of a wind-energy bench, as its converters gave them",
+           path);
+  put_text(file.get(), "comment",
+           "Streams hold raw counts. Attribute 'conversion' of each says how they become values in "
+           "'units', with 'certificate', the calibration in force.",
+           path);
+  const Handle sample = new_dimension(file.get(), "sample", path);
+  std::vector<hid_t> sampled;
   const Handle all = new_group(file.get(), "streams", path);
   const Handle group = new_group(file.get(), streams_path(layout.source.device), path);
   const Handle pyramids = new_group(file.get(), "pyramid", path);
@@ -173,6 +184,8 @@ Recorder::File::File(const std::filesystem::path& at, std::filesystem::path wher
     const hid_t data = streams.back().get();
     put_text(data, "units", stream.unit, path);
     put_text(data, "long_name", stream.long_name, path);
+    if (const auto standard = cf_standard_name(stream.channel); !standard.empty())
+      put_text(data, "standard_name", std::string(standard), path);
     put_number(data, "sample_rate_hz", layout.sample_rate_hz, path);
     put_text(data, "start_utc", start, path);
     put_number(data, "lower_V", stream.lower_V, path);
@@ -184,7 +197,9 @@ Recorder::File::File(const std::filesystem::path& at, std::filesystem::path wher
              path);
     put_text(data, "certificate", stream.certificate, path);
     last_bytes += streams.back().last_bytes();
+    sampled.push_back(data);
   }
+  attach(sample.get(), sampled, path);
   const Handle noted = new_group(file.get(), "gaps", path);
   gaps = new_dataset(noted.get(), layout.source.device, H5T_STD_I64LE, {chunk_gaps, 2}, path);
   put_text(gaps.get(), "long_name",
