@@ -142,11 +142,11 @@ double slope_between(const Gathered& below, const Gathered& above) {
          (above.air_speed_m_s.value() - below.air_speed_m_s.value());
 }
 
-// Scatter of one row: standard deviation, its degrees of freedom, and the bins it comes from.
+// Scatter of one row in a bin, and how well it is known.
 struct Scatter {
-  double deviation_W;
+  long bin;
+  double variance_W2;
   double dof;
-  std::string from;
 };
 
 // Rows that agree to the last digit say nothing about scatter.
@@ -155,51 +155,54 @@ std::optional<Scatter> own_scatter(const std::map<long, Gathered>& bins, long nu
   if (powers_W.size() < 2) return std::nullopt;
   const double variance_W2 = signal::variance(powers_W);
   if (!(variance_W2 > 0.0)) return std::nullopt;
-  return Scatter{.deviation_W = std::sqrt(variance_W2),
-                 .dof = static_cast<double>(powers_W.size()) - 1.0,
-                 .from = std::to_string(number)};
+  return Scatter{
+      .bin = number, .variance_W2 = variance_W2, .dof = static_cast<double>(powers_W.size()) - 1.0};
 }
 
 // A year's scatter grows and falls with the wind, so only near bins say what a single row's is.
 constexpr long farthest_neighbour = 3;
 
-std::optional<Scatter> neighbours_scatter(const std::map<long, Gathered>& bins, long number) {
-  double sum_W2 = 0.0;
-  double dof = 0.0;
-  std::string from;
+std::vector<Scatter> neighbours_scatter(const std::map<long, Gathered>& bins, long number) {
+  std::vector<Scatter> neighbours;
   for (const long side : {-1L, 1L}) {
     for (long step = 1; step <= farthest_neighbour; ++step) {
       if (!bins.contains(number + side * step)) continue;
       const std::optional<Scatter> own = own_scatter(bins, number + side * step);
       if (!own) continue;
-      sum_W2 += own->dof * own->deviation_W * own->deviation_W;
-      dof += own->dof;
-      from += (from.empty() ? "" : "+") + own->from;
+      neighbours.push_back(*own);
       break;
     }
   }
-  if (dof == 0.0) return std::nullopt;
-  return Scatter{.deviation_W = std::sqrt(sum_W2 / dof), .dof = dof, .from = from};
+  return neighbours;
 }
 
 // Category A of a bin's mean, and its part in the bin's power.
 void add_scatter(const std::map<long, Gathered>& bins, long number, PowerBin& bin) {
-  std::optional<Scatter> scatter = own_scatter(bins, number);
-  if (scatter) {
+  std::vector<Scatter> sources;
+  if (const std::optional<Scatter> own = own_scatter(bins, number)) {
+    sources = {*own};
     bin.u_a_basis = ScatterBasis::rows;
-  } else if ((scatter = neighbours_scatter(bins, number))) {
+  } else if (sources = neighbours_scatter(bins, number); !sources.empty()) {
     bin.u_a_basis = ScatterBasis::neighbours;
     bin.power_W = without_random(bin.power_W);  // a row's own random part is in the scatter
   } else if (bin.power_W.u_random() > 0.0) {
     bin.u_a_basis = ScatterBasis::stated;
     bin.u_a_W = bin.power_W.u_random();
   }
-  if (!scatter) return;
-  bin.u_a_W = scatter->deviation_W / std::sqrt(static_cast<double>(bin.count));
-  // Bins that take their scatter from the same others have one estimate of variance: names that
-  // differ in the number alone.
-  bin.power_W.add(fmt::format("scatter of bins {}-{}#bins", scatter->from, number),
-                  {.u = bin.u_a_W, .dof = scatter->dof});
+  if (sources.empty()) return;
+  double dof = 0.0;
+  double sum_W2 = 0.0;
+  for (const Scatter& source : sources) {
+    dof += source.dof;
+    sum_W2 += source.dof * source.variance_W2;
+  }
+  bin.u_a_W = std::sqrt(sum_W2 / dof / static_cast<double>(bin.count));
+  // Each source has its part in the pooled variance, under a name that differs from what other bins
+  // take from it in the number alone: one estimate of variance.
+  for (const Scatter& source : sources) {
+    bin.power_W.add(fmt::format("scatter of bin {}-{}#bins", source.bin, number),
+                    {.u = bin.u_a_W * std::sqrt(source.dof / dof), .dof = source.dof});
+  }
 }
 
 PowerBin bin_of(const std::map<long, Gathered>& bins, long number, double slope_W_per_m_s,
@@ -313,6 +316,8 @@ json::array numbers(const std::vector<double>& values) {
 }
 
 json::object bin_json(const PowerBin& bin) {
+  const bool known = !std::isnan(bin.u_a_W);
+  const double dof = bin.power_W.dof();
   return {
       {"air_speed_m_s", bin.air_speed_m_s},
       {"power_W", bin.power_W.value()},
@@ -322,12 +327,18 @@ json::object bin_json(const PowerBin& bin) {
       {"u_a_basis", basis_json(bin.u_a_basis)},
       {"u_b_W", number_or_null(bin.u_b_W)},
       {"u_c_W", number_or_null(bin.u_c_W)},
+      {"expanded_95_W", number_or_null(expanded_W(bin))},
+      {"dof", known && std::isfinite(dof) ? json::value(dof) : json::value(nullptr)},
       {"u_cp", bin.cp && !std::isnan(bin.u_c_W) ? json::value(bin.cp->u()) : json::value(nullptr)},
       {"centre_m_s", bin.centre_m_s},
       {"complete", bin.complete}};
 }
 
 }  // namespace
+
+double expanded_W(const PowerBin& bin) {
+  return std::isnan(bin.u_a_W) ? nan : bin.power_W.expanded();
+}
 
 KnownCategories known_categories(const PowerCurve& curve) {
   KnownCategories known = KnownCategories::a_and_b;

@@ -56,7 +56,7 @@ struct PowerBin {
   double centre_m_s;
   double air_speed_m_s;  // mean, normalised where the speed is
   metrology::Estimate
-      power_W;  // mean, normalised; inputs: `scatter of ...#bins`, what is systematic
+      power_W;  // mean, normalised; inputs: `scatter of bin ...#bins`, what is systematic
   std::optional<metrology::Estimate> cp;  // at air_speed_m_s; with a swept area
   std::size_t count;
   double u_a_W;  // scatter of the points over the root of their number; NaN: nobody can say
@@ -94,6 +94,10 @@ struct PowerCurve {
 /// @throws BadInput  no points, or a point without the power; an option outside its domain; fewer
 ///                   than two bins
 PowerCurve power_curve(const std::vector<Point>& points, const PowerCurveOptions& options);
+
+/// Half-width of the 95 % interval of a bin's power, by Student's t with the degrees of freedom
+/// that power_W has; of category A alone where B is not stated. NaN where A is open.
+double expanded_W(const PowerBin& bin);
 
 /// Which uncertainties all bins have, and so their sum too.
 enum class KnownCategories { none, a, a_and_b };

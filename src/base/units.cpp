@@ -104,6 +104,15 @@ std::string unit_of_name(std::string_view name) {
   return "1";
 }
 
+std::string spoken_unit(std::string_view unit) {
+  return unit.empty() || unit == "1" ? std::string() : " " + std::string(unit);
+}
+
+std::string with_unit(std::string_view quantity, std::string_view unit) {
+  const std::string spoken = spoken_unit(unit);
+  return std::string(quantity) + (spoken.empty() ? "" : "," + spoken);
+}
+
 void require_unit(std::string_view unit, std::string_view wanted, std::string_view where) {
   if (unit == wanted) return;
   ut_set_error_message_handler(ut_ignore);

@@ -3,6 +3,7 @@
 #include "base/errors.h"
 #include "base/files.h"
 #include "base/json.h"
+#include "base/units.h"
 #include "bench/bench.h"
 #include "bench/device.h"
 #include "campaign/field_adjustment.h"
@@ -76,10 +77,10 @@ void print_bench(const std::vector<Calibrated>& all) {
   bool any = false;
   for (const auto& [readings_file, text, file, certificate] : all) {
     fmt::print("{:<20} {:<13} {:>22} {:>28}  {}{}\n", certificate.channel, certificate.model,
-               fmt::format("{:.3g} {}", certificate.fit.residual_standard_deviation,
-                           certificate.reading_unit),
-               fmt::format("{:.3g} {}", metrology::largest_uncertainty(certificate).expanded,
-                           certificate.reference_unit),
+               fmt::format("{:.3g}{}", certificate.fit.residual_standard_deviation,
+                           base::spoken_unit(certificate.reading_unit)),
+               fmt::format("{:.3g}{}", metrology::largest_uncertainty(certificate).expanded,
+                           base::spoken_unit(certificate.reference_unit)),
                base::utc_text(certificate.valid_until).substr(0, 10),
                metrology::lack_of_fit_is_significant(certificate.fit) ? " *" : "");
     any |= metrology::lack_of_fit_is_significant(certificate.fit);
@@ -106,12 +107,14 @@ void note_adjustment(const bench::Bench& bench, const bench::Channel& channel,
 
 void print_adjusted(const bench::Channel& channel, const metrology::Certificate& certificate) {
   for (const metrology::FieldPoint& point : certificate.adjustment->points) {
-    fmt::print("at {:.6g} {}: as found {:.6g}, as left {:.6g}\n", point.reference, channel.unit,
-               point.as_found.value_or(point.reference), point.as_left.value_or(point.reference));
+    fmt::print("at {:.6g}{}: as found {:.6g}, as left {:.6g}\n", point.reference,
+               base::spoken_unit(channel.unit), point.as_found.value_or(point.reference),
+               point.as_left.value_or(point.reference));
   }
   const auto [gain, offset] = metrology::field_gain(certificate);
-  fmt::print("gain {:.6g}, offset {:.4g} {}: written to {}, noted in {}\n", gain, offset,
-             channel.unit, channel.certificate.filename().string(), campaign::logbook_file);
+  fmt::print("gain {:.6g}, offset {:.4g}{}: written to {}, noted in {}\n", gain, offset,
+             base::spoken_unit(channel.unit), channel.certificate.filename().string(),
+             campaign::logbook_file);
 }
 
 // Raw voltage and values side by side while a person stands at the sensor.
@@ -125,8 +128,9 @@ int adjust_on_bench(const CalibrateOptions& options, const bench::Bench& bench,
   const std::size_t index = bench.channel_index(options.channel);
   const bench::Channel& channel = bench.channels[index];
   if (!options.json) {
-    fmt::print("{:<12} {:>14} {:>12} {:>16} {:>16}\n", "time", "known, " + channel.unit, "raw, V",
-               "before, " + channel.unit, "adjusted, " + channel.unit);
+    fmt::print("{:<12} {:>14} {:>12} {:>16} {:>16}\n", "time",
+               base::with_unit("known", channel.unit), "raw, V",
+               base::with_unit("before", channel.unit), base::with_unit("adjusted", channel.unit));
   }
   const auto show = [&options](const campaign::LiveReading& reading) {
     if (options.json) return;

@@ -231,15 +231,15 @@ void add_history(json::object& object, const History& past) {
 
 void print_history(const History& past, const metrology::Certificate& certificate) {
   if (!past.as_found) return;
-  const std::string& unit = certificate.reference_unit;
+  const std::string unit = base::spoken_unit(certificate.reference_unit);
   for (const auto& [name, state] :
        {std::pair("as found", &*past.as_found), std::pair("as left", &*past.as_left)}) {
-    fmt::print("  {:<29} largest deviation {:.3g} {}, largest E_n {:.2f}: {}\n", name,
+    fmt::print("  {:<29} largest deviation {:.3g}{}, largest E_n {:.2f}: {}\n", name,
                state->largest_deviation, unit, state->largest_en,
                state->agrees ? "agrees with its certificate" : "does not agree");
   }
   if (!past.drift) return;
-  fmt::print("  {:<29} {:.3g} {} at {:.4g} {}, {:.3g} a year, E_n {:.2f}{}\n", "drift",
+  fmt::print("  {:<29} {:.3g}{} at {:.4g}{}, {:.3g} a year, E_n {:.2f}{}\n", "drift",
              past.drift->largest, unit, past.drift->at_reference, unit, past.drift->per_year,
              past.drift->en, past.drift->is_significant ? ": significant" : "");
 }
@@ -257,24 +257,24 @@ void print_certificate(const metrology::Certificate& certificate,
                powers ? std::to_string(i) : names[i], fit.coefficients[i],
                fit.standard_uncertainties[i]);
   }
-  const std::string& unit = certificate.reference_unit;
-  const std::string& reading_unit = certificate.reading_unit;
+  const std::string unit = base::spoken_unit(certificate.reference_unit);
+  const std::string reading_unit = base::spoken_unit(certificate.reading_unit);
   const auto largest = metrology::largest_uncertainty(certificate);
-  fmt::print("  residual standard deviation   {:.3g} {}\n", fit.residual_standard_deviation,
+  fmt::print("  residual standard deviation   {:.3g}{}\n", fit.residual_standard_deviation,
              law->is_backward() ? unit : reading_unit);
   if (diagnostics.repeatability) {
-    fmt::print("  repeatability                 {:.3g} {}, {} degrees of freedom\n",
+    fmt::print("  repeatability                 {:.3g}{}, {} degrees of freedom\n",
                diagnostics.repeatability->standard_deviation, reading_unit,
                diagnostics.repeatability->degrees_of_freedom);
   }
   if (diagnostics.hysteresis) {
-    fmt::print("  hysteresis                    {:.3g} {} at {:.4g} {}, {:.2g} % of the range\n",
+    fmt::print("  hysteresis                    {:.3g}{} at {:.4g}{}, {:.2g} % of the range\n",
                diagnostics.hysteresis->largest, reading_unit, diagnostics.hysteresis->at_reference,
                unit, diagnostics.hysteresis->of_range_pct);
   }
-  fmt::print("  expanded uncertainty (95 %)   up to {:.3g} {}, at {:.4g} {} (k = {:.2f})\n",
+  fmt::print("  expanded uncertainty (95 %)   up to {:.3g}{}, at {:.4g}{} (k = {:.2f})\n",
              largest.expanded, unit, largest.reference, unit, largest.coverage_factor);
-  fmt::print("  range                         {:.6g} to {:.6g} {}, readings {:.6g} to {:.6g} {}\n",
+  fmt::print("  range                         {:.6g} to {:.6g}{}, readings {:.6g} to {:.6g}{}\n",
              certificate.reference_range[0], certificate.reference_range[1], unit,
              certificate.reading_range[0], certificate.reading_range[1], reading_unit);
   fmt::print("  valid until                   {}\n",

@@ -3,6 +3,7 @@
 #include "base/errors.h"
 #include "base/json.h"
 #include "base/text.h"
+#include "base/units.h"
 #include "cli/calibrate_jobs.h"
 #include "cli/verbs.h"
 #include "metrology/certificate.h"
@@ -102,9 +103,10 @@ void print_scatter(const metrology::Certificate& certificate, double reading,
                    metrology::Scatter scatter) {
   if (scatter == metrology::Scatter::of_calibration) {
     fmt::print(
-        "the reading is taken to scatter by {:.2g} {}, as stated at the calibration: "
+        "the reading is taken to scatter by {:.2g}{}, as stated at the calibration: "
         "--u-reading if it does not\n",
-        metrology::stated_u_reading(certificate, reading), certificate.reading_unit);
+        metrology::stated_u_reading(certificate, reading),
+        base::spoken_unit(certificate.reading_unit));
   } else if (scatter == metrology::Scatter::nowhere) {
     fmt::print(
         "warning: the reading's own scatter is not in this uncertainty, as nothing states "
@@ -136,17 +138,17 @@ int show_value(const CalibrateOptions& options, metrology::Certificate certifica
     fmt::print("{}", base::json_text(result));
     return done;
   }
-  fmt::print("{:.6g} {}, standard uncertainty {:.2g}, expanded (95 %) {:.2g}\n", value.value(),
-             unit, value.u(), value.expanded());
+  fmt::print("{:.6g}{}, standard uncertainty {:.2g}, expanded (95 %) {:.2g}\n", value.value(),
+             base::spoken_unit(unit), value.u(), value.expanded());
   print_scatter(certificate, readings.front(), scatter);
   if (options.certificate.empty()) {
     fmt::print("nominal curve, {}: what this sensor deviates from it is {}\n", options.model,
                options.tolerance_class.empty() ? "not in the uncertainty" : "taken from its class");
   }
   if (!covered) {
-    fmt::print("warning: reading {:.6g} {} is outside the calibrated {:.6g} to {:.6g}\n",
-               readings.front(), certificate.reading_unit, certificate.reading_range[0],
-               certificate.reading_range[1]);
+    fmt::print("warning: reading {:.6g}{} is outside the calibrated {:.6g} to {:.6g}\n",
+               readings.front(), base::spoken_unit(certificate.reading_unit),
+               certificate.reading_range[0], certificate.reading_range[1]);
   }
   return done;
 }
@@ -166,12 +168,12 @@ int show_reading(const CalibrateOptions& options, const metrology::Certificate& 
                                                   {"covered", covered}}));
     return done;
   }
-  fmt::print(
-      "reading {:.6g} {}: mean known to {:.2g} (95 %), a single one expected within {:.2g}\n",
-      expected.mean.value(), unit, expected.mean.expanded(), expected.single.expanded());
+  fmt::print("reading {:.6g}{}: mean known to {:.2g} (95 %), a single one expected within {:.2g}\n",
+             expected.mean.value(), base::spoken_unit(unit), expected.mean.expanded(),
+             expected.single.expanded());
   if (!covered) {
-    fmt::print("warning: {:.6g} {} is outside the calibrated {:.6g} to {:.6g}\n", reference,
-               certificate.reference_unit, certificate.reference_range[0],
+    fmt::print("warning: {:.6g}{} is outside the calibrated {:.6g} to {:.6g}\n", reference,
+               base::spoken_unit(certificate.reference_unit), certificate.reference_range[0],
                certificate.reference_range[1]);
   }
   return done;
@@ -193,10 +195,11 @@ metrology::FieldPoint field_point(const std::string& text, double u) {
 // Raw reading and values side by side, before and after.
 void print_adjustment(const metrology::Certificate& before, const metrology::Certificate& after) {
   const auto [gain, offset] = metrology::field_gain(after);
-  fmt::print("{}: gain {:.6g}, offset {:.4g} {}\n", after.channel, gain, offset,
-             after.reference_unit);
-  fmt::print("  {:>16} {:>16} {:>16} {:>16}\n", "reading, " + after.reading_unit,
-             "before, " + after.reference_unit, "after, " + after.reference_unit, "reference");
+  fmt::print("{}: gain {:.6g}, offset {:.4g}{}\n", after.channel, gain, offset,
+             base::spoken_unit(after.reference_unit));
+  fmt::print("  {:>16} {:>16} {:>16} {:>16}\n", base::with_unit("reading", after.reading_unit),
+             base::with_unit("before", after.reference_unit),
+             base::with_unit("after", after.reference_unit), "reference");
   for (const metrology::FieldPoint& point : after.adjustment->points) {
     fmt::print("  {:>16.6g} {:>16.6g} {:>16.6g} {:>16.6g}\n", point.reading,
                metrology::value_of(before, point.reading),
@@ -254,10 +257,9 @@ int chart_checks(const CalibrateOptions& options) {
   if (options.json) {
     fmt::print("{}", base::json_text(metrology::to_json(chart, measurements.unit)));
   } else {
-    fmt::print(
-        "centre {:.6g} {}, spread {:.3g}, limits {:.6g} to {:.6g}, of the average +-{:.3g}\n",
-        chart.centre, measurements.unit, chart.spread, chart.lower, chart.upper,
-        chart.average_limit);
+    fmt::print("centre {:.6g}{}, spread {:.3g}, limits {:.6g} to {:.6g}, of the average +-{:.3g}\n",
+               chart.centre, base::spoken_unit(measurements.unit), chart.spread, chart.lower,
+               chart.upper, chart.average_limit);
     for (const metrology::ChartPoint& point : chart.points) {
       fmt::print("  {}  {:>12.6g}  average {:>12.6g}{}{}\n",
                  base::utc_text(point.date).substr(0, 10), point.value, point.average,

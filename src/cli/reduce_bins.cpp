@@ -121,6 +121,12 @@ std::string speeds(const std::vector<double>& centres_m_s) {
   return fmt::format("{}", fmt::join(texts, ", "));
 }
 
+std::string dof_of(const analysis::PowerBin& bin) {
+  if (!std::isfinite(bin.u_a_W)) return "-";
+  const double dof = bin.power_W.dof();
+  return std::isfinite(dof) ? fmt::format("{:.3g}", dof) : "inf";
+}
+
 std::string note_of(const analysis::PowerBin& bin) {
   std::string note = bin.complete ? "" : "  too few";
   if (bin.u_a_basis == analysis::ScatterBasis::neighbours)
@@ -134,14 +140,17 @@ void print_curve(const analysis::PowerCurve& curve) {
              options.power,
              options.regulation == analysis::Regulation::active ? "air speed" : "power",
              options.reference_density_kg_m3);
-  fmt::print("standard uncertainties: A scatter, B systematic, C both; - not stated\n");
-  fmt::print("{:>12} {:>12} {:>8} {:>7} {:>9} {:>9} {:>9}\n", "air speed, m/s", "power, W", "cp",
-             "count", "u_A, W", "u_B, W", "u_C, W");
+  fmt::print(
+      "standard uncertainties: A scatter, B systematic, C both; U expanded (95 %) with its degrees "
+      "of freedom, of what is stated; - not stated\n");
+  fmt::print("{:>12} {:>12} {:>8} {:>7} {:>9} {:>9} {:>9} {:>9} {:>6}\n", "air speed, m/s",
+             "power, W", "cp", "count", "u_A, W", "u_B, W", "u_C, W", "U, W", "dof");
   for (const analysis::PowerBin& bin : curve.bins) {
-    fmt::print("{:>14.2f} {:>12.1f} {:>8} {:>7} {:>9} {:>9} {:>9}{}\n", bin.air_speed_m_s,
-               bin.power_W.value(), bin.cp ? fmt::format("{:.3f}", bin.cp->value()) : "-",
-               bin.count, cell(bin.u_a_W, "{:.2g}"), cell(bin.u_b_W, "{:.2g}"),
-               cell(bin.u_c_W, "{:.2g}"), note_of(bin));
+    fmt::print("{:>14.2f} {:>12.1f} {:>8} {:>7} {:>9} {:>9} {:>9} {:>9} {:>6}{}\n",
+               bin.air_speed_m_s, bin.power_W.value(),
+               bin.cp ? fmt::format("{:.3f}", bin.cp->value()) : "-", bin.count,
+               cell(bin.u_a_W, "{:.2g}"), cell(bin.u_b_W, "{:.2g}"), cell(bin.u_c_W, "{:.2g}"),
+               cell(analysis::expanded_W(bin), "{:.2g}"), dof_of(bin), note_of(bin));
   }
   fmt::print("\n{}: {:.1f} h of {:g} h", curve.complete ? "complete" : "not complete",
              curve.total_s / 3600.0, options.least_total_s / 3600.0);

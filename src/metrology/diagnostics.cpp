@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "metrology/diagnostics.h"
 
+#include "base/units.h"
 #include "metrology/curve.h"
 #include "metrology/law.h"
 #include "metrology/student.h"
@@ -267,9 +268,9 @@ std::vector<std::string> warnings_of(const Certificate& certificate,
   }
   if (diagnostics.hysteresis && diagnostics.hysteresis->is_significant) {
     warnings.push_back(fmt::format(
-        "falling readings differ from rising ones by up to {:.2g} {} (Welch's test, p {:.2g}): the "
+        "falling readings differ from rising ones by up to {:.2g}{} (Welch's test, p {:.2g}): the "
         "sensor remembers where it comes from",
-        diagnostics.hysteresis->in_reference, certificate.reference_unit,
+        diagnostics.hysteresis->in_reference, base::spoken_unit(certificate.reference_unit),
         diagnostics.hysteresis->p));
   }
   if (fit.chi_squared < chi_squared_quantile(0.025, fit.degrees_of_freedom)) {

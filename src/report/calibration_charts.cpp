@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "report/calibration_charts.h"
 
+#include "base/units.h"
 #include "report/drawing.h"
 
 #include <fmt/format.h>
@@ -84,9 +85,9 @@ std::string residual_chart(const metrology::Certificate& certificate,
                   fmt::format("Residuals of the {} of {} over the reference", certificate.model,
                               certificate.channel));
   const bool backward = certificate.model == "cup" || certificate.model == "ntc";
-  draw_frame(drawing, frame, fmt::format("reference, {}", certificate.reference_unit),
-             fmt::format("{} less curve, {}", backward ? "reference" : "reading",
-                         backward ? certificate.reference_unit : certificate.reading_unit));
+  draw_frame(drawing, frame, base::with_unit("reference", certificate.reference_unit),
+             base::with_unit(backward ? "reference less curve" : "reading less curve",
+                             backward ? certificate.reference_unit : certificate.reading_unit));
   drawing.text({left, 22.0},
                fmt::format("{}: what the {} leaves; dashed: twice the residual standard deviation",
                            certificate.channel, certificate.model),
@@ -123,7 +124,7 @@ std::string control_chart_drawing(const metrology::ControlChart& chart, const st
                     .y = Axis(low - margin, high + margin, 6, bottom, top)};
   Drawing drawing(width, height, "Control chart of a check standard");
   draw_frame(drawing, frame, "measurement, in the order of time",
-             fmt::format("check standard, {}", unit));
+             base::with_unit("check standard", unit));
   drawing.text({left, 22.0},
                "Check standard: single values (points) and their moving average (line)",
                {.size = 13.0, .bold = true});

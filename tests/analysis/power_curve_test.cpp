@@ -99,6 +99,7 @@ TEST(PowerCurve, LeavesOpenWhatNobodyStated) {
       power_curve({point_at(1, 5.0, 50.0), point_at(2, 6.0, 90.0)}, {.power = "dc_power_W"});
   EXPECT_TRUE(std::isnan(curve.bins[0].u_a_W));
   EXPECT_TRUE(std::isnan(curve.bins[0].u_b_W));
+  EXPECT_TRUE(std::isnan(expanded_W(curve.bins[0])));
   EXPECT_TRUE(curve.bins[0].power_W.contributions().empty());
   EXPECT_EQ(curve.remarks.size(), 2U);
 }
@@ -178,6 +179,41 @@ TEST(PowerCurve, OneEstimateOfScatterIsOneEstimateInTheEnergyToo) {
     held += std::abs(sum.value() - truth_W) < sum.expanded() ? 1 : 0;
   }
   EXPECT_NEAR(100.0 * held / trials, 95.0, 1.5);
+}
+
+// By hand: pairs at 5, 6 and 7 m/s, 2 d apart, have the variance 2 d^2 = s^2 each; the single rows
+// between take (s_5^2 + s_6^2) / 2 and (s_6^2 + s_7^2) / 2. The sum of the five means has the
+// variance s_5^2 + 3/2 s_6^2 + s_7^2, so 3.5^2 / (1 + 1.5^2 + 1) degrees of freedom (JCGM 100:2008,
+// G.4.1). 2 % of the power are one error in all bins.
+TEST(PowerCurve, BinsPooledFromTwoSourcesShareEachOfThem) {
+  std::vector<Point> points;
+  for (int bin = 0; bin < 5; ++bin) {
+    for (const double side : {-3.0, 3.0}) {
+      const bool single = bin % 2 == 1;
+      if (single && side > 0.0) continue;
+      points.push_back(point_at(static_cast<int>(points.size()) + 1, 5.0 + 0.5 * bin,
+                                200.0 + (single ? 0.0 : side)));
+    }
+  }
+  const PowerCurve curve =
+      power_curve(points, {.power = "dc_power_W", .stated = {.power_relative = 0.02}});
+  metrology::Estimate sum(0.0);
+  for (const PowerBin& bin : curve.bins) {
+    sum = sum + bin.power_W;
+    EXPECT_NEAR(bin.u_b_W, 4.0, 1e-9);
+  }
+  EXPECT_EQ(curve.bins[1].u_a_basis, ScatterBasis::neighbours);
+  EXPECT_NEAR(curve.bins[1].u_a_W, std::sqrt(18.0), 1e-9);
+  EXPECT_NEAR(sum.u_systematic(), 0.02 * 1000.0, 1e-9);
+  EXPECT_NEAR(sum.u_random(), std::sqrt(3.5 * 18.0), 1e-9);
+  const PowerCurve scatter = power_curve(points, {.power = "dc_power_W"});
+  sum = metrology::Estimate(0.0);
+  for (const PowerBin& bin : scatter.bins)
+    sum = sum + bin.power_W;
+  EXPECT_NEAR(sum.dof(), 12.25 / 4.25, 1e-9);
+  EXPECT_NEAR(scatter.bins[1].power_W.dof(), 2.0, 1e-9);
+  // Student's t for two degrees of freedom, 4.303 (any table).
+  EXPECT_NEAR(expanded_W(scatter.bins[1]) / std::sqrt(18.0), 4.303, 5e-4);
 }
 
 TEST(PowerCurve, EqualRowsSayNothingOfScatter) {

@@ -41,5 +41,12 @@ TEST(Units, RefusesAnotherQuantityAndWhatIsNoUnit) {
             "r.csv:2: 'furlongs per bounce' is not a unit: \"m s-1\"");
 }
 
+TEST(Units, NobodySaysOne) {
+  EXPECT_EQ("0.3" + spoken_unit("1"), "0.3");
+  EXPECT_EQ("0.3" + spoken_unit("m s-1"), "0.3 m s-1");
+  EXPECT_EQ(with_unit("known", "1"), "known");
+  EXPECT_EQ(with_unit("known", "m s-1"), "known, m s-1");
+}
+
 }  // namespace
 }  // namespace windwright::base

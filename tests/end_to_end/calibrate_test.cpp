@@ -8,6 +8,7 @@
 #include <cmath>
 #include <cstddef>
 #include <filesystem>
+#include <regex>
 #include <string>
 #include <utility>
 #include <vector>
@@ -299,7 +300,7 @@ TEST(Calibrate, SaysWhatTheScatterOfASingleReadingIs) {
                 .exit_code,
             0);
   std::vector<std::string> use{"calibrate", "--certificate", "c.json", "--reading", "2.5"};
-  EXPECT_NE(windwright(use, folder).out.find("taken to scatter by 0.1 1, as stated"),
+  EXPECT_NE(windwright(use, folder).out.find("taken to scatter by 0.1, as stated"),
             std::string::npos)
       << windwright(use, folder).out;
   use.emplace_back("--json");
@@ -434,6 +435,40 @@ TEST(Calibrate, TakesTheReadingsOfABenchAndWritesItsCertificate) {
   const Ended twice = windwright(
       {"calibrate", "--bench", "bench.toml", "--channel", "dc_voltage_V", "--json"}, folder);
   EXPECT_EQ(twice.out, ended.out);
+}
+
+// Readings without a unit (a wall sensor in parts of its range, say): no sentence, table or chart
+// of the verb reads "0.4 1".
+TEST(Calibrate, SaysNoUnitWhereThereIsNone) {
+  const std::filesystem::path folder = scratch_folder("calibrate-no-unit");
+  write_text(folder / "r.csv",
+             "reference,reading,repeat,direction\n0,0.02,1,up\n0.2,0.41,1,up\n0.4,0.83,1,up\n"
+             "0.6,1.24,1,up\n0.8,1.61,1,up\n0.8,1.66,2,down\n0.6,1.29,2,down\n0.4,0.88,2,down\n"
+             "0.2,0.46,2,down\n0,0.07,2,down\n");
+  write_text(folder / "chart.csv",
+             "date,measured,reference\n2026-01-01,0.50,0.5\n2026-01-02,0.52,0.5\n"
+             "2026-01-03,0.49,0.5\n2026-01-04,0.51,0.5\n2026-01-05,0.50,0.5\n");
+  const std::vector<std::vector<std::string>> commands{
+      {"r.csv", "--model", "line", "--out", "c.json", "--plot", "r.svg", "--date", "2026-01-01"},
+      {"r.csv", "--model", "line", "--previous", "c.json", "--date", "2026-06-01"},
+      {"--certificate", "c.json", "--reading", "0.9"},
+      {"--certificate", "c.json", "--reading", "9"},
+      {"--certificate", "c.json", "--reference", "0.5"},
+      {"--certificate", "c.json", "--reference", "5"},
+      {"--certificate", "c.json", "--field-point", "0.05=0", "--field-point", "1.6=0.8"},
+      {"--control-chart", "chart.csv", "--plot", "chart.svg"}};
+  std::string said;
+  for (std::vector<std::string> command : commands) {
+    command.insert(command.begin(), "calibrate");
+    const Ended ended = windwright(command, folder);
+    EXPECT_EQ(ended.exit_code, 0) << ended.err;
+    said += ended.out;
+  }
+  EXPECT_NE(said.find("differ from rising ones by up to 0.025 (Welch"), said.npos) << said;
+  said += text_of(folder / "r.svg") + text_of(folder / "chart.svg");
+  const std::regex one("[0-9] 1[ ,:;\\n]|[a-z], 1[ <\\n]");
+  std::smatch found;
+  EXPECT_FALSE(std::regex_search(said, found, one)) << '"' << found.str() << "\" in\n" << said;
 }
 
 }  // namespace

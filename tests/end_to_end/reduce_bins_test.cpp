@@ -121,6 +121,12 @@ TEST(ReduceBins, StatesTheUncertaintyOfAPowerCurve) {
   const json::array& energies = got.at("annual_energy").as_array();
   ASSERT_EQ(energies.size(), 9U);
   EXPECT_EQ(energies[8].at("weibull_shape").to_number<double>(), 1.8);
+  for (const json::value& bin : got.at("bins").as_array()) {
+    if (bin.at("u_c_W").is_null()) continue;
+    EXPECT_GT(bin.at("expanded_95_W").to_number<double>(),
+              1.95 * bin.at("u_c_W").to_number<double>());
+    EXPECT_GE(bin.at("dof").to_number<double>(), 1.0);
+  }
   // 1 % of speed is up to 3 % of power below the rated power, and less of a year's energy.
   const double part = energies[2].at("u_kWh").to_number<double>() /
                       energies[2].at("energy_kWh").to_number<double>();
