@@ -49,12 +49,13 @@ using benchmarks::median;
 struct Variant {
   physics::SourceControl source;
   physics::DumpControl dump;
-  bool every_load;  // else the peer's: lamps, pump, heater
+  bool every_load;  // and a generator that warms; else the peer's: lamps, pump, heater
 };
 constexpr Variant of_peer{physics::SourceControl::series_on_off, physics::DumpControl::none, false};
 
 AveragedChain chain_at_start(const Variant& variant) {
   AveragedChain chain = shed_chain(variant.source, variant.dump, 0.93, sample_s);
+  if (variant.every_load) chain.describe_heat(shed_heat);
   chain.set_rotor_speed(60.0);
   chain.switch_inverter(true);
   chain.turn_dc_selector(1);

@@ -26,6 +26,7 @@
 #include <map>
 #include <numbers>
 #include <span>
+#include <stdexcept>
 #include <string>
 #include <utility>
 #include <vector>
@@ -208,6 +209,7 @@ bench::Bench fast_shed() {
     channel.converter.bits = 16;
     channel.simulated->noise_V = 0.002;
   }
+  if (bench.channels.size() != 16) throw std::logic_error("the shed has not 16 channels to time");
   return bench;
 }
 
@@ -222,10 +224,6 @@ void beside_a_battery(benchmark::State& state) {
     device.set("inverter_switch", 1.0);
     device.set("ac_load_selector", 4.0);
     device.advance(30.0);
-  }
-  if (bench.channels.size() != 16) {
-    state.SkipWithError(fmt::format("{} channels", bench.channels.size()).c_str());
-    return;
   }
   static bench::SampleBlock block;
   shed_block_s = bench.block_s;
@@ -268,7 +266,14 @@ BENCHMARK(numpy)->Unit(benchmark::kMillisecond)->UseManualTime()->Iterations(3)-
 
 /// Whether the limit holds, where it was measured.
 bool tell_ratios() {
-  if (ours_s.empty()) return true;
+  bool held = true;
+  if (!shed_s.empty()) {
+    const double times = shed_block_s / median(shed_s);
+    held = times >= least_times_real_time;
+    fmt::print("beside a battery {:.1f} times real time (at least {:.0f})\n", times,
+               least_times_real_time);
+  }
+  if (ours_s.empty()) return held;
   const double block_s = running().bench().block_s;
   fmt::print("{:.1f} times real time (at least {:.0f})", block_s / median(ours_s),
              least_times_real_time);
@@ -277,9 +282,7 @@ bool tell_ratios() {
                median(numpy_s) / median(ours_s));
   }
   fmt::print("\n");
-  if (shed_s.empty()) return block_s / median(ours_s) >= least_times_real_time;
-  fmt::print("beside a battery {:.1f} times real time\n", shed_block_s / median(shed_s));
-  return std::min(block_s / median(ours_s), shed_block_s / median(shed_s)) >= least_times_real_time;
+  return held && block_s / median(ours_s) >= least_times_real_time;
 }
 
 }  // namespace windwright::twin

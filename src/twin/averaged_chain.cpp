@@ -92,6 +92,7 @@ AveragedChain::Model::Model(physics::ChainSetup described, DrivingRotor driving,
   }
   samples_a_control = std::max<std::int64_t>(1, std::llround(controller_s / wanted_period_s));
   period_s = controller_s / static_cast<double>(samples_a_control);
+  state.machine = {.winding_K = room_K, .frame_K = room_K};
   state.battery = at_start;
   state.control = physics::control_at_start(setup);
   for (const physics::SwitchedLoad& each : dc_loads)
@@ -249,6 +250,8 @@ void AveragedChain::restore(const LongRunState& state) {
         fmt::format("it has {} DC and {} AC loads", state.dc_moving.size(), state.ac_moving.size()),
         fmt::format("{} and {}", model_->dc_loads.size(), model_->ac_loads.size()));
   }
+  if (model_->heat)
+    static_cast<void>(physics::generator_at(model_->cold, *model_->heat, state.machine));
   model_->state = state;
   model_->connect();
 }
@@ -259,7 +262,6 @@ void AveragedChain::describe_heat(const physics::GeneratorHeat& heat) {
   static_cast<void>(
       physics::heat_step(heat, {.winding_K = room_K, .frame_K = room_K}, {}, room_K, m.period_s));
   m.heat = heat;
-  m.state.machine = {.winding_K = room_K, .frame_K = room_K};
   m.connect();
 }
 

@@ -72,10 +72,13 @@ class AveragedChain {
   AveragedChain(AveragedChain&& other) noexcept;
 
   const LongRunState& state() const;
+  /// Of a chain described alike; without a description of heat its temperatures do not count.
+  /// @throws BadInput  a state of other loads; temperatures as physics::generator_at
   void restore(const LongRunState& state);
 
-  /// The generator warms from room temperature on; without a description it stays as it is. Losses
-  /// and warmth take turns, a sample of the protection each: its temperatures move by millikelvins.
+  /// The generator warms from where it is on, room temperature at first; without a description it
+  /// stays as it is. Losses and warmth take turns, a sample of the protection each: its
+  /// temperatures move by millikelvins.
   /// @throws BadInput  as physics::heat_step
   void describe_heat(const physics::GeneratorHeat& heat);
   /// From now on; rises evenly.

@@ -34,7 +34,7 @@ struct ChainPart {
     battery_diffusion_loss,
     battery_gassing_loss,
     battery_self_discharge_loss,
-    battery_fault_loss,  // of a sulphated cell, at once as it sets in; it heats nothing
+    battery_fault_loss,  // at once as a sulphated cell comes or goes; heats nothing
     battery_gas,         // of the gassing loss, what leaves with the gas
     battery_to_room,     // heat
     dc_loads,

@@ -22,6 +22,7 @@ namespace {
 
 constexpr double turn_rad = 2.0 * std::numbers::pi;
 constexpr std::size_t cells = physics::wave_cells;
+constexpr double rounding_turns = 1e-7;
 constexpr double least_A = 1e-6;        // a current on the DC side
 constexpr double slowest_rad_s = 1e-3;  // below it the generator shows nothing
 
@@ -134,7 +135,8 @@ void ChainWaves::fill(const Samples& samples, std::span<const std::span<double>>
 // Whether a period has output depends on its number alone, so that a share that drifts changes few.
 void ChainWaves::blank(double first_turns, double step_turns, std::span<double> wave) const {
   for (std::size_t i = 0; i < wave.size(); ++i) {
-    const double period = std::floor(first_turns + static_cast<double>(i) * step_turns);
+    const double turns = first_turns + static_cast<double>(i) * step_turns;
+    const double period = std::floor(turns + rounding_turns);
     const double place = period * (std::numbers::phi - 1.0);
     if (place - std::floor(place) >= burst_share_) wave[i] = 0.0;
   }

@@ -43,7 +43,8 @@ struct AcMoment {
 /// one period of each from the operating point in its middle, repeated. The inverter's clock runs
 /// from the start of the simulation, so that nothing is kept from stretch to stretch. Bursts last
 /// whole periods, spread as evenly as the golden section can: over n periods their share is right
-/// to about 1 / n. Allocates where the generator's phases are asked for.
+/// to about 2 / n; their edges are not lagged. Allocates where the generator's phases are asked
+/// for.
 class ChainWaves {
  public:
   explicit ChainWaves(std::vector<ChainTap> taps);

@@ -166,8 +166,8 @@ void PlantChain::change_battery_fault(const physics::BatteryFault& fault,
                                       ChainMotion& motion) const {
   const physics::Battery before = physics::with_fault(healthy_, motion.battery_fault);
   const double before_J = physics::stored_energy_J(before, motion.battery);
-  // What a weaker cell cannot hold stays in its hard sulphate and heats nothing; when it is well
-  // again it comes back without charge.
+  // What a weaker cell cannot hold a real one gave off over weeks before: here it goes at once and
+  // heats nothing. When it is well again it comes back without charge.
   if (fault.lost_capacity > motion.battery_fault.lost_capacity) {
     const physics::BatteryFault added{.lost_capacity =
                                           1.0 - (1.0 - fault.lost_capacity) /

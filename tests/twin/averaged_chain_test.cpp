@@ -129,15 +129,6 @@ struct Kind {
 
 class AveragedChainOf : public testing::TestWithParam<Kind> {};
 
-// Copper and ferrite in aluminium, figures of our own.
-constexpr physics::GeneratorHeat shed_heat{.reference_K = 293.15,
-                                           .zero_resistance_C = 235.0,
-                                           .magnet_flux_K1 = -0.002,
-                                           .winding_heat_J_K = 300.0,
-                                           .frame_heat_J_K = 1800.0,
-                                           .winding_to_frame_W_K = 3.0,
-                                           .frame_to_air_W_K = 2.0};
-
 TEST_P(AveragedChainOf, ClosesEveryBalanceOverAnHourOfSwitching) {
   AveragedChain chain = shed_chain(GetParam().source, GetParam().dump, 0.93, 0.5);
   chain.describe_heat(shed_heat);
@@ -347,6 +338,12 @@ TEST(AveragedChain, RefusesAStateOfAnotherChain) {
   LongRunState state = chain.state();
   state.dc_moving.pop_back();
   EXPECT_THROW(chain.restore(state), base::BadInput);
+  state = chain.state();
+  state.machine.winding_K = 0.0;
+  state.kinetic_J = 12.0;
+  chain.describe_heat(shed_heat);
+  EXPECT_THROW(chain.restore(state), base::BadInput);
+  EXPECT_EQ(chain.state().kinetic_J, 0.0);
   physics::ChainSetup wrong = shed(SourceControl::always_on, DumpControl::none);
   std::swap(wrong.dc_loads, wrong.ac_loads);
   EXPECT_THROW(physics::require_setup(wrong), base::BadInput);

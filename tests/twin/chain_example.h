@@ -4,6 +4,7 @@
 #include "physics/battery.h"
 #include "physics/chain_control.h"
 #include "physics/charge_controller.h"
+#include "physics/generator_heat.h"
 #include "physics/inverter.h"
 #include "physics/load_set.h"
 #include "twin/averaged_chain.h"
@@ -29,6 +30,15 @@ inline physics::Generator shed_generator() {
           .iron_eddy_J_s = 8e-6,
           .cogging_torque_N_m = 0.05};
 }
+
+/// Copper and ferrite in aluminium.
+constexpr physics::GeneratorHeat shed_heat{.reference_K = 293.15,
+                                           .zero_resistance_C = 235.0,
+                                           .magnet_flux_K1 = -0.002,
+                                           .winding_heat_J_K = 300.0,
+                                           .frame_heat_J_K = 1800.0,
+                                           .winding_to_frame_W_K = 3.0,
+                                           .frame_to_air_W_K = 2.0};
 
 inline physics::ChargeController shed_controller(physics::SourceControl source,
                                                  physics::DumpControl dump) {

@@ -3,6 +3,7 @@
 
 #include "base/errors.h"
 #include "physics/ac_supply.h"
+#include "physics/charge_controller.h"
 #include "physics/generator.h"
 #include "physics/inverter.h"
 #include "twin/demo_bench.h"
@@ -105,7 +106,7 @@ TEST(ChainWaves, MeansOfTheInvertersOutputAreThoseOfTheAveragedModel) {
 
 // The LED lamp's spikes (150 us, physics/ac_period.h) through 100 kHz, in step with the pulses: the
 // instrument shows less, no more than 1 %.
-TEST(ChainWaves, AnInstrumentOf100KilohertzShowsAPercentLessOfALedLampAtMost) {
+TEST(ChainWaves, AnInstrumentOf100KilohertzShowsUpToOnePercentLessOfALedLamp) {
   for (const physics::OutputKind kind :
        {physics::OutputKind::sine, physics::OutputKind::quasi_square}) {
     bench::Bench bench = shed_with_waves(250e3);
@@ -117,45 +118,61 @@ TEST(ChainWaves, AnInstrumentOf100KilohertzShowsAPercentLessOfALedLampAtMost) {
   }
 }
 
+/// The shed with an inverter for a bus so much higher that on its own it has output for a share of
+/// the time only.
+bench::Bench shed_in_bursts(physics::OutputKind kind, double share) {
+  bench::Bench bench = shed_with_waves(20011.0);
+  make_ideal(bench);
+  set_output(bench, kind);
+  physics::Inverter& inverter = *bench.chain->setup.chain.inverter;
+  constexpr double bus_V = 12.7;
+  const double steady_V = bus_V / std::sqrt(share);
+  const bool square = kind == physics::OutputKind::square;
+  inverter.limits.low_stop_V = inverter.limits.low_warning_V = steady_V / (square ? 0.8 : 1.0);
+  inverter.limits.low_stop_delay_s = 1e3;
+  inverter.limits.low_reconnect_V = 1.1 * inverter.limits.low_stop_V;
+  inverter.limits.high_reconnect_V = 2.0 * inverter.limits.low_stop_V;
+  inverter.limits.high_stop_V = 3.0 * inverter.limits.low_stop_V;
+  const double peak_V = kind == physics::OutputKind::sine ? std::numbers::sqrt2 * 230.0 : 230.0;
+  inverter.link_ratio = peak_V / (0.99 * steady_V);
+  return bench;
+}
+
 // On a bus too low for it the inverter's output comes in bursts: over 987 periods (a Fibonacci
-// number, over which the golden section spreads them best) as much energy as in the averaged model.
+// number, over which the golden section spreads them best) energy and RMS values of the averaged
+// model, within 0.5 %, or a period and a half where that is more.
 TEST(ChainWaves, BurstsCarryTheEnergyOfTheAveragedModel) {
+  constexpr double periods = 987.0;
   for (const physics::OutputKind kind :
-       {physics::OutputKind::sine, physics::OutputKind::quasi_square}) {
-    bench::Bench bench = shed_with_waves(20011.0);
-    make_ideal(bench);
-    set_output(bench, kind);
-    physics::Inverter& inverter = *bench.chain->setup.chain.inverter;
-    inverter.limits.low_stop_delay_s = 1e3;
-    inverter.limits.low_warning_V = inverter.limits.low_stop_V = 14.5;
-    inverter.limits.low_reconnect_V = 14.9;
-    const double peak_V = kind == physics::OutputKind::sine ? std::numbers::sqrt2 * 230.0 : 230.0;
-    inverter.link_ratio = peak_V / 14.2;
-    for (const double position : {1.0, 4.0}) {
-      SCOPED_TRACE(testing::Message()
-                   << "kind " << static_cast<int>(kind) << ", position " << position);
+       {physics::OutputKind::sine, physics::OutputKind::quasi_square,
+        physics::OutputKind::square}) {
+    for (const double wanted : {0.1, 0.5, 0.9}) {
+      const bench::Bench bench = shed_in_bursts(kind, wanted);
+      SCOPED_TRACE(testing::Message() << "kind " << static_cast<int>(kind) << ", share " << wanted);
       SimulatedBench device(bench, Pace::as_fast_as_possible);
       device.set("inverter_switch", 1.0);
-      device.set("ac_load_selector", position);
+      device.set("ac_load_selector", wanted == 0.5 ? 4.0 : 1.0);
       device.advance(1.5);
-      const auto share = [&] {
-        return physics::burst_share(inverter, device.truth().at("battery_voltage_V"));
-      };
-      const double share_before = share();
-      ASSERT_LT(share_before, 0.9);
+      const double share = physics::burst_share(*bench.chain->setup.chain.inverter,
+                                                device.truth().at("battery_voltage_V"));
+      ASSERT_NEAR(share, wanted, 0.07);
+      ASSERT_LT(share, 1.0);
       const double before_J = device.chain_energy().at("ac_loads_J");
-      const auto samples = static_cast<std::size_t>(std::llround(987.0 / 50.0 * 20011.0));
+      const std::map<std::string, double> before = device.truth();
+      const auto samples =
+          static_cast<std::size_t>(std::llround(periods / 50.0 * bench.sample_rate_hz));
       const Samples s = read(device, bench, samples);
+      const std::map<std::string, double> after = device.truth();
       const double energy_J = device.chain_energy().at("ac_loads_J") - before_J;
       const std::vector<double>& v = s.at("inverter_output_V");
-      const double seen_J = mean_product(v, s.at("inverter_output_A")) * 987.0 / 50.0;
-      EXPECT_NEAR(seen_J / energy_J, 1.0, 5e-3);
-      const auto blank = static_cast<double>(
-          std::count_if(v.begin(), v.end(), [](double volt) { return std::abs(volt) < 0.01; }));
-      if (kind == physics::OutputKind::sine) {
-        EXPECT_NEAR(blank / static_cast<double>(samples), 1.0 - 0.5 * (share_before + share()),
-                    0.01);
-      }
+      const std::vector<double>& i = s.at("inverter_output_A");
+      const double near = std::max(5e-3, 1.5 / (periods * share));
+      EXPECT_NEAR(mean_product(v, i) * periods / 50.0 / energy_J, 1.0, near);
+      const auto midway = [&](const char* name) {
+        return 0.5 * (before.at(name) + after.at(name));
+      };
+      EXPECT_NEAR(rms(v) / midway("inverter_output_rms_V"), 1.0, near);
+      EXPECT_NEAR(rms(i) / midway("inverter_output_rms_A"), 1.0, 2.0 * near);
     }
   }
 }
@@ -180,7 +197,9 @@ std::array<double, 4> conducting(const Samples& s) {
 }
 
 // Three phases together carry what the bridge passes on and loses, and each the current that the
-// averaged model states, from discontinuous to continuous conduction and with a bridge at fault.
+// averaged model states, from discontinuous to continuous conduction. With a bridge at fault both
+// come from the exact cycle (held against diodes stepped through time in
+// tests/physics/bridge_transient_test.cpp): there it is the sampling that is tested.
 TEST(ChainWaves, PhasesBesideABatteryCarryTheBridgesPower) {
   int gaps = 0;
   int overlaps = 0;
@@ -213,21 +232,23 @@ TEST(ChainWaves, PhasesBesideABatteryCarryTheBridgesPower) {
     const double period_s = 2.0 * std::numbers::pi / (bench.generator.pole_pairs * speed_rad_s);
     const auto samples = static_cast<std::size_t>(std::llround(10.0 * period_s * 250e3));
     const Samples s = read(device, bench, samples);
-    const physics::GeneratorLoad averaged =
-        physics::generator_on_voltage(bench.generator, speed_rad_s, truth.at("battery_voltage_V"),
-                                      fault)
-            .load;
+    const physics::VoltageLoad averaged = physics::generator_on_voltage(
+        bench.generator, speed_rad_s, truth.at("battery_voltage_V"), fault);
     double power_W = 0.0;
-    double largest_A = 0.0;
+    std::vector<double> currents_A;
     for (const std::string phase : {"", "_b", "_c"}) {
       const std::vector<double>& i = s.at("ac_current" + phase + "_A");
       power_W += mean_product(s.at("ac_voltage" + phase + "_V"), i);
-      largest_A = std::max(largest_A, rms(i));
+      currents_A.push_back(rms(i));
     }
     ASSERT_GT(truth.at("ac_power_W"), 0.2);
     EXPECT_NEAR(power_W / truth.at("ac_power_W"), 1.0, 5e-3);
-    // Under a fault the averaged model states the phase that carries most.
-    EXPECT_NEAR(largest_A / averaged.line_current_rms_A, 1.0, 5e-3);
+    std::vector<double> stated_A(averaged.line_current_rms_A.begin(),
+                                 averaged.line_current_rms_A.end());
+    for (std::vector<double>* each_A : {&currents_A, &stated_A})
+      std::sort(each_A->begin(), each_A->end());
+    for (std::size_t k = 0; k < 3; ++k)
+      EXPECT_NEAR(currents_A[k], stated_A[k], 5e-3 * stated_A[k] + 1e-4) << k;
     for (std::size_t i = 0; i < samples; i += 37)
       EXPECT_NEAR(s.at("ac_voltage_V")[i] - s.at("ac_voltage_b_V")[i],
                   s.at("ac_line_voltage_ab_V")[i], 1e-3);
@@ -275,6 +296,40 @@ TEST(ChainWaves, AnInverterThatIsOffShowsNothing) {
   const Samples s = read(device, bench, 1000);
   EXPECT_LT(rms(s.at("inverter_output_V")), 1e-3);
   EXPECT_LT(rms(s.at("inverter_output_A")), 1e-3);
+}
+
+// A controller that has opened: nothing reaches the DC side, but current circulates in the fault.
+TEST(ChainWaves, AShortedDiodeBehindAnOpenControllerLetsCurrentCirculate) {
+  bench::Bench bench = shed_with_waves(250e3);
+  bench.simulation->u_loss_relative = 0.0;
+  bench.generator_heat.reset();
+  bench.chain->state_of_charge = 1.0;
+  bench.chain->setup.chain.controller.source = physics::SourceControl::series_on_off;
+  bench.chain->setup.chain.controller.dump = physics::DumpControl::none;
+  bench.chain->setup.chain.controller.set_points.highest_charging_K = 280.0;  // not allowed
+  SimulatedBench device(bench, Pace::as_fast_as_possible);
+  device.set("fan_pct", 80.0);
+  device.advance(20.0);
+  device.start_fault({.kind = FaultKind::shorted_diode});
+  device.advance(60.0);
+  const auto truth = device.truth();
+  ASSERT_NEAR(truth.at("dc_current_A"), 0.0, 1e-9);
+  const double speed_rad_s = truth.at("rotor_speed_rad_s");
+  const double period_s = 2.0 * std::numbers::pi / (bench.generator.pole_pairs * speed_rad_s);
+  const Samples s =
+      read(device, bench, static_cast<std::size_t>(std::llround(10.0 * period_s * 250e3)));
+  double power_W = 0.0;
+  double highest_A = 0.0;
+  for (const std::string phase : {"", "_b", "_c"}) {
+    const std::vector<double>& i = s.at("ac_current" + phase + "_A");
+    power_W += mean_product(s.at("ac_voltage" + phase + "_V"), i);
+    highest_A = std::max(highest_A, rms(i));
+  }
+  const physics::VoltageLoad open = physics::generator_on_voltage(
+      bench.generator, speed_rad_s, 100.0, physics::BridgeFault::shorted_diode);
+  ASSERT_GT(open.load.line_current_rms_A, 0.3);
+  EXPECT_NEAR(power_W / open.load.ac_power_W, 1.0, 5e-3);
+  EXPECT_NEAR(highest_A / open.load.line_current_rms_A, 1.0, 5e-3);
 }
 
 // However they are asked for, samples are the same to 1e-5 of the range: the wave of a stretch is
