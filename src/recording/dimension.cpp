@@ -23,9 +23,9 @@ Handle new_dimension(hid_t group, const std::string& name, const std::filesystem
   Handle made = owned(H5Dcreate2(group, name.c_str(), H5T_IEEE_F32BE, space.get(), H5P_DEFAULT,
                                  list.get(), H5P_DEFAULT),
                       path, "make a dimension");
-  become_dimension(
-      made.get(), fmt::format("This is a netCDF dimension but not a netCDF variable.{:10}", 0),
-      path);
+  become_dimension(made.get(),
+                   fmt::format("This is a netCDF dimension but not a netCDF variable.{:10}", 0),
+                   path);
   return made;
 }
 

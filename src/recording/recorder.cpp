@@ -48,18 +48,32 @@ std::int64_t chunk_samples(double sample_rate_hz) {
   return samples;
 }
 
-Layout layout_from(const bench::Bench& bench, const Source& source) {
-  Layout layout{.source = source, .sample_rate_hz = bench.sample_rate_hz, .streams = {}};
+std::vector<NewChannel> channels_of(const bench::Bench& bench) {
+  std::vector<NewChannel> channels;
   for (const bench::Channel& channel : bench.channels) {
     const bool certified = std::filesystem::is_regular_file(channel.certificate);
-    layout.streams.push_back(
-        {.channel = channel.name,
-         .unit = channel.unit,
-         .long_name = channel.long_name,
-         .certificate = certified ? base::text_of_file(channel.certificate) : std::string(),
-         .lower_V = channel.converter.lower_V,
-         .upper_V = channel.converter.upper_V,
-         .bits = channel.converter.bits});
+    channels.push_back({.name = channel.name,
+                        .note = {.unit = channel.unit,
+                                 .long_name = channel.long_name,
+                                 .certificate = certified ? base::text_of_file(channel.certificate)
+                                                          : std::string(),
+                                 .converter = channel.converter}});
+  }
+  return channels;
+}
+
+Layout layout_from(double sample_rate_hz, const std::vector<NewChannel>& channels,
+                   const Source& source) {
+  Layout layout{.source = source, .sample_rate_hz = sample_rate_hz, .streams = {}};
+  std::replace(layout.source.device.begin(), layout.source.device.end(), '/', '-');
+  for (const NewChannel& channel : channels) {
+    layout.streams.push_back({.channel = channel.name,
+                              .unit = channel.note.unit,
+                              .long_name = channel.note.long_name,
+                              .certificate = channel.note.certificate,
+                              .lower_V = channel.note.converter.lower_V,
+                              .upper_V = channel.note.converter.upper_V,
+                              .bits = channel.note.converter.bits});
   }
   return layout;
 }
@@ -317,14 +331,18 @@ Recorder::~Recorder() {
 
 Recorder Recorder::create(const std::filesystem::path& file, const bench::Bench& bench,
                           const Source& source) {
+  return create(file, bench.sample_rate_hz, channels_of(bench), source);
+}
+
+Recorder Recorder::create(const std::filesystem::path& file, double sample_rate_hz,
+                          const std::vector<NewChannel>& channels, const Source& source) {
   if (std::filesystem::exists(file)) {
     throw base::BadInput(file.string() + ":1", "exists",
                          "a new file; recordings are never changed");
   }
-  Source named = source;
-  std::replace(named.device.begin(), named.device.end(), '/', '-');  // HDF5 would make groups of it
   PartFile part(file);
-  auto made = std::make_unique<File>(part.path(), file, layout_from(bench, named));
+  auto made =
+      std::make_unique<File>(part.path(), file, layout_from(sample_rate_hz, channels, source));
   made->start_streaming();
   made->write([&made] { made->flush(); });
   part.become();

@@ -28,6 +28,20 @@ struct Gap {
   std::int64_t device_sample;  // the device's own counter of that sample
 };
 
+/// What the recording says about a channel, beside its counts.
+struct ChannelNote {
+  std::string unit;  // UDUNITS, of the calibrated quantity
+  std::string long_name;
+  std::string certificate;  // text of the one in force; empty where there was none
+  bench::Converter converter;
+};
+
+/// A channel to be recorded that is on no bench here.
+struct NewChannel {
+  std::string name;
+  ChannelNote note;
+};
+
 /// Writes raw counts to an HDF5 file as they come (single writer, many readers: readers may follow,
 /// and a killed writer leaves a readable file). Layout: docs/files.md. HDF5 is called from one
 /// thread at a time in the whole process. Errors of the disk are base::DiskFault; a full
@@ -39,6 +53,9 @@ class Recorder {
   /// @throws BadInput  the file exists; DiskFault: then nothing is left of it
   static Recorder create(const std::filesystem::path& file, const bench::Bench& bench,
                          const Source& source);
+  /// The same of samples that come from elsewhere.
+  static Recorder create(const std::filesystem::path& file, double sample_rate_hz,
+                         const std::vector<NewChannel>& channels, const Source& source);
   /// Takes up a recording after an end of any kind, cut back to its first `samples`. What is kept
   /// is copied into a fresh file, which then replaces the old one as a whole: a file that a killed
   /// writer left is only ever read.
@@ -61,14 +78,6 @@ class Recorder {
   struct File;
   explicit Recorder(std::unique_ptr<File> file);
   std::unique_ptr<File> file_;
-};
-
-/// What the recording says about a channel, beside its counts.
-struct ChannelNote {
-  std::string unit;  // UDUNITS, of the calibrated quantity
-  std::string long_name;
-  std::string certificate;  // text of the one in force; empty where there was none
-  bench::Converter converter;
 };
 
 /// A stretch of one channel: what a picture of it needs, in counts.

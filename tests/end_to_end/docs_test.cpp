@@ -79,6 +79,14 @@ TEST(Docs, RecordingRunsAsWritten) {
     EXPECT_TRUE(fs::exists(folder / file)) << file;
 }
 
+TEST(Docs, ExchangeRunsAsWritten) {
+  const fs::path folder = scratch_folder("docs-exchange");
+  run_page(folder, "exchange.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
+  for (const char* file : {"session.nc", "session.mat", "start.csv", "overview.csv", "gusts.h5"})
+    EXPECT_TRUE(fs::exists(folder / file)) << file;
+  EXPECT_NE(text_of(folder / "out.txt").find("sample 312: 15.214"), std::string::npos);
+}
+
 TEST(Docs, BenchRunsAsWritten) {
   const fs::path folder = scratch_folder("docs-bench");
   run_page(folder, "bench.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");

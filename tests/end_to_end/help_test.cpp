@@ -22,7 +22,8 @@ TEST_P(Help, ShowsAnExampleThatNamesTheVerb) {
 INSTANTIATE_TEST_SUITE_P(Of, Help,
                          testing::Values("air", "rotor", "calibrate", "simulate", "ready",
                                          "conduct", "reduce", "report", "power", "compare",
-                                         "propagate", "record", "serve-device", "view"),
+                                         "propagate", "record", "serve-device", "view", "export",
+                                         "import"),
                          [](const auto& verb) {
                            std::string name = verb.param;
                            std::replace(name.begin(), name.end(), '-', '_');
