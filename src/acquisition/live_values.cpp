@@ -3,10 +3,13 @@
 
 #include "acquisition/value_sums.h"
 
+#include <Eigen/LU>
+
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <numbers>
 #include <optional>
 #include <span>
 #include <string>
@@ -17,13 +20,76 @@ namespace windwright::acquisition {
 namespace {
 
 constexpr int longest_table_bits = 16;
-constexpr int looks_for_a_bow = 33;
-constexpr double straight_part = 1e-7;  // of the span: what single precision shows
+constexpr int looks = 257;           // at the law between its ends
+constexpr double close_part = 1e-7;  // of the span: what single precision shows
 
 double value_at(const bench::Converter& converter,
                 const std::optional<metrology::Certificate>& certificate, double count) {
   const double reading_V = bench::volts(converter, count);
   return certificate ? metrology::value_of(*certificate, reading_V) : reading_V;
+}
+
+/// Where a law is curved; beyond, certificates go on straight.
+struct Bend {
+  double from;  // counts
+  double to;
+};
+
+Bend bend_of(const bench::Converter& converter,
+             const std::optional<metrology::Certificate>& certificate, double last) {
+  if (!certificate) return {.from = 0.0, .to = last};
+  const double start_V = bench::volts(converter, 0.0);
+  const double step_V = (bench::volts(converter, last) - start_V) / last;
+  const auto [low_V, high_V] =
+      std::minmax(certificate->reading_range[0], certificate->reading_range[1]);
+  return {.from = std::clamp((low_V - start_V) / step_V, 0.0, last),
+          .to = std::clamp((high_V - start_V) / step_V, 0.0, last)};
+}
+
+/// The polynomial through a law's values at Chebyshev's points (Trefethen, Approximation Theory and
+/// Approximation Practice, 2013, ch. 2), and what it goes on with beyond; nothing where that does
+/// not follow the law.
+/// @param value  of a count from 0 to last
+template <typename Value>
+std::optional<Powers> powers_of(const Value& value, const Bend& bend, double last,
+                                std::size_t degree) {
+  const double half = 0.5 * (bend.to - bend.from);
+  if (!(half >= 1.0)) return std::nullopt;
+  const auto of = [&](double t) { return value(bend.from + half * (1.0 + t)); };
+  const auto size = static_cast<Eigen::Index>(degree + 1);
+  Eigen::MatrixXd at(size, size);
+  Eigen::VectorXd values(size);
+  for (Eigen::Index i = 0; i < size; ++i) {
+    const double t =
+        std::cos(std::numbers::pi * static_cast<double>(i) / static_cast<double>(degree));
+    for (Eigen::Index k = 0; k < size; ++k)
+      at(i, k) = std::pow(t, static_cast<double>(k));
+    values(i) = of(t);
+  }
+  const Eigen::VectorXd factors = at.partialPivLu().solve(values);
+  const double first_t = -1.0 - bend.from / half;
+  const double last_t = 1.0 + (last - bend.to) / half;
+  const double below = first_t < -1.0 ? (of(-1.0) - of(first_t)) / (-1.0 - first_t) : 0.0;
+  const double above = last_t > 1.0 ? (of(last_t) - of(1.0)) / (last_t - 1.0) : 0.0;
+  const double span = std::abs(value(last) - value(0.0));
+  for (int i = 1; i < looks; ++i) {
+    const double t = first_t + (last_t - first_t) * static_cast<double>(i) / looks;
+    const double inside = std::clamp(t, -1.0, 1.0);
+    double shown = 0.0;
+    for (Eigen::Index k = size; k-- > 0;)
+      shown = shown * inside + factors(k);
+    shown += (t < inside ? below : above) * (t - inside);
+    if (!(std::abs(shown - of(t)) <= close_part * span)) return std::nullopt;
+  }
+  Powers powers{.scale = static_cast<float>(1.0 / half),
+                .shift = static_cast<float>(first_t),
+                .degree = degree,
+                .factors = {},
+                .slope_below = static_cast<float>(below),
+                .slope_above = static_cast<float>(above)};
+  for (Eigen::Index k = 0; k < size; ++k)
+    powers.factors.at(static_cast<std::size_t>(k)) = static_cast<float>(factors(k));
+  return powers;
 }
 
 Figures figures_of(const ValueSums& sums, std::size_t samples) {
@@ -61,20 +127,15 @@ std::optional<PowerNames> power_names(const std::string& voltage) {
 LiveValues::Law LiveValues::law_of(const bench::Converter& converter,
                                    const std::optional<metrology::Certificate>& certificate) {
   const double last = std::exp2(converter.bits) - 1.0;
-  const double from = value_at(converter, certificate, 0.0);
-  const double to = value_at(converter, certificate, last);
-  Law law{.converter = converter,
-          .certificate = certificate,
-          .straight = true,
-          .offset = static_cast<float>(from),
-          .slope = static_cast<float>((to - from) / last),
-          .table = {}};
-  for (int k = 1; k < looks_for_a_bow; ++k) {
-    const double share = static_cast<double>(k) / looks_for_a_bow;
-    const double bow = value_at(converter, certificate, share * last) - from - share * (to - from);
-    if (!(std::abs(bow) <= straight_part * std::abs(to - from))) law.straight = false;
+  const auto value = [&](double count) { return value_at(converter, certificate, count); };
+  Law law{.converter = converter, .certificate = certificate, .powers = {}, .table = {}};
+  law.powers = powers_of(value, {.from = 0.0, .to = last}, last, 1);
+  for (const std::size_t degree : {3U, 7U}) {
+    if (law.powers) return law;
+    law.powers = powers_of(value, bend_of(converter, certificate, last), last, degree);
   }
-  if (law.straight || converter.bits > longest_table_bits) return law;
+  if (law.powers) return law;
+  if (converter.bits > longest_table_bits) return law;
   std::vector<double> values(static_cast<std::size_t>(last) + 1);
   for (std::size_t count = 0; count < values.size(); ++count)
     values[count] = bench::volts(converter, static_cast<double>(count));
@@ -111,9 +172,8 @@ std::span<const float> LiveValues::values(std::size_t channel) const {
 void LiveValues::take_channel(const Law& law, std::span<const std::int32_t> counts,
                               std::size_t index) {
   float* values = values_.data() + index * samples_;
-  if (law.straight) {
-    figures_[index] = figures_of(
-        straight_values(counts, {.offset = law.offset, .slope = law.slope}, values), samples_);
+  if (law.powers) {
+    figures_[index] = figures_of(values_of_powers(counts, *law.powers, values), samples_);
     return;
   }
   if (!law.table.empty()) {

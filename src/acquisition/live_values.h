@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "acquisition/value_sums.h"
 #include "bench/bench.h"
 #include "bench/device.h"
 #include "metrology/certificate.h"
@@ -47,14 +48,13 @@ class LiveValues {
   std::span<const float> values(std::size_t channel) const;
 
  private:
-  /// A straight law where the certificate is one, a table of every count where it is not.
+  /// Powers where they follow the certificate as closely as single precision shows, else a table of
+  /// every count.
   struct Law {
     bench::Converter converter;
     std::optional<metrology::Certificate> certificate;
-    bool straight;
-    float offset;
-    float slope;
-    std::vector<float> table;
+    std::optional<Powers> powers;
+    std::vector<float> table;  // empty for converters too fine for one
   };
   struct Product {
     std::size_t voltage;

@@ -72,20 +72,45 @@ HWY_INLINE void finish(std::size_t count, float* values, const Make& make, Value
   }
 }
 
-HWY_NOINLINE ValueSums straight(const std::int32_t* counts, std::size_t count, Affine law,
-                                float* values) {
+template <std::size_t degree>
+HWY_INLINE ValueSums powers_of(const std::int32_t* counts, std::size_t count, const Powers& law,
+                               float* values) {
   const F d;
   const I n;
-  const V offset = hn::Set(d, law.offset);
-  const V slope = hn::Set(d, law.slope);
+  const V scale = hn::Set(d, law.scale);
+  const V shift = hn::Set(d, law.shift);
+  const V low = hn::Set(d, -1.0F);
+  const V high = hn::Set(d, 1.0F);
+  const V slope_below = hn::Set(d, law.slope_below);
+  const V slope_above = hn::Set(d, law.slope_above);
   const auto one = [&](std::size_t i) {
-    return law.offset + law.slope * static_cast<float>(counts[i]);
+    const float t = law.scale * static_cast<float>(counts[i]) + law.shift;
+    const float inside = degree > 1 ? std::clamp(t, -1.0F, 1.0F) : t;
+    float value = law.factors[degree];
+    for (std::size_t k = degree; k-- > 0;)
+      value = value * inside + law.factors[k];
+    return value + (t < inside ? law.slope_below : law.slope_above) * (t - inside);
   };
   ValueSums sums = fill(count, values, one(0), [&](std::size_t i) {
-    return hn::Add(offset, hn::Mul(slope, hn::ConvertTo(d, hn::LoadU(n, counts + i))));
+    const V t = hn::MulAdd(scale, hn::ConvertTo(d, hn::LoadU(n, counts + i)), shift);
+    const V inside = degree > 1 ? hn::Min(hn::Max(t, low), high) : t;
+    V value = hn::Set(d, law.factors[degree]);
+    for (std::size_t k = degree; k-- > 0;)
+      value = hn::MulAdd(value, inside, hn::Set(d, law.factors[k]));
+    if (degree == 1) return value;
+    const V beyond = hn::Sub(t, inside);
+    value = hn::MulAdd(hn::Min(beyond, hn::Zero(d)), slope_below, value);
+    return hn::MulAdd(hn::Max(beyond, hn::Zero(d)), slope_above, value);
   });
   finish(count, values, one, sums);
   return sums;
+}
+
+HWY_NOINLINE ValueSums of_powers(const std::int32_t* counts, std::size_t count, const Powers& law,
+                                 float* values) {
+  if (law.degree == 1) return powers_of<1>(counts, count, law, values);
+  if (law.degree <= 3) return powers_of<3>(counts, count, law, values);
+  return powers_of<7>(counts, count, law, values);
 }
 
 HWY_NOINLINE ValueSums looked_up(const std::int32_t* counts, std::size_t count, const float* table,
@@ -122,14 +147,14 @@ HWY_AFTER_NAMESPACE();
 namespace windwright::acquisition {
 namespace {
 
-HWY_EXPORT(straight);
+HWY_EXPORT(of_powers);
 HWY_EXPORT(looked_up);
 HWY_EXPORT(multiplied);
 
 }  // namespace
 
-ValueSums straight_values(std::span<const std::int32_t> counts, Affine law, float* values) {
-  return HWY_DYNAMIC_DISPATCH(straight)(counts.data(), counts.size(), law, values);
+ValueSums values_of_powers(std::span<const std::int32_t> counts, const Powers& law, float* values) {
+  return HWY_DYNAMIC_DISPATCH(of_powers)(counts.data(), counts.size(), law, values);
 }
 
 ValueSums looked_up_values(std::span<const std::int32_t> counts, std::span<const float> table,

@@ -2,6 +2,8 @@
 // Inside the acquisition module only: what is done with every sample.
 #pragma once
 
+#include <array>
+#include <cstddef>
 #include <cstdint>
 #include <span>
 
@@ -17,14 +19,19 @@ struct ValueSums {
   float highest = 0.0F;
 };
 
-/// value = offset + slope count.
-struct Affine {
-  float offset;
-  float slope;
+/// t = scale count + shift; from -1 to 1 the value is the sum of factors[k] t^k over k up to
+/// degree, beyond it goes on straight.
+struct Powers {
+  float scale;
+  float shift;
+  std::size_t degree;  // 1 to 7
+  std::array<float, 8> factors;
+  float slope_below;  // per t
+  float slope_above;
 };
 
 /// @param values  as many as counts, at least one
-ValueSums straight_values(std::span<const std::int32_t> counts, Affine law, float* values);
+ValueSums values_of_powers(std::span<const std::int32_t> counts, const Powers& law, float* values);
 /// @param table  of the value of every count; counts beyond it take its ends
 ValueSums looked_up_values(std::span<const std::int32_t> counts, std::span<const float> table,
                            float* values);

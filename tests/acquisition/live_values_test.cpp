@@ -19,18 +19,20 @@
 namespace windwright::acquisition {
 namespace {
 
-/// Volts = 0.5 + 0.1 value, and a bent one, as calibrated on made-up readings.
+/// Volts = 0.5 + 0.1 value, a bent one, and a steep one at its start (a pressure tube's), as
+/// calibrated on made-up readings.
 metrology::Certificate certificate(const std::string& model) {
   metrology::Readings readings;
   for (int i = 0; i <= 12; ++i) {
     const double value = 7.5 * i;
     readings.reference.push_back(value);
-    readings.reading.push_back(0.5 + 0.1 * value +
-                               (model == "line" ? 0.0 : 0.0002 * value * value / 10.0));
+    const double bow = model == "line" ? 0.0 : 0.0002 * value * value / 10.0;
+    readings.reading.push_back(model == "pitot" ? 0.5 + 0.001 * value * value
+                                                : 0.5 + 0.1 * value + bow);
   }
   metrology::Certificate made;
   made.model = model;
-  made.reference_unit = "V";
+  made.reference_unit = model == "pitot" ? "m/s" : "V";
   made.reading_unit = "V";
   return metrology::calibrate(made, readings, "made up");
 }
@@ -108,6 +110,33 @@ TEST(LiveValues, AreWhatTheCertificatesSayOfEverySample) {
   }
   hwy::SetSupportedTargetsForTest(0);
   hwy::GetChosenTarget().Update(hwy::SupportedTargets());
+}
+
+// Every count of the converter: inside the certified range, at its ends and beyond, whatever the
+// law's shape.
+TEST(LiveValues, FollowEveryLawOverTheWholeConverter) {
+  for (const char* model : {"line", "polynomial:2", "polynomial:3", "pitot"}) {
+    SCOPED_TRACE(model);
+    const bench::Bench bench = bench_of(1, 10'000.0);
+    const std::optional<metrology::Certificate> made = certificate(model);
+    LiveValues live(bench, {made});
+    bench::SampleBlock block;
+    block.channels = 1;
+    block.samples = 65536;
+    for (std::int32_t count = 0; count < 65536; ++count)
+      block.counts.push_back(count);
+    live.take(block);
+    double largest = 0.0;
+    double span = 0.0;
+    for (std::int32_t count = 0; count < 65536; ++count) {
+      const double value =
+          metrology::value_of(*made, bench::volts(bench.channels[0].converter, count));
+      span = std::max(span, std::abs(value));
+      const double shown = live.values(0)[static_cast<std::size_t>(count)];
+      largest = std::isnan(value) ? largest : std::max(largest, std::abs(shown - value));
+    }
+    EXPECT_LT(largest, 5e-7 * span);
+  }
 }
 
 }  // namespace
