@@ -132,16 +132,24 @@ void remark_on_inputs(const MeasurementModel& model, std::vector<std::string>& r
 std::string no_moments(const MonteCarloOutput& trials) {
   const TailMoments& exist = trials.exist;
   if (exist.variance) return {};
-  const std::string growth =
-      std::isfinite(exist.growth)
-          ? fmt::format("as the power {:.3g} of {}", exist.growth, exist.input)
-          : fmt::format("faster than any power of {}", exist.input);
-  return fmt::format(
-      "far out it grows {}, whose t-distribution has {:.3g} degrees of freedom: the trials have "
-      "intervals, but {}",
-      growth, exist.degrees_of_freedom,
-      exist.mean ? "their standard uncertainty does not exist"
-                 : "neither a mean nor a standard uncertainty exists");
+  std::vector<std::string> reasons;
+  if (!exist.input.empty()) {
+    const std::string growth =
+        std::isfinite(exist.growth)
+            ? fmt::format("as the power {:.3g} of {}", exist.growth, exist.input)
+            : fmt::format("faster than any power of {}", exist.input);
+    reasons.push_back(
+        fmt::format("far out it grows {}, whose t-distribution has {:.3g} degrees of freedom",
+                    growth, exist.degrees_of_freedom));
+  }
+  if (exist.pole.order >= 0.5) {
+    reasons.push_back(
+        fmt::format("near {} it grows as the power {:.3g} of one over the distance from there",
+                    exist.pole.near, exist.pole.order));
+  }
+  return fmt::format("{}: the trials have intervals, but {}", fmt::join(reasons, ", and "),
+                     exist.mean ? "their standard uncertainty does not exist"
+                                : "neither a mean nor a standard uncertainty exists");
 }
 
 namespace {

@@ -68,20 +68,32 @@ double output_at(const MeasurementModel& model, std::size_t output, const Direct
   return values_of(model.program, at)[model.program.outputs[output]];
 }
 
+// How far the output goes from where it is, at most, around a distance. A large value at home hides
+// no growth. NaN where it has no value there.
+double farthest_around(double distance, double home, auto&& output) {
+  constexpr int places = 16;
+  constexpr double golden = 0.6180339887498949;  // never in step with a swing
+  double most = std::numeric_limits<double>::quiet_NaN();
+  for (int i = 0; i < places; ++i) {
+    const double share = i * golden - std::floor(i * golden);
+    most = std::fmax(most, std::abs(output(distance * (1.0 + share)) - home));
+  }
+  return most;
+}
+
 double growth_along(const MeasurementModel& model, std::size_t output, const Direction& direction) {
   constexpr double near = 1e4;
   constexpr double far = 1e8;
-  double growth = 1.0;
+  double growth = 0.0;
   for (const double side : {1.0, -1.0}) {
     for (const bool alternating : {false, true}) {
-      // How far it goes from where it is: a large value at home hides no growth.
-      const double home = output_at(model, output, direction, 0.0, alternating);
-      const double origin = std::isfinite(home) ? home : 0.0;
-      const auto distance_at = [&](double distance) {
-        return std::abs(output_at(model, output, direction, side * distance, alternating) - origin);
+      const auto at = [&](double distance) {
+        return output_at(model, output, direction, side * distance, alternating);
       };
-      const double nearer = distance_at(near);
-      const double farther = distance_at(far);
+      const double home = at(0.0);
+      const double origin = std::isfinite(home) ? home : 0.0;
+      const double nearer = farthest_around(near, origin, at);
+      const double farther = farthest_around(far, origin, at);
       // Trials without a value are left out, so what has none far out takes no moment away.
       if (std::isnan(nearer) || std::isnan(farther)) continue;
       if (std::isinf(farther)) return infinity;
@@ -90,7 +102,7 @@ double growth_along(const MeasurementModel& model, std::size_t output, const Dir
     }
   }
   constexpr double rounding = 0.01;  // of a power read off at finite distances
-  const double whole = std::round(growth);
+  const double whole = 0.5 * std::round(2.0 * growth);
   return std::abs(growth - whole) < rounding ? whole : growth;
 }
 
@@ -111,6 +123,9 @@ TailMoments tail_moments(const MeasurementModel& model, std::size_t output) {
     moments.degrees_of_freedom = direction.degrees_of_freedom;
     moments.growth = growth;
   }
+  moments.pole = worst_pole(model, output);
+  moments.mean = moments.mean && moments.pole.order < 1.0;
+  moments.variance = moments.variance && moments.pole.order < 0.5;
   return moments;
 }
 
