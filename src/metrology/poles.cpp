@@ -124,8 +124,7 @@ class Search {
         continue;
       }
       const double nu = input.degrees_of_freedom;
-      at[i] += share * direction[i] *
-               (std::isfinite(nu) ? student_factor(1.0 - seldom, nu) : far);
+      at[i] += share * direction[i] * (std::isfinite(nu) ? student_factor(1.0 - seldom, nu) : far);
     }
     return at;
   }

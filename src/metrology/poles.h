@@ -15,8 +15,8 @@ struct Pole {
 };
 
 /// The worst pole of an output within reach of its inputs: five standard uncertainties of normal
-/// ones, as seldom for t-distributions, the limits of others. Where the density is not zero, distance^-order
-/// has a mean for orders below 1 and a variance below 1/2 alone.
+/// ones, as seldom for t-distributions, the limits of others. Where the density is not zero,
+/// distance^-order has a mean for orders below 1 and a variance below 1/2 alone.
 ///
 /// From the inputs' values it goes to both ends along the direction in which each divisor, base of
 /// a negative power and cosine of a tangent changes most (correlations counted). Where a step

@@ -57,9 +57,9 @@ struct Case {
 };
 void expect(const std::vector<Case>& cases) {
   for (const Case& one : cases) {
-    SCOPED_TRACE(testing::Message() << one.equation << " at " << one.x.value << ", u "
-                                    << one.x.standard_uncertainty << ", degrees of freedom "
-                                    << one.x.degrees_of_freedom);
+    SCOPED_TRACE(testing::Message()
+                 << one.equation << " at " << one.x.value << ", u " << one.x.standard_uncertainty
+                 << ", degrees of freedom " << one.x.degrees_of_freedom);
     const TailMoments got = tail_moments(model_of({one.x}, one.equation), 0);
     EXPECT_EQ(got.mean, one.mean);
     EXPECT_EQ(got.variance, one.variance);
