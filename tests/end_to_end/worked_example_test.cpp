@@ -49,8 +49,7 @@ std::map<std::string, std::vector<std::string>> table_of_page() {
 void expect_rounds_to(const std::string& printed, double number) {
   const auto point = printed.find('.');
   const std::size_t decimals = point == printed.npos ? 0 : printed.size() - point - 1;
-  EXPECT_NEAR(std::stod(printed), number,
-              0.501 * std::pow(10.0, -static_cast<double>(decimals)));
+  EXPECT_NEAR(std::stod(printed), number, 0.501 * std::pow(10.0, -static_cast<double>(decimals)));
 }
 
 double number(const json::value& from, const char* name) {
@@ -58,10 +57,9 @@ double number(const json::value& from, const char* name) {
 }
 
 json::value cp_of_program() {
-  const Ended ended = windwright({"propagate",
-                                  SOURCE_FOLDER "/examples/saltmarsh-college/budget.toml",
-                                  "--json"},
-                                 scratch_folder("worked-example"));
+  const Ended ended =
+      windwright({"propagate", SOURCE_FOLDER "/examples/saltmarsh-college/budget.toml", "--json"},
+                 scratch_folder("worked-example"));
   EXPECT_EQ(ended.exit_code, 0) << ended.err;
   return base::json_from_text(ended.out, "stdout").at_pointer("/outputs/cp");
 }
@@ -108,9 +106,9 @@ TEST(WorkedExample, TextShowsTheProgramsNumbers) {
   };
   const json::value& of_trials = trials.at("interval_95_symmetric");
   const json::value& of_first = first.at("interval_95");
-  says(fmt::format("The Monte Carlo interval, {}, is {:.0f} % narrower than\nfirst order's {}:",
-                   ends(of_trials), 100.0 * (1.0 - width(of_trials) / width(of_first)),
-                   ends(of_first)));
+  says(fmt::format(
+      "The Monte Carlo interval, {}, is {:.0f} % narrower than\nfirst order's {}:", ends(of_trials),
+      100.0 * (1.0 - width(of_trials) / width(of_first)), ends(of_first)));
   double gusts = 0.0;
   double alone = 0.0;
   for (const json::value& line : cp.at("budget").as_array()) {
@@ -119,9 +117,10 @@ TEST(WorkedExample, TextShowsTheProgramsNumbers) {
     gusts += number(line, "share_pct") / 100.0;
     alone += std::pow(number(line, "contribution") / u, 2);
   }
-  says(fmt::format("together they bring {:.0f} % of the variance where uncorrelated\nthey would "
-                   "bring {:.0f} %",
-                   100.0 * gusts, 100.0 * alone / (1.0 - gusts + alone)));
+  says(
+      fmt::format("together they bring {:.0f} % of the variance where uncorrelated\nthey would "
+                  "bring {:.0f} %",
+                  100.0 * gusts, 100.0 * alone / (1.0 - gusts + alone)));
   EXPECT_FALSE(cp.at("first_order_validated").as_bool());
 }
 
@@ -130,8 +129,8 @@ TEST(WorkedExample, TextShowsTheProgramsNumbers) {
 TEST(WorkedExample, NumbersFollowByHand) {
   const auto rows = table_of_page();
   const std::map<std::string, double> powers{
-      {"pitot_factor", -1.5}, {"dp", -1.5}, {"U", 1.0}, {"I", 1.0}, {"voltage_gain", 1.0},
-      {"current_gain", 1.0},  {"R", -2.0}};
+      {"pitot_factor", -1.5}, {"dp", -1.5},          {"U", 1.0}, {"I", 1.0},
+      {"voltage_gain", 1.0},  {"current_gain", 1.0}, {"R", -2.0}};
   for (const auto& [input, power] : powers)
     expect_rounds_to(rows.at(input)[3], power);
   const auto u_pct = [](double u, double value) { return 100.0 * u / value; };
