@@ -1,10 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "analysis/results.h"
+#include "base/errors.h"
 #include "base/json.h"
 #include "bench/bench.h"
 #include "campaign/campaign.h"
 #include "campaign/conductor.h"
 #include "cli/ask_person.h"
+#include "cli/enter_in_catalogue.h"
 #include "cli/run_products.h"
 #include "cli/stop_on_signal.h"
 #include "cli/verbs.h"
@@ -37,6 +39,7 @@ struct Request {
   std::string bench;
   std::string into;
   std::string reason;
+  std::string catalogue;
   bool resume = false;
   bool real_time = false;
   bool json = false;
@@ -176,9 +179,20 @@ int run_conduct(const Request& request) {
   const campaign::Campaign campaign = campaign::campaign_from_file(request.campaign, other_bench);
   const bench::Bench bench = bench::bench_from_file(campaign.bench_file);
   const fs::path into = request.into.empty() ? new_run_folder(campaign) : fs::path(request.into);
-  const campaign::Outcome outcome = conduct(request, into, campaign, bench);
-  if (outcome.ending != campaign::Ending::complete) return tell_ending(request, into, outcome);
-  return tell_results(request, into);
+  const auto enter = [&] { enter_in_catalogue(request.catalogue, campaign.bench_file, into); };
+  try {
+    const campaign::Outcome outcome = conduct(request, into, campaign, bench);
+    const bool complete = outcome.ending == campaign::Ending::complete;
+    const int code = complete ? tell_results(request, into) : tell_ending(request, into, outcome);
+    enter();
+    return code;
+  } catch (const base::DeviceFault&) {
+    enter();  // the points before it
+    throw;
+  } catch (const base::DiskFault&) {
+    enter();
+    throw;
+  }
 }
 
 }  // namespace
@@ -198,6 +212,9 @@ void add_conduct(CLI::App& program, int& exit_code) {
   verb->add_option(
       "--reason", request->reason,
       "why to go on though the bench is not ready, or to reset a trip; it is reported");
+  verb->add_option("--catalogue", request->catalogue,
+                   "enter it in this catalogue: a file, or postgresql://...; else in that of the "
+                   "bench's folder, if it has one; 'none'");
   verb->add_flag("--real-time", request->real_time, "simulate no faster than a real bench runs");
   verb->add_flag("--json", request->json, "one JSON document on stdout");
   verb->footer(

@@ -46,11 +46,12 @@ void run_export(const Request& request) {
   for (const std::string& remark : exported.remarks)
     fmt::print(stderr, "{}\n", remark);
   if (request.json) {
-    fmt::print("{}", base::json_text(json::object{{"exported", request.into},
-                                                  {"rows", exported.rows},
-                                                  {"columns", json::value_from(exported.columns)},
-                                                  {"gaps", exported.gaps},
-                                                  {"remarks", json::value_from(exported.remarks)}}));
+    fmt::print("{}",
+               base::json_text(json::object{{"exported", request.into},
+                                            {"rows", exported.rows},
+                                            {"columns", json::value_from(exported.columns)},
+                                            {"gaps", exported.gaps},
+                                            {"remarks", json::value_from(exported.remarks)}}));
   } else {
     fmt::print("{}: {} rows of {} columns, {} gaps\n", request.into, exported.rows,
                exported.columns.size(), exported.gaps);

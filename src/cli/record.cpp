@@ -8,6 +8,7 @@
 #include "bench/bench.h"
 #include "bench/certificates.h"
 #include "cli/ask_person.h"
+#include "cli/enter_in_catalogue.h"
 #include "cli/option_values.h"
 #include "cli/stop_on_signal.h"
 #include "cli/verbs.h"
@@ -45,6 +46,7 @@ struct Request {
   std::string bench;
   double seconds = 0.0;
   std::string into;
+  std::string catalogue;
   std::vector<std::string> settings;
   std::string trigger;
   std::optional<double> rising;
@@ -246,8 +248,20 @@ int run_record(const Request& request) {
       ask_person);
   const SafeAtTheEnd safe(*device, !request.settings.empty());
   command(*device, bench, request.settings);
-  return request.trigger.empty() ? record_all(request, bench, *device, live, stop.token())
-                                 : capture(request, bench, *device, live, stop.token());
+  const auto enter = [&] { enter_in_catalogue(request.catalogue, bench.file, request.into); };
+  try {
+    const int code = request.trigger.empty()
+                         ? record_all(request, bench, *device, live, stop.token())
+                         : capture(request, bench, *device, live, stop.token());
+    enter();
+    return code;
+  } catch (const base::DeviceFault&) {
+    enter();  // what came before it
+    throw;
+  } catch (const base::DiskFault&) {
+    enter();
+    throw;
+  }
 }
 
 }  // namespace
@@ -281,6 +295,9 @@ void add_record(CLI::App& program, int& exit_code) {
       ->needs(trigger)
       ->check(CLI::Range(0.0, 600.0))
       ->capture_default_str();
+  verb->add_option("--catalogue", request->catalogue,
+                   "enter it in this catalogue: a file, or postgresql://...; else in that of the "
+                   "bench's folder, if it has one; 'none'");
   verb->add_flag("--real-time", request->real_time,
                  "simulate or replay no faster than a real bench");
   verb->add_flag("--json", request->json, "one JSON document on stdout");

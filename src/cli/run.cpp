@@ -37,6 +37,7 @@ int run(int argc, const char* const* argv) {
   add_serve_device(program, exit_code);
   add_record(program, exit_code);
   add_view(program, exit_code);
+  add_catalogue(program, exit_code);
   add_export(program, exit_code);
   add_import(program, exit_code);
   add_ready(program, exit_code);

@@ -27,6 +27,7 @@ void add_simulate(CLI::App& program, int& exit_code);
 void add_serve_device(CLI::App& program, int& exit_code);
 void add_record(CLI::App& program, int& exit_code);
 void add_view(CLI::App& program, int& exit_code);
+void add_catalogue(CLI::App& program, int& exit_code);
 void add_export(CLI::App& program, int& exit_code);
 void add_import(CLI::App& program, int& exit_code);
 void add_ready(CLI::App& program, int& exit_code);

@@ -70,12 +70,12 @@ Scale scale_of(double lowest, double step, double steps) {
 CountGrid counted(std::span<const double> values, double range, const Scale& scale) {
   const double steps = std::round(range * scale.counts_per_unit);
   const int bits = std::max(fewest_bits, static_cast<int>(std::floor(std::log2(steps + 0.5))) + 1);
-  CountGrid grid{.converter = {.lower_V = -0.5, .upper_V = std::ldexp(1.0, bits) - 0.5,
-                               .bits = bits},
-                 .counts = {},
-                 .offset = scale.offset,
-                 .counts_per_unit = scale.counts_per_unit,
-                 .largest_difference = 0.0};
+  CountGrid grid{
+      .converter = {.lower_V = -0.5, .upper_V = std::ldexp(1.0, bits) - 0.5, .bits = bits},
+      .counts = {},
+      .offset = scale.offset,
+      .counts_per_unit = scale.counts_per_unit,
+      .largest_difference = 0.0};
   for (const double value : values) {
     const double count =
         std::clamp(std::round(value * scale.counts_per_unit + scale.offset), 0.0, steps);

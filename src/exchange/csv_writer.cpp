@@ -21,13 +21,13 @@ namespace {
 class CsvWriter final : public TableWriter {
  public:
   CsvWriter(const std::filesystem::path& file, const TableHead& head) : file_(file) {
-    std::string text = fmt::format("# {}, from {}\n# start_utc: {}\n# sample_rate_hz: {}\n# unit: ",
-                                   head.title, head.source, base::utc_text(head.start),
-                                   base::number_text(head.sample_rate_hz));
+    std::string text = fmt::format(
+        "# {}, from {}\n# start_utc: {}\n# sample_rate_hz: {}\n# unit: ", head.title, head.source,
+        base::utc_text(head.start), base::number_text(head.sample_rate_hz));
     std::string names;
     for (std::size_t i = 0; i < head.columns.size(); ++i) {
-      text += fmt::format("{}{} = {}", i == 0 ? "" : ", ", head.columns[i].name,
-                          head.columns[i].unit);
+      text +=
+          fmt::format("{}{} = {}", i == 0 ? "" : ", ", head.columns[i].name, head.columns[i].unit);
       names += (i == 0 ? "" : ",") + head.columns[i].name;
     }
     text += '\n';

@@ -55,8 +55,7 @@ std::vector<Source> sources_of(const recording::Recording& recording,
   std::vector<Source> sources;
   for (const std::string& channel :
        request.channels.empty() ? recording.channels() : request.channels) {
-    Source source{
-        .channel = channel, .note = recording.note(channel), .certificate = std::nullopt};
+    Source source{.channel = channel, .note = recording.note(channel), .certificate = std::nullopt};
     if (!source.note.certificate.empty()) {
       source.certificate = metrology::certificate_from_text(
           source.note.certificate,
@@ -112,9 +111,9 @@ TableHead head_of(const recording::Recording& recording, const std::vector<Stret
     head.rows += stretches[i].count;
     if (i == 0) continue;
     const Stretch& before = stretches[i - 1];
-    head.gaps.push_back({.at_s = static_cast<double>(stretches[i].device_first) /
-                                 recording.sample_rate_hz(),
-                         .samples = stretches[i].device_first - before.device_first - before.count});
+    head.gaps.push_back(
+        {.at_s = static_cast<double>(stretches[i].device_first) / recording.sample_rate_hz(),
+         .samples = stretches[i].device_first - before.device_first - before.count});
   }
   return head;
 }
@@ -157,13 +156,13 @@ void write_samples(const recording::Recording& recording, const std::vector<Sour
 struct Figure {
   const char* word;
   const char* cell_method;
-  double analysis::ViewBin::*value;
+  double analysis::ViewBin::* value;
 };
-constexpr Figure figures[] = {{"min", "time: minimum", &analysis::ViewBin::lowest},
-                              {"max", "time: maximum", &analysis::ViewBin::highest},
-                              {"mean", "time: mean", &analysis::ViewBin::mean},
-                              {"deviation", "time: standard_deviation",
-                               &analysis::ViewBin::deviation}};
+constexpr Figure figures[] = {
+    {"min", "time: minimum", &analysis::ViewBin::lowest},
+    {"max", "time: maximum", &analysis::ViewBin::highest},
+    {"mean", "time: mean", &analysis::ViewBin::mean},
+    {"deviation", "time: standard_deviation", &analysis::ViewBin::deviation}};
 
 // Everything at once: there are few.
 std::vector<std::vector<double>> bins_of(const ExportRequest& request,
@@ -255,8 +254,8 @@ Exported export_recording(const ExportRequest& request) {
     exported.columns.push_back(column.name);
   for (const Source& source : sources) {
     if (!source.certificate)
-      exported.remarks.push_back(fmt::format("{} had no certificate: {} is in volts",
-                                             source.channel, source.name()));
+      exported.remarks.push_back(
+          fmt::format("{} had no certificate: {} is in volts", source.channel, source.name()));
   }
   return exported;
 }

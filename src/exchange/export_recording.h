@@ -12,7 +12,7 @@ namespace windwright::exchange {
 /// A window of a recording as values for other programs.
 struct ExportRequest {
   std::filesystem::path file;
-  std::filesystem::path into;         // new; .csv, .nc (netCDF-4) or .mat (MAT-file of level 5)
+  std::filesystem::path into;  // new; .csv, .nc (netCDF-4) or .mat (MAT-file of level 5)
   std::vector<std::string> channels = {};  // empty: all
   double from_s = -std::numeric_limits<double>::infinity();
   double to_s = std::numeric_limits<double>::infinity();

@@ -63,9 +63,9 @@ Clock clock_of(const base::Table& table) {
     const double steps = (time_s[row] - time_s[row - 1]) / usual_s;
     const double whole = std::round(steps);
     if (whole < 1.0 || std::abs(steps - whole) > uneven) {
-      throw base::BadInput(table.place(row), fmt::format("time_s is {}", time_s[row]),
-                           fmt::format("a whole number of steps of {:g} s after the row before",
-                                       usual_s));
+      throw base::BadInput(
+          table.place(row), fmt::format("time_s is {}", time_s[row]),
+          fmt::format("a whole number of steps of {:g} s after the row before", usual_s));
     }
     clock.steps.push_back(clock.steps.back() + static_cast<std::int64_t>(whole));
   }

@@ -12,16 +12,16 @@
 namespace windwright::exchange {
 
 struct ImportRequest {
-  std::filesystem::path file;  // CSV
-  std::filesystem::path into;  // recording, new
+  std::filesystem::path file;               // CSV
+  std::filesystem::path into;               // recording, new
   std::optional<base::UtcTime> start = {};  // of time_s = 0; else the file's comment start_utc
 };
 
 struct ImportedChannel {
   std::string name;
   std::string unit;
-  int bits;    // of the converter made for it
-  double step;  // between its counts
+  int bits;                   // of the converter made for it
+  double step;                // between its counts
   double largest_difference;  // between a value in the file and in the recording
 };
 
@@ -37,8 +37,8 @@ struct Imported {
 /// channel, units from `# unit: NAME = UNIT, ...` comments, else from the names' suffixes. Steps of
 /// time are even to a quarter; longer ones, near a whole number of steps, are gaps.
 ///
-/// A recording holds counts: each channel gets a converter made for its values (`count_grid`), and a
-/// certificate that turns its counts back into them and states no uncertainty.
+/// A recording holds counts: each channel gets a converter made for its values (`count_grid`), and
+/// a certificate that turns its counts back into them and states no uncertainty.
 /// @throws BadInput   with file and line: not a table, no time, uneven time, a name that is no
 ///                    word, a unit that is none or contradicts the name; `into` exists
 /// @throws DiskFault  it could not be written

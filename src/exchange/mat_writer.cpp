@@ -66,9 +66,9 @@ std::string array_head(std::uint32_t kind, std::int64_t rows, std::int64_t colum
 
 std::string doubles(const std::string& name, std::span<const double> values) {
   const std::string_view bytes(reinterpret_cast<const char*>(values.data()), values.size_bytes());
-  return element(mi_matrix, array_head(double_class, static_cast<std::int64_t>(values.size()), 1,
-                                       name) +
-                                element(mi_double, bytes));
+  return element(mi_matrix,
+                 array_head(double_class, static_cast<std::int64_t>(values.size()), 1, name) +
+                     element(mi_double, bytes));
 }
 
 // UTF-8 to code units of UTF-16; what is no UTF-8 becomes U+FFFD.
@@ -118,8 +118,8 @@ std::string structure(const std::string& name,
   std::string length;
   put(length, mi_int32 | (4U << 16U));
   put(length, static_cast<std::uint32_t>(name_bytes));
-  return element(mi_matrix, array_head(struct_class, 1, 1, name) + length +
-                                element(mi_int8, names) + values);
+  return element(mi_matrix,
+                 array_head(struct_class, 1, 1, name) + length + element(mi_int8, names) + values);
 }
 
 std::string file_head(const TableHead& head) {

@@ -66,7 +66,8 @@ NetcdfFile::NetcdfFile(const std::filesystem::path& file, const std::vector<Attr
   const Handle list = owned(H5Pcreate(H5P_FILE_CREATE), file, "make");
   require(H5Pset_link_creation_order(list.get(), H5P_CRT_ORDER_TRACKED | H5P_CRT_ORDER_INDEXED),
           file, "make");
-  file_->file = owned(H5Fcreate(file.c_str(), H5F_ACC_TRUNC, list.get(), H5P_DEFAULT), file, "make");
+  file_->file =
+      owned(H5Fcreate(file.c_str(), H5F_ACC_TRUNC, list.get(), H5P_DEFAULT), file, "make");
   put_all(file_->file.get(), attributes, file);
 }
 

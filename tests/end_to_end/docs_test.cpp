@@ -87,6 +87,16 @@ TEST(Docs, ExchangeRunsAsWritten) {
   EXPECT_NE(text_of(folder / "out.txt").find("sample 312: 15.214"), std::string::npos);
 }
 
+TEST(Docs, CatalogueRunsAsWritten) {
+  const fs::path folder = scratch_folder("docs-catalogue");
+  run_page(folder, "catalogue.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");
+  const std::string out = text_of(folder / "out.txt");
+  EXPECT_NE(out.find("The hinge of the guard squeaked"), std::string::npos) << out;
+  EXPECT_NE(out.find("2 entries looked at, 0 of other computers not; 0 disagreements"),
+            std::string::npos)
+      << out;
+}
+
 TEST(Docs, BenchRunsAsWritten) {
   const fs::path folder = scratch_folder("docs-bench");
   run_page(folder, "bench.md", "export PATH=\"$PWD/build/release/bin:$PATH\"\n");

@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: Apache-2.0
-"""Kills recordings at random moments; each file has to open here and in h5py, with all but its last second.
+"""Kills recordings at random moments; each file has to open here and in h5py, with all but its last second, and the
+catalogue of the bench's folder has to agree with the files.
 
 killed_recording.py PROGRAM SOURCE_FOLDER SCRATCH_FOLDER [KILLS]     needs python3-h5py
 
@@ -79,11 +80,36 @@ def judge(bench, victim, rate):
     return missing
 
 
+def check_catalogue(bench, names):
+    """What was killed is not entered, or as it is; it can be entered."""
+    for wanted in ([], names):
+        for name in wanted:
+            bench.run("catalogue", "add", name)
+        told = json.loads(bench.run("catalogue", "check", "--json"))
+        need(told["disagreements"] == [], f"agreement: {told}")
+    need(not any(path.endswith(name) for path in told["not_entered"] for name in names), f"entered by hand: {told}")
+
+
+def kill_while_it_enters(bench, moments, kills):
+    """Recordings so short that the kill meets the catalogue too. Gives how many had come to be entered."""
+    for i in range(kills):
+        process = subprocess.Popen([bench.program, "record", "bench.toml", "--seconds", "0.2", "--into", f"short-{i}.h5"],
+                                   cwd=bench.folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        time.sleep(moments.uniform(0.0, 0.4))
+        process.kill()
+        process.wait()
+    told = json.loads(bench.run("catalogue", "check", "--json"))
+    need(told["disagreements"] == [], f"agreement after kills while it was written: {told}")
+    return told["entries"]
+
+
 def main():
     bench = Bench(*sys.argv[1:4])
     kills = int(sys.argv[4]) if len(sys.argv) > 4 else 10
     rate = tomllib.loads((bench.folder / "bench.toml").read_text())["bench"]["sample_rate_hz"]
     moments = random.Random(20260302)
+    bench.run("record", "bench.toml", "--seconds", "1", "--into", "whole.h5", "--catalogue", "catalogue.sqlite")
+    entered = kill_while_it_enters(bench, moments, kills)
     missing, none, done = [], 0, 0
     while done < kills:
         lot = min(AT_ONCE, kills - done)
@@ -103,11 +129,16 @@ def main():
                 none += 1
             else:
                 missing.append(lost)
+        check_catalogue(bench, [v.file.name for v in dead if v.file.exists()])
+        for victim in dead:
             for left in bench.folder.glob(victim.file.name + "*"):
                 os.unlink(left)
+        (bench.folder / "catalogue.sqlite").unlink()
+        bench.run("catalogue", "add", "whole.h5", "--catalogue", "catalogue.sqlite")
         done += lot
     need(missing, "a recording that had begun")
-    print(f"{kills} kills: {none} before there was a recording, else at most {max(missing):.3f} s missing")
+    print(f"{kills} kills: {none} before there was a recording, else at most {max(missing):.3f} s missing; "
+          f"of {kills} short ones {entered - 1} were entered; the catalogue agrees")
 
 
 main()

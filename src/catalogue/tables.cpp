@@ -1,0 +1,154 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "catalogue/tables.h"
+
+#include "base/errors.h"
+#include "catalogue/schema.h"
+#include "catalogue/words.h"
+
+#include <fmt/format.h>
+#include <soci/postgresql/soci-postgresql.h>
+#include <soci/soci.h>
+#include <soci/sqlite3/soci-sqlite3.h>
+#include <unistd.h>
+
+#include <array>
+#include <cstdint>
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace windwright::catalogue {
+
+namespace {
+
+namespace fs = std::filesystem;
+using soci::into;
+using soci::use;
+
+constexpr int first_with_words = 2;
+
+bool is_server(const std::string& location) {
+  return location.starts_with("postgresql://") || location.starts_with("postgres://");
+}
+
+std::string this_host() {
+  std::array<char, 256> name{};
+  gethostname(name.data(), name.size() - 1);
+  return name.data();
+}
+
+}  // namespace
+
+Catalogue::Tables::Tables(const std::string& where, bool may_create)
+    : location(where), dialect(is_server(where) ? Dialect::postgresql : Dialect::sqlite) {
+  if (dialect == Dialect::sqlite) {
+    if (!fs::is_regular_file(location) && (!may_create || fs::exists(location))) {
+      throw base::BadInput(location, "is no catalogue",
+                           "a catalogue's file, which `windwright catalogue add` makes, or "
+                           "postgresql://USER@HOST/DATABASE");
+    }
+    const fs::path file = fs::weakly_canonical(fs::absolute(location));
+    folder = file.parent_path();
+  }
+  try {
+    if (dialect == Dialect::sqlite) {
+      session.open(soci::sqlite3, fmt::format("db=\"{}\" timeout=10", location));
+    } else {
+      session.open(soci::postgresql, location);
+      session << "SET client_min_messages = warning";
+    }
+    words = full_text(dialect);
+    migrate();
+  } catch (const soci::soci_error& error) {
+    throw base::BadInput(location,
+                         fmt::format("cannot be opened as a catalogue ({})", error.what()),
+                         "a catalogue's file, or postgresql://USER@HOST/DATABASE of a server that "
+                         "runs");
+  }
+}
+
+void Catalogue::Tables::fail(const std::string& why) const {
+  throw base::DiskFault(location, fmt::format("the catalogue cannot be used ({})", why),
+                        "check the disk or the server");
+}
+
+void Catalogue::Tables::migrate() {
+  soci::transaction whole(session);
+  session << "CREATE TABLE IF NOT EXISTS catalogue_schema (number INTEGER NOT NULL)";
+  if (dialect == Dialect::postgresql) {
+    // Two servers that start together: the second waits here and finds nothing to do.
+    session << "LOCK TABLE catalogue_schema IN EXCLUSIVE MODE";
+  }
+  int now = 0;
+  session << "SELECT COALESCE(MAX(number), 0) FROM catalogue_schema", into(now);
+  if (now > newest_schema) {
+    throw base::BadInput(
+        location, fmt::format("is a catalogue of schema {}, made by a newer windwright", now),
+        fmt::format("a windwright that knows it; this one knows {}", newest_schema));
+  }
+  for (int number = now + 1; number <= newest_schema; ++number) {
+    for (const std::string& statement : migration(number, dialect))
+      session << statement;
+    session << "INSERT INTO catalogue_schema (number) VALUES (:number)", use(number);
+  }
+  if (now > 0 && now < first_with_words) {
+    std::vector<long long> entries;
+    long long id = 0;
+    soci::statement rows = (session.prepare << "SELECT id FROM entries", into(id));
+    rows.execute();
+    while (rows.fetch())
+      entries.push_back(id);
+    for (const long long entry : entries)
+      index(entry);
+  }
+  whole.commit();
+}
+
+Catalogue::Tables::Place Catalogue::Tables::place_of(const fs::path& absolute) const {
+  if (!folder.empty()) {
+    const fs::path inside = absolute.lexically_relative(folder);
+    if (!inside.empty() && *inside.begin() != "..") return {.host = {}, .path = inside.string()};
+  }
+  return {.host = this_host(), .path = absolute.string()};
+}
+
+fs::path Catalogue::Tables::path_of(const std::string& host, const std::string& path) const {
+  return host.empty() ? folder / path : fs::path(path);
+}
+
+bool Catalogue::Tables::is_here(const std::string& host) const {
+  return host.empty() || host == this_host();
+}
+
+std::optional<std::int64_t> Catalogue::Tables::id_of(const Place& place) {
+  long long id = 0;
+  session << "SELECT id FROM entries WHERE host = :host AND path = :path", into(id),
+      use(place.host), use(place.path);
+  return session.got_data() ? std::optional<std::int64_t>(id) : std::nullopt;
+}
+
+std::int64_t Catalogue::Tables::person(const std::string& name) {
+  long long id = 0;
+  session << "INSERT INTO people (name) VALUES (:name) ON CONFLICT (name) DO NOTHING", use(name);
+  session << "SELECT id FROM people WHERE name = :name", into(id), use(name);
+  return id;
+}
+
+void Catalogue::Tables::index(std::int64_t id) {
+  const auto number = static_cast<long long>(id);
+  std::string text;
+  session << "SELECT full_text FROM entries WHERE id = :id", into(text), use(number);
+  std::string note;
+  std::string author;
+  soci::indicator known = soci::i_ok;
+  soci::statement notes = (session.prepare << "SELECT note, name FROM notes LEFT JOIN people ON "
+                                              "people.id = person_id WHERE entry_id = :id",
+                           use(number), into(note), into(author, known));
+  notes.execute();
+  while (notes.fetch())
+    text += '\n' + note + '\n' + (known == soci::i_ok ? author : std::string());
+  words->put(session, id, words_of(text));
+}
+
+}  // namespace windwright::catalogue

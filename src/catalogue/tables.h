@@ -1,0 +1,56 @@
+// SPDX-License-Identifier: Apache-2.0
+// Inside the catalogue module only: the open database, and what its rows mean.
+#pragma once
+
+#include "catalogue/catalogue.h"
+#include "catalogue/full_text.h"
+#include "catalogue/schema.h"
+
+#include <soci/soci.h>
+
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <string>
+
+namespace windwright::catalogue {
+
+struct Catalogue::Tables {
+  /// @throws BadInput
+  Tables(const std::string& location, bool may_create);
+
+  std::string location;
+  Dialect dialect;
+  std::filesystem::path folder;  // of a catalogue file; else empty
+  soci::session session;
+  std::unique_ptr<FullText> words;
+
+  /// How a place is kept.
+  struct Place {
+    std::string host;
+    std::string path;
+  };
+  Place place_of(const std::filesystem::path& absolute) const;
+  std::filesystem::path path_of(const std::string& host, const std::string& path) const;
+  bool is_here(const std::string& host) const;
+
+  void migrate();
+  std::optional<std::int64_t> id_of(const Place& place);
+  std::int64_t person(const std::string& name);
+  /// The words of an entry and of its notes.
+  void index(std::int64_t id);
+
+  /// Does work whose failures are the database's. @throws DiskFault
+  template <typename Work>
+  auto in_words(Work work) {
+    try {
+      return work();
+    } catch (const soci::soci_error& error) {
+      fail(error.what());
+    }
+  }
+  [[noreturn]] void fail(const std::string& why) const;
+};
+
+}  // namespace windwright::catalogue
