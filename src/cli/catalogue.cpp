@@ -92,25 +92,75 @@ int add_all(const Request& request) {
   return done;
 }
 
+json::array notes_of(Catalogue& catalogue, const Listed& entry, bool quiet) {
+  json::array notes;
+  for (const catalogue::Note& note : catalogue.notes(entry.id)) {
+    notes.push_back(json::object{
+        {"time", base::utc_text(note.time)}, {"by", note.author}, {"text", note.text}});
+    if (!quiet)
+      fmt::print("      {} {}{}{}\n", base::utc_text(note.time).substr(0, 10), note.author,
+                 note.author.empty() ? "" : ": ", note.text);
+  }
+  return notes;
+}
+
 int list(const Request& request) {
   Catalogue catalogue = opened(request, false);
   json::array entries;
   for (const Listed& entry : catalogue.list()) {
     if (!request.json) print_line(entry);
     json::object object = object_of(entry);
-    json::array notes;
-    for (const catalogue::Note& note : catalogue.notes(entry.id)) {
-      notes.push_back(json::object{
-          {"time", base::utc_text(note.time)}, {"by", note.author}, {"text", note.text}});
-      if (!request.json)
-        fmt::print("      {} {}{}{}\n", base::utc_text(note.time).substr(0, 10), note.author,
-                   note.author.empty() ? "" : ": ", note.text);
-    }
-    object["notes"] = std::move(notes);
+    object["notes"] = notes_of(catalogue, entry, request.json);
     entries.push_back(std::move(object));
   }
   if (request.json)
     fmt::print("{}", base::json_text(json::object{{"entries", std::move(entries)}}));
+  return done;
+}
+
+Listed entry_at(Catalogue& catalogue, const std::string& path) {
+  const fs::path wanted = fs::weakly_canonical(fs::absolute(path));
+  for (Listed& entry : catalogue.list()) {
+    if (entry.path == wanted) return std::move(entry);
+  }
+  throw base::BadInput(path, "is not in the catalogue", "a run or recording that was added");
+}
+
+int show(const Request& request) {
+  Catalogue catalogue = opened(request, false);
+  const Listed entry = entry_at(catalogue, request.path);
+  json::object document = object_of(entry);
+  if (!request.json) print_line(entry);
+  json::array points;
+  for (const catalogue::PointNote& point : catalogue.points(entry.id)) {
+    points.push_back(json::object{{"number", point.number},
+                                  {"settings", point.settings},
+                                  {"start_utc", base::utc_text(point.start)},
+                                  {"settled", point.settled},
+                                  {"first_sample", point.first_sample},
+                                  {"samples", point.samples}});
+    if (!request.json)
+      fmt::print("      point {:<4} {}  {}{}\n", point.number,
+                 base::utc_text(point.start).substr(11, 8), point.settings,
+                 point.settled ? "" : " (not settled)");
+  }
+  json::array certificates;
+  for (const catalogue::CertificateNote& each : catalogue.certificates(entry.id)) {
+    certificates.push_back(json::object{{"channel", each.channel},
+                                        {"model", each.model},
+                                        {"date", base::utc_text(each.date)},
+                                        {"valid_until", base::utc_text(each.valid_until)},
+                                        {"standard", each.standard},
+                                        {"sha256", each.sha256}});
+    if (!request.json)
+      fmt::print("      {:<20} {:<14} {} to {}  {}\n", each.channel, each.model,
+                 base::utc_text(each.date).substr(0, 10),
+                 base::utc_text(each.valid_until).substr(0, 10), each.standard);
+  }
+  document["points_conducted"] = std::move(points);
+  document["certificates"] = std::move(certificates);
+  document["notes"] = notes_of(catalogue, entry, request.json);
+  if (request.json) fmt::print("{}", base::json_text(document));
   return done;
 }
 
@@ -191,6 +241,10 @@ void add_catalogue(CLI::App& program, int& exit_code) {
       ->add_option("PATH", request->paths, "run folders and recordings")
       ->required();
   add_job(*verb, "list", "All entries with their notes, newest first", request, {list, &exit_code});
+  add_job(*verb, "show", "One entry with its points, certificates and notes", request,
+          {show, &exit_code})
+      ->add_option("PATH", request->path, "run folder or recording")
+      ->required();
   add_job(*verb, "search", "Entries with all these words, or words that begin with them", request,
           {search, &exit_code})
       ->add_option("WORD", request->words, "words")

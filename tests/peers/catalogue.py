@@ -140,6 +140,11 @@ def scenario(bench, catalogue, ask):
     listed = run("list")["entries"]
     need([n["text"] for e in listed for n in e["notes"]] == [NOTE], f"the note stays: {listed}")
 
+    shown = run("show", "run")
+    need([p["number"] for p in shown["points_conducted"]] == [1, 2, 3, 4, 5, 6], f"its points: {shown}")
+    need("rheostat_ohm = 15" in [s for p in shown["points_conducted"] for s in p["settings"].split(", ")], "settings")
+    need({c["model"] for c in shown["certificates"]} == {"line"} and len(shown["certificates"]) == 9, "certificates")
+
     # What is in the tables, asked for without this program.
     recording = bench.folder / "run/recording.h5"
     digest = hashlib.sha256(recording.read_bytes()).hexdigest()
