@@ -7,6 +7,7 @@
 
 #include <cmath>
 #include <cstddef>
+#include <limits>
 #include <string>
 #include <vector>
 
@@ -110,11 +111,16 @@ std::string propagation_json(const ShownPropagation& shown) {
                                      {"second_order_check", validation(one.second_order_check)},
                                      {"budget", budget(one, shown.budget)}};
   }
-  bool variances = true;
-  for (const PropagatedOutput& one : result.outputs)
-    variances = variances && std::isfinite(one.monte_carlo.u);
+  // Null where one of both has no standard uncertainty.
+  std::vector<double> of_trials = result.monte_carlo.correlation;
+  for (std::size_t k = 0; k < of_trials.size(); ++k) {
+    for (const std::size_t o : {k / size, k % size}) {
+      if (!std::isfinite(result.outputs[o].monte_carlo.u))
+        of_trials[k] = std::numeric_limits<double>::quiet_NaN();
+    }
+  }
   const json::value correlation =
-      variances ? json::value(matrix(result.monte_carlo.correlation, size)) : json::value(nullptr);
+      of_trials.empty() ? json::value(nullptr) : json::value(matrix(of_trials, size));
   json::object document{{"title", shown.budget.title},
                         {"level_pct", 100.0 * shown.options.level},
                         {"seed", shown.options.seed},

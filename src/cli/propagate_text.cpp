@@ -88,8 +88,14 @@ std::string verdict(const PropagatedOutput& output) {
   return text + "  Where the last digit counts, state the Monte Carlo interval.\n";
 }
 
+// Where an equation has no derivative its inputs have neither sensitivity nor share.
+std::string or_none(double value, const char* format) {
+  return std::isfinite(value) ? fmt::format(fmt::runtime(format), value) : "none";
+}
+
 // In eighths of a letter.
 std::string bar(double share) {
+  if (!std::isfinite(share)) return {};
   constexpr std::size_t letters = 20;
   const auto eighths =
       static_cast<std::size_t>(std::lround(std::clamp(std::abs(share), 0.0, 1.0) * 8.0 * letters));
@@ -121,13 +127,14 @@ std::string budget_table(const PropagatedOutput& output, const metrology::Budget
   const double u = better_u(output);
   for (const InputShare& share : output.budget) {
     const metrology::UncertainInput& input = file.model.inputs[share.input];
-    text += fmt::format(
-        "  {:<{}} {:>12} {:>10.3g} {:>7} {:>12.4g} {:>12.3g} {:>8.0f} % {:>5.1f} % {}\n",
-        input.name, width, to_digits_of(input.value, input.standard_uncertainty),
-        input.standard_uncertainty, dof_text(input.degrees_of_freedom), share.sensitivity,
-        share.contribution,
-        u > 0.0 ? whole_zero(std::round(100.0 * (share.u_if_halved / u - 1.0))) : 0.0,
-        whole_zero(100.0 * share.share), bar(share.share));
+    const double halved =
+        u > 0.0 ? whole_zero(std::round(100.0 * (share.u_if_halved / u - 1.0))) : 0.0;
+    text += fmt::format("  {:<{}} {:>12} {:>10.3g} {:>7} {:>12} {:>12} {:>8} % {:>5} % {}\n",
+                        input.name, width, to_digits_of(input.value, input.standard_uncertainty),
+                        input.standard_uncertainty, dof_text(input.degrees_of_freedom),
+                        or_none(share.sensitivity, "{:.4g}"), or_none(share.contribution, "{:.3g}"),
+                        or_none(halved, "{:.0f}"),
+                        or_none(whole_zero(100.0 * share.share), "{:.1f}"), bar(share.share));
   }
   return text;
 }
@@ -154,8 +161,8 @@ std::string joint_text(const ShownPropagation& shown) {
       const bool exists = std::isfinite(result.outputs[i].monte_carlo.u) &&
                           std::isfinite(result.outputs[j].monte_carlo.u);
       text += fmt::format(
-          "  {}, {}: {:.3f}; {}\n", result.outputs[j].name, result.outputs[i].name,
-          result.correlation[i * size + j],
+          "  {}, {}: {}; {}\n", result.outputs[j].name, result.outputs[i].name,
+          or_none(result.correlation[i * size + j], "{:.3f}"),
           exists ? fmt::format("{:.3f}", result.monte_carlo.correlation[i * size + j]) : "none");
     }
   }

@@ -316,6 +316,26 @@ TEST(Propagate, StatesNoMomentThatTheTailsTakeAway) {
   }
 }
 
+// sqrt(|x|) has no derivative at 0, and 1/x no mean where x passes 0: what does not exist is said
+// to be none, of others all is there.
+TEST(Propagate, SaysNoneWhereThereIsNoDerivativeOrMoment) {
+  const fs::path folder = scratch_folder("propagate-none");
+  write_text(folder / "b.toml",
+             "schema = 1\n[output]\ny = \"sqrt(abs(x))\"\nz = \"x + 2\"\nw = \"3 * x\"\nq = "
+             "\"1 / (x + 0.1)\"\n[input.x]\nvalue = 0\ndistribution = \"rectangular\"\n"
+             "half_width = 0.5\n");
+  const Ended text = windwright({"propagate", "b.toml", "--trials", "10000"}, folder);
+  EXPECT_EQ(text.exit_code, 0) << text.err;
+  EXPECT_NE(text.out.find("y, z: none; "), text.out.npos) << text.out;
+  EXPECT_NE(text.out.find("z, q: -1.000; none"), text.out.npos) << text.out;
+  const Ended ended = windwright({"propagate", "b.toml", "--trials", "10000", "--json"}, folder);
+  const json::value got = base::json_from_text(ended.out, "stdout");
+  EXPECT_TRUE(got.at_pointer("/correlation/0/1").is_null());
+  EXPECT_TRUE(got.at_pointer("/correlation_monte_carlo/1/3").is_null());
+  EXPECT_NEAR(got.at_pointer("/correlation_monte_carlo/1/2").to_number<double>(), 1.0, 1e-9);
+  EXPECT_TRUE(got.at_pointer("/outputs/q/monte_carlo/u").is_null());
+}
+
 // Bachant, Wosnik, Gunawan and Neary, UNH RM2 tow tank experiment, figshare (2016), DOI
 // 10.6084/m9.figshare.1373899: each measured point's combined uncertainty from its scatter over n
 // revolutions and its systematic part (8 degrees of freedom), effective degrees of freedom, and
