@@ -85,17 +85,19 @@ struct EntryRow {
         complete(entry.complete ? 1 : 0) {}
 };
 
-constexpr const char* insert_entry =
+// One that others enter at the same time is there once.
+constexpr const char* put_entry =
     "INSERT INTO entries (kind, host, path, title, bench, operator_name, question, answer, "
     "software_version, start_utc, samples, sample_rate_hz, gaps, points, complete, full_text) "
     "VALUES (:kind, :host, :path, :title, :bench, :operator_name, :question, :answer, :version, "
-    ":start, :samples, :rate, :gaps, :points, :complete, :text)";
-constexpr const char* update_entry =
-    "UPDATE entries SET kind = :kind, host = :host, path = :path, title = :title, bench = :bench, "
-    "operator_name = :operator_name, question = :question, answer = :answer, "
-    "software_version = :version, start_utc = :start, samples = :samples, sample_rate_hz = :rate, "
-    "gaps = :gaps, points = :points, complete = :complete, full_text = :text "
-    "WHERE host = :host2 AND path = :path2";
+    ":start, :samples, :rate, :gaps, :points, :complete, :text) "
+    "ON CONFLICT (host, path) DO UPDATE SET kind = excluded.kind, title = excluded.title, "
+    "bench = excluded.bench, operator_name = excluded.operator_name, "
+    "question = excluded.question, answer = excluded.answer, "
+    "software_version = excluded.software_version, start_utc = excluded.start_utc, "
+    "samples = excluded.samples, sample_rate_hz = excluded.sample_rate_hz, "
+    "gaps = excluded.gaps, points = excluded.points, complete = excluded.complete, "
+    "full_text = excluded.full_text";
 
 }  // namespace
 
@@ -110,21 +112,13 @@ Catalogue Catalogue::open(const std::string& location, bool may_create) {
 std::int64_t Catalogue::add(const Entry& entry) {
   return tables_->in_words([&] {
     soci::session& session = tables_->session;
-    soci::transaction whole(session);
+    Whole whole(session, tables_->dialect);
     const Tables::Place place = tables_->place_of(entry.path);
     const EntryRow row(entry, place.host, place.path);
-    const bool known = tables_->id_of(place).has_value();
-    soci::details::prepare_temp_type values =
-        (session.prepare << (known ? update_entry : insert_entry), use(row.kind, "kind"),
-         use(row.host, "host"), use(row.path, "path"), use(entry.title, "title"),
-         use(entry.bench, "bench"), use(entry.operator_name, "operator_name"),
-         use(entry.question, "question"), use(entry.answer, "answer"),
-         use(entry.software_version, "version"), use(row.start, "start"),
-         use(row.samples, "samples"), use(entry.sample_rate_hz, "rate"), use(row.gaps, "gaps"),
-         use(row.points, "points"), use(row.complete, "complete"), use(entry.text, "text"));
-    if (known) values = (values, use(row.host, "host2"), use(row.path, "path2"));
-    soci::statement statement(values);
-    statement.execute(true);
+    session << put_entry, use(row.kind), use(row.host), use(row.path), use(entry.title),
+        use(entry.bench), use(entry.operator_name), use(entry.question), use(entry.answer),
+        use(entry.software_version), use(row.start), use(row.samples), use(entry.sample_rate_hz),
+        use(row.gaps), use(row.points), use(row.complete), use(entry.text);
     const std::int64_t id = tables_->id_of(place).value();
     put_parts(session, id, entry);
     if (!entry.operator_name.empty()) {
@@ -209,7 +203,7 @@ void Catalogue::note(const fs::path& path, const Note& note) {
                            fmt::format("is not in the catalogue {}", tables_->location),
                            "a run or recording that was added");
     }
-    soci::transaction whole(tables_->session);
+    Whole whole(tables_->session, tables_->dialect);
     const long long number = *id;
     const std::string time = base::utc_text(note.time);
     long long person = 0;

@@ -13,23 +13,23 @@ namespace {
 std::vector<std::string> tables(const char* identity) {
   return {
       fmt::format("CREATE TABLE entries (id {}, kind VARCHAR(16) NOT NULL, "
-                  "host VARCHAR(255) NOT NULL, path VARCHAR(1000) NOT NULL, "
-                  "title VARCHAR(1000) NOT NULL, bench VARCHAR(1000) NOT NULL, "
-                  "operator_name VARCHAR(255) NOT NULL, question VARCHAR(2000) NOT NULL, "
-                  "answer VARCHAR(2000) NOT NULL, software_version VARCHAR(64) NOT NULL, "
+                  "host VARCHAR(255) NOT NULL, path TEXT NOT NULL, "
+                  "title TEXT NOT NULL, bench TEXT NOT NULL, "
+                  "operator_name VARCHAR(255) NOT NULL, question TEXT NOT NULL, "
+                  "answer TEXT NOT NULL, software_version VARCHAR(64) NOT NULL, "
                   "start_utc VARCHAR(40) NOT NULL, samples BIGINT NOT NULL, "
                   "sample_rate_hz DOUBLE PRECISION NOT NULL, gaps BIGINT NOT NULL, "
                   "points INTEGER NOT NULL, complete INTEGER NOT NULL, full_text TEXT NOT NULL, "
                   "UNIQUE (host, path))",
                   identity),
       "CREATE TABLE files (entry_id BIGINT NOT NULL REFERENCES entries (id), "
-      "name VARCHAR(1000) NOT NULL, bytes BIGINT NOT NULL, sha256 VARCHAR(64) NOT NULL)",
+      "name TEXT NOT NULL, bytes BIGINT NOT NULL, sha256 VARCHAR(64) NOT NULL)",
       "CREATE TABLE points (entry_id BIGINT NOT NULL REFERENCES entries (id), "
-      "number INTEGER NOT NULL, settings VARCHAR(2000) NOT NULL, start_utc VARCHAR(40) NOT NULL, "
+      "number INTEGER NOT NULL, settings TEXT NOT NULL, start_utc VARCHAR(40) NOT NULL, "
       "settled INTEGER NOT NULL, first_sample BIGINT NOT NULL, samples BIGINT NOT NULL)",
       "CREATE TABLE certificates (entry_id BIGINT NOT NULL REFERENCES entries (id), "
       "channel VARCHAR(255) NOT NULL, model VARCHAR(64) NOT NULL, date_utc VARCHAR(40) NOT NULL, "
-      "valid_until_utc VARCHAR(40) NOT NULL, standard VARCHAR(1000) NOT NULL, "
+      "valid_until_utc VARCHAR(40) NOT NULL, standard TEXT NOT NULL, "
       "sha256 VARCHAR(64) NOT NULL)",
       fmt::format("CREATE TABLE people (id {}, name VARCHAR(255) NOT NULL UNIQUE)", identity),
       "CREATE TABLE took_part (entry_id BIGINT NOT NULL REFERENCES entries (id), "

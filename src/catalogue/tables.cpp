@@ -27,6 +27,7 @@ using soci::into;
 using soci::use;
 
 constexpr int first_with_words = 2;
+constexpr int migrating = 20'260'302;  // number of the lock, ours in a database
 
 bool is_server(const std::string& location) {
   return location.starts_with("postgresql://") || location.starts_with("postgres://");
@@ -73,20 +74,42 @@ void Catalogue::Tables::fail(const std::string& why) const {
                         "check the disk or the server");
 }
 
-void Catalogue::Tables::migrate() {
-  soci::transaction whole(session);
-  session << "CREATE TABLE IF NOT EXISTS catalogue_schema (number INTEGER NOT NULL)";
-  if (dialect == Dialect::postgresql) {
-    // Two servers that start together: the second waits here and finds nothing to do.
-    session << "LOCK TABLE catalogue_schema IN EXCLUSIVE MODE";
+Whole::~Whole() {
+  if (committed_) return;
+  try {
+    session_ << "ROLLBACK";
+  } catch (const soci::soci_error&) {
+    // The connection is gone, and with it what was begun.
   }
+}
+
+int Catalogue::Tables::schema() {
+  int there = 0;
+  session << (dialect == Dialect::sqlite
+                  ? "SELECT COUNT(*) FROM sqlite_master WHERE name = 'catalogue_schema'"
+                  : "SELECT COUNT(*) FROM pg_tables WHERE tablename = 'catalogue_schema' AND "
+                    "schemaname = ANY (current_schemas(false))"),
+      into(there);
+  if (there == 0) return 0;
   int now = 0;
   session << "SELECT COALESCE(MAX(number), 0) FROM catalogue_schema", into(now);
+  return now;
+}
+
+void Catalogue::Tables::migrate() {
+  if (schema() == newest_schema) return;
+  Whole whole(session, dialect);
+  if (dialect == Dialect::postgresql) {
+    // Two servers that start together: the second waits here and finds nothing to do.
+    session << fmt::format("SELECT pg_advisory_xact_lock({})", migrating);
+  }
+  const int now = schema();
   if (now > newest_schema) {
     throw base::BadInput(
         location, fmt::format("is a catalogue of schema {}, made by a newer windwright", now),
         fmt::format("a windwright that knows it; this one knows {}", newest_schema));
   }
+  if (now == 0) session << "CREATE TABLE IF NOT EXISTS catalogue_schema (number INTEGER NOT NULL)";
   for (int number = now + 1; number <= newest_schema; ++number) {
     for (const std::string& statement : migration(number, dialect))
       session << statement;

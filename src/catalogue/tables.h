@@ -16,6 +16,26 @@
 
 namespace windwright::catalogue {
 
+/// Whole or not at all. In a SQLite file it is the only one that writes from its beginning on: one
+/// that read first would be refused where another has begun to write.
+class Whole {
+ public:
+  Whole(soci::session& session, Dialect dialect) : session_(session) {
+    session_ << (dialect == Dialect::sqlite ? "BEGIN IMMEDIATE" : "BEGIN");
+  }
+  Whole(const Whole&) = delete;
+  Whole& operator=(const Whole&) = delete;
+  ~Whole();
+  void commit() {
+    session_ << "COMMIT";
+    committed_ = true;
+  }
+
+ private:
+  soci::session& session_;
+  bool committed_ = false;
+};
+
 struct Catalogue::Tables {
   /// @throws BadInput
   Tables(const std::string& location, bool may_create);
@@ -35,6 +55,7 @@ struct Catalogue::Tables {
   std::filesystem::path path_of(const std::string& host, const std::string& path) const;
   bool is_here(const std::string& host) const;
 
+  int schema();  // 0 where there are no tables yet
   void migrate();
   std::optional<std::int64_t> id_of(const Place& place);
   std::int64_t person(const std::string& name);

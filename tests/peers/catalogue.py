@@ -183,6 +183,23 @@ def by_themselves(bench, catalogue):
     need(told["not_entered"] == wanted and told["disagreements"] == [], f"what is not entered: {told}")
 
 
+def side_by_side(bench, catalogue):
+    """Eight programs at once, on a catalogue that none of them finds there."""
+    names = [f"copy-{i}.h5" for i in range(8)]
+    for name in names:
+        shutil.copyfile(bench.folder / "a.h5", bench.folder / name)
+    programs = [subprocess.Popen([bench.program, "catalogue", "add", name, "run", "--catalogue", catalogue],
+                                 cwd=bench.folder, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
+                for name in names]
+    for program in programs:
+        told = program.communicate(timeout=60)[1]
+        need(program.returncode == 0, f"an entry beside others: {told}")
+    told = json.loads(bench.run("catalogue", "list", "--catalogue", catalogue, "--json"))
+    need(sorted(pathlib.Path(e["path"]).name for e in told["entries"]) == sorted(names + ["run"]), f"each once: {told}")
+    for name in names:
+        (bench.folder / name).unlink()
+
+
 def sqlite_asks(file):
     def ask(statement):
         with sqlite3.connect(file) as connection:
@@ -198,9 +215,12 @@ def main():
         prepare(bench)
         file = bench.folder / "catalogue.sqlite"
         if wanted == "sqlite":
+            side_by_side(bench, str(bench.folder / "beside.sqlite"))
             scenario(bench, str(file), sqlite_asks(file))
             by_themselves(bench, str(file))
         else:
+            server.run("createdb", "-h", server.folder, "-U", "wind", "beside")
+            side_by_side(bench, server.url.replace("/wind?", "/beside?"))
             scenario(bench, server.url, server.ask)
             (bench.folder / "catalogue.url").write_text(server.url + "\n")
             by_themselves(bench, server.url)
