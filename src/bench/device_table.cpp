@@ -5,6 +5,7 @@
 #include "base/settings.h"
 #include "base/text.h"
 #include "bench/bench.h"
+#include "bench/iio_table.h"
 #include "bench/instrument_tables.h"
 #include "bench/modbus_table.h"
 #include "bench/mqtt_table.h"
@@ -43,6 +44,7 @@ DeviceDescription device_from_tables(const base::Settings& root, const Bench& be
   if (kind == "lines") return lines_device(root, *table);
   if (kind == "scpi") return scpi_device(root, *table);
   if (kind == "mqtt") return mqtt_device(root, *table, bench.file.parent_path());
+  if (kind == "iio") return iio_device(root, *table);
   pass_over_wiring(root);
   if (kind == "simulated") {
     if (table) pass_over(*table);
@@ -55,7 +57,7 @@ DeviceDescription device_from_tables(const base::Settings& root, const Bench& be
         .repeat = table->flag_or("repeat", false)};
   }
   const std::vector<std::string> kinds{"simulated", "replay", "modbus_tcp", "modbus_rtu",
-                                       "lines",     "scpi",   "mqtt"};
+                                       "lines",     "scpi",   "mqtt",       "iio"};
   throw base::BadInput(table->place("kind"), fmt::format("device kind '{}' is not known", kind),
                        base::either_of(kinds));
 }

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "bench/iio_table.h"
 #include "bench/instrument_tables.h"
 #include "bench/modbus_table.h"
 #include "bench/mqtt_table.h"
@@ -28,8 +29,9 @@ struct ReplayDevice {
 
 /// What the bench's channels and actuators are reached through: table [device] of bench.toml. One
 /// struct a kind; src/devices has the driver of each.
-using DeviceDescription = std::variant<SimulatedDevice, ReplayDevice, ModbusTcpDevice,
-                                       ModbusRtuDevice, LinesDevice, ScpiDevice, MqttDevice>;
+using DeviceDescription =
+    std::variant<SimulatedDevice, ReplayDevice, ModbusTcpDevice, ModbusRtuDevice, LinesDevice,
+                 ScpiDevice, MqttDevice, IioDevice>;
 
 /// Simulated where there is no table [device]. Paths are relative to the bench's folder. Where the
 /// device is simulated or a replay, [channel.device] and [actuator.device] are passed over, and so

@@ -1,11 +1,16 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "devices/device_clock.h"
 
+#include "base/errors.h"
+
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
 #include <limits>
 #include <optional>
+#include <string>
 
 namespace windwright::devices {
 namespace {
@@ -126,6 +131,22 @@ void DeviceClock::end_window(double host_s, double shortest_s) {
   window_begun_s_ = host_s;
   window_samples_ = 0;
   shortest_s_ = std::numeric_limits<double>::infinity();
+}
+
+void DeviceClock::require_rate(const std::string& device) const {
+  if (!wrong_rate_hz_) return;
+  throw base::DeviceFault(
+      device,
+      fmt::format("it takes {:.4g} samples a second by this computer's clock, and the bench's file "
+                  "says {:g}",
+                  *wrong_rate_hz_, sample_rate_hz_),
+      "sample_rate_hz, the counter's or time's column and unit, and lost samples");
+}
+
+std::string drift_remark(double drift_s) {
+  return fmt::format(
+      "the device's clock and this computer's have moved apart by {:.3g} s, the device {}",
+      std::abs(drift_s), drift_s > 0.0 ? "behind" : "ahead");
 }
 
 }  // namespace windwright::devices

@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <limits>
 #include <optional>
+#include <string>
 
 namespace windwright::devices {
 
@@ -31,8 +32,8 @@ class DeviceClock {
   /// @return  the count of the sample since the first, above the one before; nothing: the same
   ///          sample again, or not to be believed
   std::optional<std::int64_t> place(const LineStamp& stamp, double host_s);
-  /// A line that could not be read.
-  void dropped() { ++dropped_; }
+  /// A line that could not be read, or samples known to be lost.
+  void dropped(std::int64_t samples = 1) { dropped_ += samples; }
   /// The connection was made anew, or lines were thrown away unread.
   void interrupted() { interrupted_ = true; }
 
@@ -43,6 +44,8 @@ class DeviceClock {
   /// Nothing: as described. Samples a second by the host's clock where they were for some ten
   /// seconds more than 2 % away from what the bench's file says.
   std::optional<double> wrong_rate_hz() const { return wrong_rate_hz_; }
+  /// @throws DeviceFault  there is a wrong rate
+  void require_rate(const std::string& device) const;
 
  private:
   std::int64_t host_index(double host_s, double offset_s) const;
@@ -74,5 +77,8 @@ class DeviceClock {
   double last_slope_ = 0.0;
   std::optional<double> wrong_rate_hz_;
 };
+
+/// What is told of a drift of that size.
+std::string drift_remark(double drift_s);
 
 }  // namespace windwright::devices

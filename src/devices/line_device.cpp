@@ -118,17 +118,6 @@ bool LineDevice::take_line(const LineSplitter::Line& line) {
   return true;
 }
 
-void LineDevice::require_rate() const {
-  const auto rate_hz = device_clock_.wrong_rate_hz();
-  if (!rate_hz) return;
-  throw base::DeviceFault(
-      connection_.name(),
-      fmt::format("it takes {:.4g} samples a second by this computer's clock, and the bench's file "
-                  "says {:g}",
-                  *rate_hz, bench_.sample_rate_hz),
-      "sample_rate_hz, the counter's or time's column and unit, and lost lines");
-}
-
 // Waits for the next sample.
 void LineDevice::next_sample() {
   while (true) {
@@ -167,7 +156,7 @@ void LineDevice::read(bench::SampleBlock& block) {
     samples_.insert(samples_.end(), sample_.counts.begin(), sample_.counts.end());
     next_ = sample_.index + 1;
   }
-  require_rate();
+  device_clock_.require_rate(connection_.name());
   const double drift_s = device_clock_.drift_s();
   if (std::abs(drift_s) > std::abs(largest_drift_s_)) largest_drift_s_ = drift_s;
   block.first_sample = first;
@@ -205,11 +194,8 @@ std::vector<std::string> LineDevice::remarks() const {
     told.push_back(fmt::format(
         "{} lines with a counter or time that repeats or cannot be were left out", strange_lines_));
   }
-  if (std::abs(largest_drift_s_) > described_.longest_drift_s) {
-    told.push_back(fmt::format(
-        "the device's clock and this computer's have moved apart by {:.3g} s, the device {}",
-        std::abs(largest_drift_s_), largest_drift_s_ > 0.0 ? "behind" : "ahead"));
-  }
+  if (std::abs(largest_drift_s_) > described_.longest_drift_s)
+    told.push_back(drift_remark(largest_drift_s_));
   return told;
 }
 

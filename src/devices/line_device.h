@@ -59,7 +59,6 @@ class LineDevice final : public bench::Device {
   bool take_line(const LineSplitter::Line& line);
   void receive();
   void throw_away();
-  void require_rate() const;
 
   const bench::Bench& bench_;
   const bench::LinesDevice described_;

@@ -4,13 +4,16 @@
 #include "bench/bench.h"
 #include "bench/device_table.h"
 #include "devices/byte_stream.h"
+#include "devices/iio_stream.h"
 #include "devices/line_device.h"
 #include "devices/link.h"
 #include "devices/modbus_link.h"
 #include "devices/mqtt_link.h"
 #include "devices/polled_device.h"
 #include "devices/replay.h"
+#include "devices/sample_stream.h"
 #include "devices/scpi_link.h"
+#include "devices/streamed_device.h"
 #include "twin/simulated_bench.h"
 
 #include <fmt/format.h>
@@ -62,6 +65,17 @@ struct Open {
     };
     return polled(fmt::format("broker {}:{}", described.broker.host, described.broker.port),
                   connect, described.longest_outage_s);
+  }
+  std::unique_ptr<bench::Device> operator()(const bench::IioDevice& described) const {
+    const auto start = [&the_bench = bench, &described]() -> std::unique_ptr<SampleStream> {
+      return std::make_unique<IioStream>(the_bench, described);
+    };
+    return std::make_unique<StreamedDevice>(
+        bench, Streaming{.name = fmt::format("converter {} at {}", described.name, described.uri),
+                         .open = start,
+                         .ask = ask,
+                         .longest_outage_s = described.longest_outage_s,
+                         .longest_drift_s = described.longest_drift_s});
   }
 
   std::unique_ptr<bench::Device> polled(std::string name, Connect connect,

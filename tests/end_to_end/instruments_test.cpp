@@ -179,5 +179,69 @@ TEST(Instruments, LiveValuesFromABroker) {
   EXPECT_NEAR(mean("ac_current_A"), 2.5, 20.0 / 65536.0);
 }
 
+/// Runs `windwright record` beside a server that writes its port into the file `port`.
+/// @param arguments  of record; `server` is run in the folder
+int recorded_beside(const fs::path& folder, const std::string& server,
+                    const std::string& arguments) {
+  write_text(
+      folder / "run.sh",
+      server + " 2> server.err > server.out &\nserver=$!\n" +
+          "for i in $(seq 500); do [ -e port ] && break; sleep 0.02; done\n" +
+          "for i in $(seq 500); do (: < /dev/tcp/127.0.0.1/$(cat port)) 2> tcp.err && break; "
+          "sleep 0.02; done\n"
+          "sed -i \"s/PORT/$(cat port)/\" bench.toml\n" +
+          PROGRAM + " record bench.toml --into all.h5 --json " + arguments +
+          " > out.json 2> err\ncode=$?\nkill $server\nexit $code\n");
+  return std::system(("cd '" + folder.string() + "' && timeout 60 bash run.sh").c_str()) / 256;
+}
+
+TEST(Instruments, IndustrialIoOverTheNetwork) {
+  if (!has("python3")) GTEST_SKIP() << "needs the package python3";
+  const fs::path folder = bench_with("instruments-iio", "iio");
+  edit(folder / "bench.toml", "ip:192.0.2.40", "ip:127.0.0.1:PORT");
+  const fs::path peer = fs::path(SOURCE_FOLDER) / "tests/peers/iiod_peer.py";
+  const int code = recorded_beside(folder, "python3 " + peer.string() + " port commands",
+                                   "--seconds 1.5 --set load_selector=lamps --set fan_pct=12.5");
+  ASSERT_EQ(code, 0) << text_of(folder / "err") << text_of(folder / "server.err");
+  const json::value told = base::json_from_text(text_of(folder / "out.json"), "stdout");
+  EXPECT_EQ(told.at("samples").to_number<int>(), 150);
+  EXPECT_TRUE(told.at("remarks").as_array().empty()) << json::serialize(told);
+  EXPECT_EQ(text_of(folder / "commands"), "voltage1 2730\nvoltage0 512\nvoltage0 0\n");
+  // Channel k of the peer is k + 1 times its counter.
+  const auto rise = [&](const char* channel) {
+    const Ended ended =
+        windwright({"view", "all.h5", "--channel", channel, "--bins", "1000", "--json"}, folder);
+    const auto bins = base::json_from_text(ended.out, "stdout").at("bins").as_array();
+    return bins[50].at("mean").to_number<double>() - bins[10].at("mean").to_number<double>();
+  };
+  EXPECT_NEAR(rise("air_temperature_C"), 40.0 * 10.0 / 65536.0, 1e-9);
+  EXPECT_NEAR(rise("dc_voltage_V"), 6.0 * 40.0 * 10.0 / 65536.0, 1e-9);
+}
+
+// Debian's own server shows a converter that a file describes, which has no samples to give.
+TEST(Instruments, IndustrialIoThroughTheServerOfDebian) {
+  if (!fs::exists("/usr/sbin/iiod")) GTEST_SKIP() << "needs the package iiod";
+  const fs::path folder = bench_with("instruments-iiod", "iio");
+  edit(folder / "bench.toml", "ip:192.0.2.40", "ip:127.0.0.1:PORT\"\nlongest_outage_s = 1.0\n#");
+  const std::string server =
+      "[ -e port ] || python3 -c 'import socket; s = socket.socket(); s.bind((\"127.0.0.1\", 0)); "
+      "print(s.getsockname()[1])' > port\n"
+      "python3 " +
+      (fs::path(SOURCE_FOLDER) / "tests/peers/iiod_peer.py").string() +
+      " --context > context.xml\n/usr/sbin/iiod -u xml:context.xml -p $(cat port)";
+  EXPECT_EQ(recorded_beside(folder, server, "--seconds 1"), 3);
+  EXPECT_NE(text_of(folder / "err").find("it does not begin to sample"), std::string::npos)
+      << text_of(folder / "err");
+  fs::remove(folder / "all.h5");
+  edit(folder / "bench.toml", "device = { channel = \"voltage8\" }",
+       "device = { channel = \"voltage9\" }");
+  EXPECT_EQ(recorded_beside(folder, server, "--seconds 1"), 3);
+  EXPECT_NE(text_of(folder / "err")
+                .find("it has no scan channel 'voltage9': the names there are: "
+                      "voltage0, voltage1,"),
+            std::string::npos)
+      << text_of(folder / "err");
+}
+
 }  // namespace
 }  // namespace windwright::end_to_end

@@ -1,0 +1,169 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "devices/streamed_device.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+namespace windwright::devices {
+
+StreamedDevice::StreamedDevice(const bench::Bench& bench, Streaming streaming)
+    : bench_(bench),
+      longest_drift_s_(streaming.longest_drift_s),
+      device_clock_(order_alone_, bench.sample_rate_hz),
+      connection_(bench, instrument(std::move(streaming))),
+      begun_(connection_.clock().now()),
+      begun_utc_(base::host_now()),
+      last_start_(begun_utc_) {
+  samples_.reserve(static_cast<std::size_t>(bench.block_s * bench.sample_rate_hz + 1.0) *
+                   bench.channels.size());
+}
+
+Instrument StreamedDevice::instrument(Streaming streaming) {
+  return {.name = std::move(streaming.name),
+          .open =
+              [this, open = std::move(streaming.open)] {
+                stream_.reset();
+                stream_ = open();
+                device_clock_.interrupted();
+                timed_ = false;
+              },
+          .send =
+              [this](std::size_t actuator, double value) {
+                if (!stream_) throw LinkLost("the connection is away");
+                stream_->set(actuator, value);
+              },
+          .ask = std::move(streaming.ask),
+          .longest_outage_s = streaming.longest_outage_s,
+          .clock = std::move(streaming.clock)};
+}
+
+double StreamedDevice::host_s() const {
+  return std::chrono::duration<double>(connection_.clock().now() - begun_).count();
+}
+
+base::UtcTime StreamedDevice::now() const {
+  return begun_utc_ +
+         std::chrono::duration_cast<std::chrono::nanoseconds>(connection_.clock().now() - begun_);
+}
+
+// A leap of more than one and a half sample periods.
+void StreamedDevice::skip_lost(std::size_t sample) {
+  const std::int64_t time_ns = chunk_.time_ns[sample];
+  if (timed_) {
+    const double steps =
+        static_cast<double>(time_ns - last_time_ns_) * 1e-9 * bench_.sample_rate_hz;
+    const auto lost = steps > 1.5 ? std::llround(std::min(steps, 1e15)) - 1 : 0;
+    device_clock_.dropped(lost);
+    lost_by_time_ += lost;
+  }
+  last_time_ns_ = time_ns;
+  timed_ = true;
+}
+
+void StreamedDevice::receive() {
+  if (!stream_) throw LinkLost("closed when the bench was stopped");
+  stream_->read(chunk_);
+  read_ = 0;
+  const double received_s = host_s();
+  const std::size_t count = chunk_.counts.size() / bench_.channels.size();
+  places_.resize(count);
+  for (std::size_t i = 0; i < count; ++i) {
+    if (!chunk_.time_ns.empty()) skip_lost(i);
+    // Taken one after the other, the last of them at the latest now.
+    const double behind_s = static_cast<double>(count - 1 - i) / bench_.sample_rate_hz;
+    last_host_s_ = std::max(last_host_s_, received_s - behind_s);
+    places_[i] = *device_clock_.place({}, last_host_s_);
+  }
+}
+
+void StreamedDevice::next_chunk() {
+  while (true) {
+    try {
+      if (stale_) {
+        stale_ = false;
+        stream_.reset();
+        connection_.renew("started again after work at the bench");
+      }
+      receive();
+      connection_.seen();
+      return;
+    } catch (const LinkLost& lost) {
+      ++restarts_;
+      last_cause_ = lost.what();
+      connection_.renew(last_cause_);
+    }
+  }
+}
+
+void StreamedDevice::read(bench::SampleBlock& block) {
+  const auto wanted = std::llround(bench_.block_s * bench_.sample_rate_hz);
+  const std::size_t channels = bench_.channels.size();
+  samples_.clear();
+  if (stale_) read_ = places_.size();
+  std::int64_t first = next_;
+  bool gap_before = false;
+  while (next_ - first < wanted) {
+    if (read_ == places_.size()) next_chunk();
+    const std::int64_t place = places_[read_];
+    if (samples_.empty()) {
+      first = place;
+      gap_before = place != next_;
+    } else if (place != next_) {
+      break;
+    }
+    const auto* sample = chunk_.counts.data() + read_ * channels;
+    samples_.insert(samples_.end(), sample, sample + channels);
+    next_ = place + 1;
+    ++read_;
+  }
+  device_clock_.require_rate(connection_.name());
+  const double drift_s = device_clock_.drift_s();
+  if (std::abs(drift_s) > std::abs(largest_drift_s_)) largest_drift_s_ = drift_s;
+  block.first_sample = first;
+  block.start = std::max(
+      last_start_,
+      begun_utc_ + std::chrono::nanoseconds(std::llround(device_clock_.host_s(first) * 1e9)));
+  last_start_ = block.start;
+  block.gap_before = gap_before;
+  block.fill(samples_, channels);
+}
+
+void StreamedDevice::set(std::string_view actuator, double value) {
+  const bool by_hand = bench_.actuator(actuator).manual;
+  connection_.set(actuator, value);
+  stale_ = stale_ || by_hand;
+}
+
+void StreamedDevice::apply_known_input(std::string_view channel, double value) {
+  connection_.apply_known_input(channel, value);
+  stale_ = true;
+}
+
+void StreamedDevice::remove_known_input() {
+  connection_.remove_known_input();
+  stale_ = true;
+}
+
+std::vector<std::string> StreamedDevice::remarks() const {
+  std::vector<std::string> told;
+  if (restarts_ > 0) {
+    told.push_back(
+        fmt::format("the converter had to be started again {} time{}; the last because {}",
+                    restarts_, restarts_ == 1 ? "" : "s", last_cause_));
+  }
+  if (lost_by_time_ > 0)
+    told.push_back(fmt::format("by its time stamps the converter lost {} samples", lost_by_time_));
+  if (std::abs(largest_drift_s_) > longest_drift_s_) told.push_back(drift_remark(largest_drift_s_));
+  return told;
+}
+
+}  // namespace windwright::devices
