@@ -5,6 +5,7 @@
 #include "base/settings.h"
 #include "base/text.h"
 #include "bench/bench.h"
+#include "bench/comedi_table.h"
 #include "bench/iio_table.h"
 #include "bench/instrument_tables.h"
 #include "bench/modbus_table.h"
@@ -45,6 +46,7 @@ DeviceDescription device_from_tables(const base::Settings& root, const Bench& be
   if (kind == "scpi") return scpi_device(root, *table);
   if (kind == "mqtt") return mqtt_device(root, *table, bench.file.parent_path());
   if (kind == "iio") return iio_device(root, *table);
+  if (kind == "comedi") return comedi_device(root, *table);
   pass_over_wiring(root);
   if (kind == "simulated") {
     if (table) pass_over(*table);
@@ -56,8 +58,8 @@ DeviceDescription device_from_tables(const base::Settings& root, const Bench& be
                          .lexically_normal(),
         .repeat = table->flag_or("repeat", false)};
   }
-  const std::vector<std::string> kinds{"simulated", "replay", "modbus_tcp", "modbus_rtu",
-                                       "lines",     "scpi",   "mqtt",       "iio"};
+  const std::vector<std::string> kinds{"simulated", "replay", "modbus_tcp", "modbus_rtu", "lines",
+                                       "scpi",      "mqtt",   "iio",        "comedi"};
   throw base::BadInput(table->place("kind"), fmt::format("device kind '{}' is not known", kind),
                        base::either_of(kinds));
 }

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "bench/comedi_table.h"
 #include "bench/iio_table.h"
 #include "bench/instrument_tables.h"
 #include "bench/modbus_table.h"
@@ -31,7 +32,7 @@ struct ReplayDevice {
 /// struct a kind; src/devices has the driver of each.
 using DeviceDescription =
     std::variant<SimulatedDevice, ReplayDevice, ModbusTcpDevice, ModbusRtuDevice, LinesDevice,
-                 ScpiDevice, MqttDevice, IioDevice>;
+                 ScpiDevice, MqttDevice, IioDevice, ComediDevice>;
 
 /// Simulated where there is no table [device]. Paths are relative to the bench's folder. Where the
 /// device is simulated or a replay, [channel.device] and [actuator.device] are passed over, and so

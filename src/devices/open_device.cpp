@@ -4,6 +4,8 @@
 #include "bench/bench.h"
 #include "bench/device_table.h"
 #include "devices/byte_stream.h"
+#include "devices/comedi_board.h"
+#include "devices/comedi_stream.h"
 #include "devices/iio_stream.h"
 #include "devices/line_device.h"
 #include "devices/link.h"
@@ -70,9 +72,23 @@ struct Open {
     const auto start = [&the_bench = bench, &described]() -> std::unique_ptr<SampleStream> {
       return std::make_unique<IioStream>(the_bench, described);
     };
+    return streamed(fmt::format("converter {} at {}", described.name, described.uri), start,
+                    described);
+  }
+  std::unique_ptr<bench::Device> operator()(const bench::ComediDevice& described) const {
+    const auto start = [&the_bench = bench, &described]() -> std::unique_ptr<SampleStream> {
+      return std::make_unique<ComediStream>(the_bench, described,
+                                            open_comedi_board(described.file));
+    };
+    return streamed("board at " + described.file, start, described);
+  }
+
+  template <typename Described>
+  std::unique_ptr<bench::Device> streamed(std::string name, OpenSamples start,
+                                          const Described& described) const {
     return std::make_unique<StreamedDevice>(
-        bench, Streaming{.name = fmt::format("converter {} at {}", described.name, described.uri),
-                         .open = start,
+        bench, Streaming{.name = std::move(name),
+                         .open = std::move(start),
                          .ask = ask,
                          .longest_outage_s = described.longest_outage_s,
                          .longest_drift_s = described.longest_drift_s});

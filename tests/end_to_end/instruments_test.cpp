@@ -243,5 +243,17 @@ TEST(Instruments, IndustrialIoThroughTheServerOfDebian) {
       << text_of(folder / "err");
 }
 
+TEST(Instruments, WithoutABoardItSaysWhatToDo) {
+  const fs::path folder = bench_with("instruments-comedi", "comedi");
+  edit(folder / "bench.toml", "/dev/comedi0", "/dev/comedi-not-there");
+  const Ended ended =
+      windwright({"record", "bench.toml", "--seconds", "1", "--into", "all.h5"}, folder);
+  EXPECT_EQ(ended.exit_code, 3);
+  EXPECT_NE(ended.err.find("there is no /dev/comedi-not-there; load the board's kernel module"),
+            std::string::npos)
+      << ended.err;
+  EXPECT_FALSE(fs::exists(folder / "all.h5"));
+}
+
 }  // namespace
 }  // namespace windwright::end_to_end
