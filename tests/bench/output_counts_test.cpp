@@ -30,6 +30,7 @@ std::string refusal(const std::string& actuator, const std::string& device) {
 TEST(OutputCounts, AreTheNearestCount) {
   const auto fan = read("lowest = 0\nhighest = 100", "counts_per_unit = 40.95");
   EXPECT_EQ(count_for(fan, 0.0), 0);
+  EXPECT_EQ(count_for(fan, 12.5), 512);  // 511.875
   EXPECT_EQ(count_for(fan, 62.5), 2559);
   EXPECT_EQ(count_for(fan, 100.0), 4095);
   const auto bipolar =
