@@ -75,7 +75,8 @@ def main():
             while recorder.poll() is None:
                 time.sleep(1.0)
                 try:
-                    seconds = thread_seconds(recorder.pid)
+                    for name, spent in thread_seconds(recorder.pid).items():
+                        seconds[name] = max(spent, seconds.get(name, 0.0))  # at the end threads go one by one
                     memory.append((time.monotonic() - start, resident_bytes(recorder.pid)))
                 except (FileNotFoundError, ValueError):
                     break
@@ -83,7 +84,7 @@ def main():
         took = memory[-1][0]
         after = [size for at, size in memory if at > min(60.0, took / 2) and size > 0]
         growth = (max(after) - after[0]) / 1e6
-        share = seconds.get("recording", 0.0) / took
+        share = seconds["recording"] / took
         print(f"{minutes:g} min took {took:.1f} s; CPU seconds by thread: "
               + ", ".join(f"{name} {spent:.1f}" for name, spent in seconds.items()))
         print(f"recording thread: {100 * share:.1f} % of a core (below 50)")

@@ -36,6 +36,8 @@ namespace windwright::recording {
 namespace {
 
 constexpr hsize_t chunk_gaps = 64;
+constexpr std::size_t index_cache_bytes = std::size_t{1} << 18;
+constexpr int kept_bytes = 1 << 14;  // of each kind
 constexpr std::int64_t copied_at_once = 1 << 18;
 constexpr double chunk_s = 0.25;  // about; a flush writes the chunk that is being filled again
 constexpr std::int64_t shortest_chunk = 1024;
@@ -173,6 +175,20 @@ Recorder::File::File(const std::filesystem::path& at, std::filesystem::path wher
   silence_hdf5();
   const Handle access = owned(H5Pcreate(H5P_FILE_ACCESS), path, "open");
   require(H5Pset_libver_bounds(access.get(), H5F_LIBVER_LATEST, H5F_LIBVER_LATEST), path, "open");
+  // HDF5's cache of its own index would grow with the file: memory is to stay flat over days.
+  H5AC_cache_config_t cache{};
+  cache.version = H5AC__CURR_CACHE_CONFIG_VERSION;
+  require(H5Pget_mdc_config(access.get(), &cache), path, "open");
+  cache.set_initial_size = true;
+  cache.initial_size = cache.min_size = cache.max_size = index_cache_bytes;
+  cache.incr_mode = H5C_incr__off;
+  cache.flash_incr_mode = H5C_flash_incr__off;
+  cache.decr_mode = H5C_decr__off;
+  require(H5Pset_mdc_config(access.get(), &cache), path, "open");
+  // And so would what it keeps of memory that it has done with.
+  require(H5set_free_list_limits(kept_bytes, kept_bytes, kept_bytes, kept_bytes, kept_bytes,
+                                 kept_bytes),
+          path, "open");
   file = owned(H5Fcreate(at.c_str(), H5F_ACC_EXCL, H5P_DEFAULT, access.get()), path, "make");
   put_integer(file.get(), "schema", 1, path);
   put_text(file.get(), "title", layout.source.device, path);

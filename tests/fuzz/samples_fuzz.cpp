@@ -1,0 +1,16 @@
+// SPDX-License-Identifier: Apache-2.0
+// Samples of another recorder.
+#include "analysis/sample_record.h"
+#include "refuses.h"
+
+#include <cstddef>
+#include <cstdint>
+#include <string>
+#include <string_view>
+
+extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
+  using namespace windwright;
+  return takes_or_refuses(data, size, [](std::string_view bytes) {
+    static_cast<void>(analysis::samples_from_file(as_file(bytes, "fuzz_samples.csv")));
+  });
+}
