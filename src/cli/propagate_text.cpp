@@ -43,9 +43,14 @@ std::string answer_row(std::string_view name, const std::string& value, const st
   return fmt::format("  {:<14}{:>14}{:>12}{:>8}   {}\n", name, value, u, dof, interval);
 }
 
+// Where an equation has no derivative its inputs have neither sensitivity nor share.
+std::string or_none(double value, const char* format) {
+  return std::isfinite(value) ? fmt::format(fmt::runtime(format), value) : "none";
+}
+
 std::string series_row(std::string_view name, const metrology::SeriesResult& result) {
   if (!std::isfinite(result.u))
-    return answer_row(name, fmt::format("{:.6g}", result.value), "none", "", "no derivative here");
+    return answer_row(name, or_none(result.value, "{:.6g}"), "none", "", "no derivative here");
   return answer_row(
       name, to_digits_of(result.value, result.u), fmt::format("{:.2g}", result.u),
       dof_text(result.dof),
@@ -75,6 +80,8 @@ std::string verdict(const PropagatedOutput& output) {
     if (!check.validated && !check.open && check.agreed_digits > 0)
       word += fmt::format(" (yes to {} digit{} of u)", check.agreed_digits,
                           check.agreed_digits == 1 ? "" : "s");
+    if (!std::isfinite(check.low_difference) || !std::isfinite(check.high_difference))
+      return std::string("no: there is no interval to compare with Monte Carlo's");
     return fmt::format(
         "{}: the interval's ends differ by {:.2g} and {:.2g} from Monte Carlo's, "
         "tolerance {:.2g}",
@@ -86,11 +93,6 @@ std::string verdict(const PropagatedOutput& output) {
   if (output.second_order_check.validated)
     return text + "  Second order validated: " + check_text(output.second_order_check) + ".\n";
   return text + "  Where the last digit counts, state the Monte Carlo interval.\n";
-}
-
-// Where an equation has no derivative its inputs have neither sensitivity nor share.
-std::string or_none(double value, const char* format) {
-  return std::isfinite(value) ? fmt::format(fmt::runtime(format), value) : "none";
 }
 
 // In eighths of a letter.
@@ -129,12 +131,12 @@ std::string budget_table(const PropagatedOutput& output, const metrology::Budget
     const metrology::UncertainInput& input = file.model.inputs[share.input];
     const double halved =
         u > 0.0 ? whole_zero(std::round(100.0 * (share.u_if_halved / u - 1.0))) : 0.0;
-    text += fmt::format("  {:<{}} {:>12} {:>10.3g} {:>7} {:>12} {:>12} {:>8} % {:>5} % {}\n",
+    text += fmt::format("  {:<{}} {:>12} {:>10.3g} {:>7} {:>12} {:>12} {:>10} {:>7} {}\n",
                         input.name, width, to_digits_of(input.value, input.standard_uncertainty),
                         input.standard_uncertainty, dof_text(input.degrees_of_freedom),
                         or_none(share.sensitivity, "{:.4g}"), or_none(share.contribution, "{:.3g}"),
-                        or_none(halved, "{:.0f}"),
-                        or_none(whole_zero(100.0 * share.share), "{:.1f}"), bar(share.share));
+                        or_none(halved, "{:.0f} %"),
+                        or_none(whole_zero(100.0 * share.share), "{:.1f} %"), bar(share.share));
   }
   return text;
 }

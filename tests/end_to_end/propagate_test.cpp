@@ -327,6 +327,8 @@ TEST(Propagate, SaysNoneWhereThereIsNoDerivativeOrMoment) {
   const Ended text = windwright({"propagate", "b.toml", "--trials", "10000"}, folder);
   EXPECT_EQ(text.exit_code, 0) << text.err;
   EXPECT_NE(text.out.find("y, z: none; "), text.out.npos) << text.out;
+  for (const char* never : {"nan", "inf", "none %"})
+    EXPECT_EQ(text.out.find(never), text.out.npos) << never << text.out;
   EXPECT_NE(text.out.find("z, q: -1.000; none"), text.out.npos) << text.out;
   const Ended ended = windwright({"propagate", "b.toml", "--trials", "10000", "--json"}, folder);
   const json::value got = base::json_from_text(ended.out, "stdout");
