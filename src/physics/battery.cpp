@@ -30,30 +30,32 @@ double excess_K(double temperature_K) {
   return std::clamp(temperature_K, 223.15, 373.15) - reference_K;
 }
 
-/// One cell's open-circuit voltage at the reference temperature, its slope and its integral from 0.
+/// One cell's open-circuit voltage at the reference temperature, and its slope.
 struct CurvePoint {
   double voltage_V;
   double slope_V;
-  double integral_V;
 };
 
-CurvePoint inside(const OpenCircuitCurve& c, double s) {
-  const double knee = c.knee_V * std::exp(-s / c.knee_width);
-  const double rise = c.rise_V * std::exp(-(1.0 - s) / c.rise_width);
-  const double rise_at_0 = c.rise_V * std::exp(-1.0 / c.rise_width);
-  return {.voltage_V = c.level_V + c.slope_V * s - knee + rise,
-          .slope_V = c.slope_V + knee / c.knee_width + rise / c.rise_width,
-          .integral_V = s * (c.level_V + 0.5 * c.slope_V * s) + (knee - c.knee_V) * c.knee_width +
-                        (rise - rise_at_0) * c.rise_width};
+/// The curve goes on straight beyond empty and full.
+CurvePoint curve_at(const OpenCircuitCurve& c, double s) {
+  const double end = std::clamp(s, 0.0, 1.0);
+  const double knee = c.knee_V * std::exp(-end / c.knee_width);
+  const double rise = c.rise_V * std::exp(-(1.0 - end) / c.rise_width);
+  const double slope_V = c.slope_V + knee / c.knee_width + rise / c.rise_width;
+  return {.voltage_V = c.level_V + c.slope_V * end - knee + rise + (s - end) * slope_V,
+          .slope_V = slope_V};
 }
 
-CurvePoint curve_at(const OpenCircuitCurve& curve, double s) {
+/// Its integral from 0.
+double integral_V(const OpenCircuitCurve& c, double s) {
   const double end = std::clamp(s, 0.0, 1.0);
-  CurvePoint point = inside(curve, end);
+  const double knee = c.knee_V * std::expm1(-end / c.knee_width);
+  const double rise =
+      c.rise_V * (std::exp(-(1.0 - end) / c.rise_width) - std::exp(-1.0 / c.rise_width));
   const double beyond = s - end;
-  point.integral_V += beyond * (point.voltage_V + 0.5 * beyond * point.slope_V);
-  point.voltage_V += beyond * point.slope_V;
-  return point;
+  const CurvePoint at_end = curve_at(c, end);
+  return end * (c.level_V + 0.5 * c.slope_V * end) + knee * c.knee_width + rise * c.rise_width +
+         beyond * (at_end.voltage_V + 0.5 * beyond * at_end.slope_V);
 }
 
 /// What the equations need of the state, worked out once.
@@ -87,12 +89,13 @@ double diffusion_ohm(const Battery& battery) {
 }
 
 /// Current through the diffusion resistance.
-double diffusion_current_A(const Battery& battery, const Levels& levels, double diffusion_V) {
+/// @param warmth  conductances over those at the reference temperature
+double diffusion_current_A(const Battery& battery, const Levels& levels, double warmth,
+                           double diffusion_V) {
   const double a = std::clamp(levels.available, 0.0, 1.0);
   const double share =
       diffusion_V < 0.0 ? (1.0 - a) / (1.0 - a + battery.charge_polarisation * a) : 1.0;
-  return diffusion_V * share * std::exp(-battery.resistance_K1 * levels.excess_K) /
-         diffusion_ohm(battery);
+  return diffusion_V * share * warmth / diffusion_ohm(battery);
 }
 
 double self_discharge_s1(const Battery& battery, double excess) {
@@ -202,6 +205,11 @@ double open_circuit_V(const Battery& battery, const BatteryState& state) {
                           battery.open_circuit_V_K * levels.excess_K);
 }
 
+double open_circuit_V(const Battery& battery, const BatteryPoint& point) {
+  return battery.cells *
+         (point.enthalpy_available_V + battery.open_circuit_V_K * (reference_K + point.excess_K));
+}
+
 double open_circuit_slope_V(const Battery& battery, double state_of_charge) {
   return battery.cells * curve_at(battery.open_circuit, state_of_charge).slope_V;
 }
@@ -211,7 +219,7 @@ double stored_energy_J(const Battery& battery, const BatteryState& state) {
   const double share = levels.tanks.available_share;
   const double entropy_V = reference_K * battery.open_circuit_V_K;
   const auto energy_V = [&](double level) {
-    return curve_at(battery.open_circuit, level).integral_V - entropy_V * level;
+    return integral_V(battery.open_circuit, level) - entropy_V * level;
   };
   return battery.cells * levels.tanks.charge_A_s *
              (share * energy_V(levels.available) + (1.0 - share) * energy_V(levels.bound)) +
@@ -225,6 +233,7 @@ BatteryPoint battery_point(const Battery& battery, const BatteryState& state) {
                         state.temperature_K),
           "the sum of the state", state.available_A_s + state.bound_A_s, "finite");
   const Levels levels = levels_of(battery, state);
+  const double warmth = std::exp(-battery.resistance_K1 * levels.excess_K);
   const double gassing_exponent =
       battery.gassing_K1 * levels.excess_K - battery.gassing_V / battery.gassing_slope_V;
   return {.state = state,
@@ -233,9 +242,8 @@ BatteryPoint battery_point(const Battery& battery, const BatteryState& state) {
           .excess_K = levels.excess_K,
           .enthalpy_available_V = enthalpy_V(battery, levels.available),
           .enthalpy_bound_V = enthalpy_V(battery, levels.bound),
-          .conductance_S = std::exp(-battery.resistance_K1 * levels.excess_K) /
-                           (battery.cells * battery.cell_resistance_ohm),
-          .diffusion_current_A = diffusion_current_A(battery, levels, state.diffusion_V),
+          .conductance_S = warmth / (battery.cells * battery.cell_resistance_ohm),
+          .diffusion_current_A = diffusion_current_A(battery, levels, warmth, state.diffusion_V),
           .exchange_A = exchange_current_A(levels.tanks, {state.available_A_s, state.bound_A_s}),
           .self_discharge_s1 = self_discharge_s1(battery, levels.excess_K),
           .gassing_exponent = gassing_exponent,
@@ -249,7 +257,7 @@ BatteryFlow battery_flow(const Battery& battery, const BatteryPoint& point,
   const BatteryState& state = point.state;
   const double cells = battery.cells;
   const double entropic_V = battery.open_circuit_V_K * (reference_K + point.excess_K);
-  const double open_V = cells * (point.enthalpy_available_V + entropic_V);
+  const double open_V = open_circuit_V(battery, point);
   const double drive_V = open_V - state.diffusion_V - terminal_voltage_V;
   const Branch branch = main_branch(battery, point, drive_V);
   const Branch gassing = gassing_branch(battery, point, terminal_voltage_V);

@@ -129,6 +129,7 @@ double state_of_charge(const Battery& battery, const BatteryState& state);
 
 /// Of the whole battery, as the available tank stands: after a rest, as the state of charge stands.
 double open_circuit_V(const Battery& battery, const BatteryState& state);
+double open_circuit_V(const Battery& battery, const BatteryPoint& point);
 
 /// Its slope over the state of charge, of the whole battery.
 double open_circuit_slope_V(const Battery& battery, double state_of_charge);

@@ -44,7 +44,7 @@ BridgeCircuit circuit_at(double s, double c) {
   // c = X / (X + balance R s)
   const double reactance = c * balance * s;
   const double resistance = 1.0 - c;
-  const double impedance = std::hypot(reactance, resistance);
+  const double impedance = std::sqrt(reactance * reactance + resistance * resistance);
   return {.emf_peak_V = 1.0,
           .resistance_ohm = resistance / impedance,
           .reactance_ohm = reactance / impedance,

@@ -118,7 +118,7 @@ DcTotal averaged_dc(std::span<const SwitchedLoad> loads, double voltage_V,
     const SwitchedLoad& each = loads[i];
     DcFlow& flow = memory.dc_flows[i];
     if (!each.on) {
-      flow = off(each, room_temperature_K);
+      if (!memory.idle_stand) flow = off(each, room_temperature_K);
     } else if (const auto* lamp = std::get_if<LedLamp>(&each.load)) {
       flow = led_settled_dc_flow(*lamp, voltage_V);
     } else {

@@ -15,6 +15,7 @@ namespace windwright::physics {
 /// not depend on it, but for where the search of the bus voltage begins; `forget` takes that away.
 struct ChainMemory {
   double near_V = 0.0;               // the last bus voltage; 0: begin at the battery's own
+  bool idle_stand = false;           // dc_flows of loads that are off are of this same state
   std::vector<DcFlow> dc_flows;      // (DC loads), of the last flow
   std::vector<AcFlow> ac_flows;      // (AC loads)
   std::vector<AcFlow> led_flows;     // (AC loads), of an LED lamp at led_supply

@@ -293,6 +293,7 @@ struct Search {
       flow.mains = mains_charger_flow(*chain.mains_charger, positions.mains, bus_V);
     flow.dump_current_A = dump_S * bus_V;
     flow.dc = averaged_dc(point.dc_loads, bus_V, point.room_temperature_K, memory);
+    memory.idle_stand = true;
     fill_ac(chain, positions, point, memory, flow);
     return {.current_A = flow.source.charge_current_A + flow.battery.current_A +
                          flow.mains.current_A - flow.dump_current_A - flow.dc.current_A -
@@ -335,7 +336,7 @@ Balance balance_from(double start_V, double highest_V, Search& search, ChainFlow
 Balance balance_of(const ElectricalChain& chain, const BatteryState& battery, Search& search,
                    ChainFlow& flow) {
   const double highest_V = highest_cell_V * chain.battery.cells;
-  double own_V = open_circuit_V(chain.battery, battery) - battery.diffusion_V;
+  double own_V = open_circuit_V(chain.battery, search.battery) - battery.diffusion_V;
   if (!(own_V > 0.0 && own_V < highest_V)) own_V = 0.2 * highest_V;
   const double near_V = search.memory.near_V;
   if (!(near_V > 0.0 && near_V < highest_V)) return balance_from(own_V, highest_V, search, flow);
@@ -391,7 +392,9 @@ ChainFlow electrical_flow(const ElectricalChain& chain, const ChainPositions& po
                 .battery = battery_point(chain.battery, point.battery),
                 .memory = memory};
   ChainFlow flow{};
+  memory.idle_stand = false;
   const Balance at = balance_of(chain, point.battery, search, flow);
+  memory.idle_stand = false;
   const Excess& excess = at.excess;
   flow.converged = at.found && at.voltage_V <= (1.0 - 1e-9) * highest_cell_V * chain.battery.cells;
   if (chain.controller.source == SourceControl::tracker) {

@@ -31,7 +31,9 @@ struct Source {
   double resistance_ohm;    // one phase with its diode
   double reactance_ohm;
 
-  double short_circuit_A() const { return emf_peak_V / std::hypot(resistance_ohm, reactance_ohm); }
+  double short_circuit_A() const {
+    return emf_peak_V / std::sqrt(resistance_ohm * resistance_ohm + reactance_ohm * reactance_ohm);
+  }
   SmoothBridge smooth(double current_A) const {
     return {.emf_peak_V = emf_peak_V,
             .resistance_ohm = resistance_ohm,
@@ -201,7 +203,8 @@ VoltageLoad healthy_on_voltage(const Generator& generator, const Source& source,
   const double line_V = sqrt3 * source.emf_peak_V;
   const double across_V = dc_voltage_V + 2.0 * generator.diode_drop_V;
   if (across_V < line_V) {
-    const double impedance_ohm = std::hypot(source.resistance_ohm, source.reactance_ohm);
+    const double impedance_ohm = std::sqrt(source.resistance_ohm * source.resistance_ohm +
+                                           source.reactance_ohm * source.reactance_ohm);
     const BridgeMeans means = bridge_means({.voltage = across_V / line_V,
                                             .resistance = source.resistance_ohm / impedance_ohm,
                                             .reactance = source.reactance_ohm / impedance_ohm});
