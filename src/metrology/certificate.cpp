@@ -178,7 +178,7 @@ void take_u_reading(Certificate& certificate, const Readings& readings) {
 // inputs stand half an arch apart, and a reading has part in the two next to it, as cosine and sine
 // of its place between them: the variance is the same everywhere, the correlation falls from 1 to
 // 0 over half to a whole arch.
-void add_residual(const Certificate& certificate, const Curve& curve, double reading, double gain,
+void add_residual(const Certificate& certificate, const Curve& curve, double reading,
                   Estimate& estimate) {
   const auto& [low, high] = certificate.reference_range;
   const auto steps = static_cast<double>(2 * (certificate.fit.coefficients.size() + 1));
@@ -186,7 +186,7 @@ void add_residual(const Certificate& certificate, const Curve& curve, double rea
   const double place = std::clamp(share, 0.0, 1.0) * steps;
   const double before = std::min(std::floor(place), steps - 1.0);
   const double angle = 0.5 * std::numbers::pi * (place - before);
-  const double u = gain * certificate.lack_of_fit * curve.value_per_residual(reading);
+  const double u = certificate.lack_of_fit * curve.value_per_residual(reading);
   const auto dof = static_cast<double>(certificate.fit.degrees_of_freedom);
   const auto add = [&](double number, double part) {
     add_if_any(estimate, fmt::format("{}:residual-{:.0f}", certificate.channel, number),
@@ -196,9 +196,9 @@ void add_residual(const Certificate& certificate, const Curve& curve, double rea
   add(before + 1.0, std::sin(angle));
 }
 
-// Value and systematic parts without field adjustment; without the residual it leaves out the drift
-// too, which an adjustment does not take away either.
-Estimate certified(const Certificate& certificate, double reading, bool with_residual) {
+// Value and systematic parts without field adjustment, and without drift, which an adjustment does
+// not take away.
+Estimate certified(const Certificate& certificate, double reading) {
   const Curve curve(certificate);
   const double value = curve.value(reading);
   const Fit& fit = certificate.fit;
@@ -218,9 +218,7 @@ Estimate certified(const Certificate& certificate, double reading, bool with_res
   add_if_any(estimate, certificate.channel + ":standard", {certificate.standard.u, known});
   add_if_any(estimate, certificate.channel + ":standard-relative",
              {certificate.standard.u_relative * value, known});
-  if (!with_residual) return estimate;
-  add_residual(certificate, curve, reading, 1.0, estimate);
-  add_if_any(estimate, certificate.channel + ":drift", {certificate.u_drift, known});
+  add_residual(certificate, curve, reading, estimate);
   return estimate;
 }
 
@@ -329,17 +327,18 @@ double reading_of(const Certificate& certificate, double reference) {
 }
 
 Estimate estimate_of(const Certificate& certificate, double reading) {
-  if (!certificate.adjustment) return certified(certificate, reading, true);
-  // What all three have from the calibration cancels as far as it is the same for them.
-  const auto& [a, b] = certificate.adjustment->points;
   const std::string& name = certificate.channel;
-  const Estimate low(a.reference, {{name + ":field-a", {a.u, known}}});
-  const Estimate high(b.reference, {{name + ":field-b", {b.u, known}}});
-  const Estimate at_low = certified(certificate, a.reading, false);
-  const Estimate at_high = certified(certificate, b.reading, false);
-  Estimate estimate =
-      low + (certified(certificate, reading, false) - at_low) * (high - low) / (at_high - at_low);
-  add_residual(certificate, Curve(certificate), reading, field_gain(certificate).gain, estimate);
+  Estimate estimate = certified(certificate, reading);
+  if (certificate.adjustment) {
+    // What all three have from the calibration cancels as far as it is the same for them; what the
+    // curve does not follow is none at the two points and grows beyond them.
+    const auto& [a, b] = certificate.adjustment->points;
+    const Estimate low(a.reference, {{name + ":field-a", {a.u, known}}});
+    const Estimate high(b.reference, {{name + ":field-b", {b.u, known}}});
+    const Estimate at_low = certified(certificate, a.reading);
+    const Estimate at_high = certified(certificate, b.reading);
+    estimate = low + (estimate - at_low) * (high - low) / (at_high - at_low);
+  }
   add_if_any(estimate, name + ":drift", {certificate.u_drift, known});
   return estimate;
 }

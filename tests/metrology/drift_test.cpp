@@ -175,5 +175,31 @@ TEST(FieldAdjustment, MakesBothPointsRight) {
   EXPECT_NEAR(values[0], after.value(), 1e-12);
 }
 
+// Of a line with a lack of fit u: none at the two points; at the upper end, 8/3 of the way between
+// them, sqrt(1 + (5/3)^2 + (8/3)^2) u, for the three readings share no arch (by hand).
+TEST(FieldAdjustment, LeavesNoLackOfFitAtItsPointsAndMoreBeyondThem) {
+  Certificate certificate = calibrate(blank("2025-03-01"), readings(0.5).readings, "test");
+  certificate.lack_of_fit = 0.5;
+  const auto [low, high] = certificate.reading_range;
+  const auto at = [&](double share) { return low + share * (high - low); };
+  const auto residual_u = [&](double reading) {
+    double variance = 0.0;
+    const Estimate estimate = estimate_of(certificate, reading);
+    for (const auto& [name, part] : estimate.contributions()) {
+      if (name.find(":residual") != std::string::npos) variance += part.u * part.u;
+    }
+    return std::sqrt(variance);
+  };
+  const double u = residual_u(at(1.0));
+  ASSERT_GT(u, 0.1);
+  certificate.adjustment =
+      FieldAdjustment{.points = {{at(0.2), value_of(certificate, at(0.2)), 0.0},
+                                 {at(0.5), value_of(certificate, at(0.5)), 0.0}},
+                      .date = certificate.date};
+  EXPECT_NEAR(residual_u(at(0.2)), 0.0, 1e-9);
+  EXPECT_NEAR(residual_u(at(0.5)), 0.0, 1e-9);
+  EXPECT_NEAR(residual_u(at(1.0)), std::sqrt(1.0 + 25.0 / 9.0 + 64.0 / 9.0) * u, 1e-9 * u);
+}
+
 }  // namespace
 }  // namespace windwright::metrology
