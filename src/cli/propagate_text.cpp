@@ -146,6 +146,7 @@ std::string advice(const PropagatedOutput& output, const metrology::BudgetFile& 
   const double u = better_u(output);
   const auto best = std::ranges::min_element(output.budget, {}, &InputShare::u_if_halved);
   if (!(u > 0.0) || best == output.budget.end() || !(best->u_if_halved < u)) return {};
+  if (!std::isfinite(output.monte_carlo.u)) return {};  // there is no u(y) to improve
   return fmt::format(
       "  Improve first: {}. With half its standard uncertainty, u({}) falls from {:.2g} to {:.2g} "
       "(by {:.0f} %).\n",
