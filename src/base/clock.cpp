@@ -17,6 +17,14 @@ using std::chrono::hours;
 using std::chrono::milliseconds;
 using std::chrono::minutes;
 
+namespace {
+
+// Nanoseconds in 64 bits reach from 1678 to 2262.
+constexpr int first_year = 1700;
+constexpr int last_year = 2200;
+
+}  // namespace
+
 UtcTime host_now() {
   return std::chrono::time_point_cast<std::chrono::nanoseconds>(std::chrono::system_clock::now());
 }
@@ -48,8 +56,8 @@ UtcTime utc_from_text(std::string_view text, std::string_view where) {
   const bool date_only = fields == 3 && body.size() == 10;
   const std::chrono::year_month_day date{std::chrono::year(year), std::chrono::month(month),
                                          std::chrono::day(day)};
-  if (!(whole || date_only) || !date.ok() || hour < 0 || hour > 23 || minute < 0 || minute > 59 ||
-      !(second >= 0.0 && second < 60.0)) {
+  if (!(whole || date_only) || !date.ok() || year < first_year || year > last_year || hour < 0 ||
+      hour > 23 || minute < 0 || minute > 59 || !(second >= 0.0 && second < 60.0)) {
     throw BadInput(where, fmt::format("'{}' is not a date", text),
                    "UTC such as 2026-03-02 or 2026-03-02T09:00:00Z");
   }
