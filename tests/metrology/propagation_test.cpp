@@ -8,6 +8,7 @@
 #include "metrology/monte_carlo.h"
 #include "metrology/series_propagation.h"
 #include "metrology/tail_moments.h"
+#include "metrology/typed_model.h"
 
 #include <gtest/gtest.h>
 
@@ -21,22 +22,6 @@
 
 namespace windwright::metrology {
 namespace {
-
-MeasurementModel model_of(const std::vector<UncertainInput>& inputs, const std::string& equation,
-                          const std::vector<StatedCorrelation>& correlations = {}) {
-  MeasurementModel model;
-  model.inputs = inputs;
-  EquationNames names;
-  for (const UncertainInput& input : inputs)
-    names.inputs.push_back(input.name);
-  model.outputs = {"y"};
-  model.equations = {equation};
-  model.places = {"budget.toml:3"};
-  const std::vector<Equation> equations{{.name = "y", .text = equation, .where = "budget.toml:3"}};
-  model.program = compiled(equations, 1, names);
-  model.groups = groups_of(inputs, correlations);
-  return model;
-}
 
 UncertainInput normal(const std::string& name, double value, double u,
                       double dof = std::numeric_limits<double>::infinity()) {

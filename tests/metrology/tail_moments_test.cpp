@@ -8,6 +8,7 @@
 #include "metrology/equation.h"
 #include "metrology/measurement_model.h"
 #include "metrology/propagation.h"
+#include "metrology/typed_model.h"
 #include "metrology/uncertain_input.h"
 
 #include <gtest/gtest.h>
@@ -31,22 +32,6 @@ UncertainInput bounded(double value, double half_width, double dof = known) {
                       .distribution = Distribution::rectangular,
                       .degrees_of_freedom = dof,
                       .half_width = half_width});
-}
-
-MeasurementModel model_of(const std::vector<UncertainInput>& inputs, const std::string& equation,
-                          const std::vector<StatedCorrelation>& correlations = {}) {
-  MeasurementModel model;
-  model.inputs = inputs;
-  EquationNames names;
-  for (const UncertainInput& input : inputs)
-    names.inputs.push_back(input.name);
-  model.outputs = {"y"};
-  model.equations = {equation};
-  model.places = {"budget.toml:3"};
-  const std::vector<Equation> equations{{.name = "y", .text = equation, .where = "budget.toml:3"}};
-  model.program = compiled(equations, 1, names);
-  model.groups = groups_of(inputs, correlations);
-  return model;
 }
 
 struct Case {
