@@ -11,8 +11,9 @@
 namespace windwright::metrology {
 
 /// One output y of an equation as a person types it.
-inline MeasurementModel model_of(const std::vector<UncertainInput>& inputs, const std::string& equation,
-                          const std::vector<StatedCorrelation>& correlations = {}) {
+inline MeasurementModel model_of(const std::vector<UncertainInput>& inputs,
+                                 const std::string& equation,
+                                 const std::vector<StatedCorrelation>& correlations = {}) {
   MeasurementModel model;
   model.inputs = inputs;
   EquationNames names;
