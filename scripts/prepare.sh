@@ -37,6 +37,20 @@ install_packages() {
     "${missing[@]}" >/dev/null
 }
 
+# What the tests talk to from npm, exactly as the lock file says; without it those tests are skipped.
+install_npm_peers() {
+  local folder=tests/peers
+  cmp -s $folder/package-lock.json $folder/node_modules/.installed && return 0
+  # Not Debian's npm beside a Node that brought its own: they exclude each other.
+  command -v npm >/dev/null || install_packages nodejs npm
+  say "Installing $folder/package-lock.json"
+  if (cd $folder && npm ci --ignore-scripts --no-audit --no-fund --silent >&2); then
+    cp $folder/package-lock.json $folder/node_modules/.installed
+  else
+    say "npm could not install it: the tests named Peers.Jsmodbus* are skipped."
+  fi
+}
+
 # build PRESET TARGET...
 build() {
   local preset=$1

@@ -1,13 +1,11 @@
 # SPDX-License-Identifier: Apache-2.0
 """What the tests with other people's programs share: the program, a scratch folder, skipping."""
 
-import importlib.util
 import json
 import pathlib
 import shutil
 import subprocess
 import sys
-import types
 
 SKIPPED = 77
 
@@ -20,18 +18,6 @@ def skip(why):
 def need(condition, what):
     if not condition:
         sys.exit(f"failed: {what}")
-
-
-def need_pymodbus():
-    """Also where its optional pyserial is missing: these tests open their lines themselves."""
-    if importlib.util.find_spec("pymodbus") is None:
-        skip("python3-pymodbus is not installed")
-    for name, wanted in (("serial", ()), ("serial_asyncio", ("create_serial_connection",))):
-        if importlib.util.find_spec(name) is None:
-            stand_in = types.ModuleType(name)
-            for attribute in wanted:
-                setattr(stand_in, attribute, None)
-            sys.modules[name] = stand_in
 
 
 class Bench:
