@@ -231,6 +231,33 @@ void require_part(const Settings& table, const std::string& channel, const Bench
   }
 }
 
+// Powers are means of products of samples, the wind's the mean of a cube: those channels are kept
+// at the full rate.
+bool is_multiplied(std::string_view channel) {
+  if (channel.find("_rms_") != std::string_view::npos) return false;
+  return channel.ends_with("_V") || channel.ends_with("_A") || channel == "air_speed_m_s" ||
+         channel == "rotor_speed_rad_s";
+}
+
+std::int64_t samples_for_one(const Settings& table, const Channel& channel, double bench_rate_hz) {
+  const double rate_hz =
+      table.number_or("sample_rate_hz", bench_rate_hz, {.at_most = bench_rate_hz, .above = 0.0});
+  const double every = bench_rate_hz / rate_hz;
+  if (every > 1e9 || std::abs(every - std::round(every)) > 1e-9 * every) {
+    throw BadInput(
+        table.place("sample_rate_hz"),
+        fmt::format("the bench's {} samples/s are not a whole number of times this", bench_rate_hz),
+        fmt::format("such as {} or {}", bench_rate_hz / std::ceil(every),
+                    bench_rate_hz / std::max(1.0, std::floor(every))));
+  }
+  if (every > 1.5 && is_multiplied(channel.name)) {
+    throw BadInput(table.place("sample_rate_hz"),
+                   fmt::format("{} is multiplied sample by sample", channel.name),
+                   "the bench's rate, without this key");
+  }
+  return std::llround(every);
+}
+
 Channel read_channel(const Settings& table, std::set<std::string>& taken, const Bench& bench) {
   Channel channel{};
   channel.name = unique_name(table, taken);
@@ -239,6 +266,7 @@ Channel read_channel(const Settings& table, std::set<std::string>& taken, const 
   channel.long_name = table.text("long_name");
   channel.unit = base::unit_of_name(channel.name);
   channel.converter = read_converter(table);
+  channel.every = samples_for_one(table, channel, bench.sample_rate_hz);
   channel.certificate = certificate_path(table, bench.file.parent_path());
   channel.u_drift = table.number("u_drift", {.at_least = 0.0, .at_most = 1e6});
   channel.calibration = read_calibration(table.table("calibration"));

@@ -68,6 +68,7 @@ struct Channel {
   std::string long_name;  // in words
   std::string unit;       // UDUNITS, from the suffix
   Converter converter;
+  std::int64_t every = 1;             // samples of the bench that one of its recording stands for
   std::filesystem::path certificate;  // where it is or will be; absolute
   double u_drift;                     // standard uncertainty of drift until the certificate ends
   CalibrationPlan calibration;

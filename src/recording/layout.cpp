@@ -8,6 +8,7 @@
 
 #include <algorithm>
 #include <cerrno>
+#include <cmath>
 #include <cstdint>
 #include <cstdlib>
 #include <cstring>
@@ -180,6 +181,20 @@ bool is_left_open(const std::filesystem::path& file) {
   return in.get() > 0;
 }
 
+namespace {
+
+// From the channel's own rate beside that of the recording.
+std::int64_t every_in(hid_t stream, double rate_hz, const std::filesystem::path& path) {
+  const double every = rate_hz / number_in(stream, "sample_rate_hz", path);
+  constexpr double most = 1e9;
+  if (every >= 1.0 && every <= most && std::abs(every - std::round(every)) <= 1e-9 * every)
+    return std::llround(every);
+  throw base::BadInput(path.string() + ":1", "has a channel at a rate that does not fit its own",
+                       "a recording as in docs/files.md");
+}
+
+}  // namespace
+
 Layout layout_of(hid_t file, const std::filesystem::path& path) {
   const auto refuse = [&path](std::string_view wrong) {
     throw base::BadInput(path.string() + ":1", wrong, "a recording as in docs/files.md");
@@ -205,7 +220,8 @@ Layout layout_of(hid_t file, const std::filesystem::path& path) {
                               .certificate = text_in(data.get(), "certificate", path),
                               .lower_V = number_in(data.get(), "lower_V", path),
                               .upper_V = number_in(data.get(), "upper_V", path),
-                              .bits = static_cast<int>(integer_in(data.get(), "bits", path))});
+                              .bits = static_cast<int>(integer_in(data.get(), "bits", path)),
+                              .every = every_in(data.get(), layout.sample_rate_hz, path)});
   }
   if (layout.streams.empty()) refuse("has no channel");
   return layout;

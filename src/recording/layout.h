@@ -55,6 +55,7 @@ struct Stream {
   double lower_V;
   double upper_V;
   int bits;
+  std::int64_t every = 1;  // samples of the recording that one of these stands for
 };
 
 /// What the file says before its first sample.

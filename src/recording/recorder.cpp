@@ -23,6 +23,7 @@
 #include <cstdint>
 #include <cstring>
 #include <filesystem>
+#include <map>
 #include <memory>
 #include <optional>
 #include <stdexcept>
@@ -59,7 +60,8 @@ std::vector<NewChannel> channels_of(const bench::Bench& bench) {
                                  .long_name = channel.long_name,
                                  .certificate = certified ? base::text_of_file(channel.certificate)
                                                           : std::string(),
-                                 .converter = channel.converter}});
+                                 .converter = channel.converter,
+                                 .every = channel.every}});
   }
   return channels;
 }
@@ -75,7 +77,8 @@ Layout layout_from(double sample_rate_hz, const std::vector<NewChannel>& channel
                               .certificate = channel.note.certificate,
                               .lower_V = channel.note.converter.lower_V,
                               .upper_V = channel.note.converter.upper_V,
-                              .bits = channel.note.converter.bits});
+                              .bits = channel.note.converter.bits,
+                              .every = channel.note.every});
   }
   return layout;
 }
@@ -198,8 +201,7 @@ Recorder::File::File(const std::filesystem::path& at, std::filesystem::path wher
            "Streams hold raw counts. Attribute 'conversion' of each says how they become values in "
            "'units', with 'certificate', the calibration in force.",
            path);
-  const Handle sample = new_dimension(file.get(), "sample", path);
-  std::vector<hid_t> sampled;
+  std::map<std::int64_t, std::vector<hid_t>> sampled;  // at one rate each
   const Handle all = new_group(file.get(), "streams", path);
   const Handle group = new_group(file.get(), streams_path(layout.source.device), path);
   const Handle pyramids = new_group(file.get(), "pyramid", path);
@@ -209,15 +211,21 @@ Recorder::File::File(const std::filesystem::path& at, std::filesystem::path wher
   put_number(group.get(), "sample_rate_hz", layout.sample_rate_hz, path);
   for (const Stream& stream : layout.streams) {
     const Handle levels = new_group(pyramid.get(), stream.channel, path);
-    streams.emplace_back(group.get(), levels.get(), stream, chunk_samples(layout.sample_rate_hz),
-                         path);
+    const double rate_hz = layout.sample_rate_hz / static_cast<double>(stream.every);
+    streams.emplace_back(group.get(), levels.get(), stream, chunk_samples(rate_hz), path);
     const hid_t data = streams.back().get();
     put_text(data, "units", stream.unit, path);
     put_text(data, "long_name", stream.long_name, path);
     if (const auto standard = cf_standard_name(stream.channel); !standard.empty())
       put_text(data, "standard_name", std::string(standard), path);
-    put_number(data, "sample_rate_hz", layout.sample_rate_hz, path);
+    put_number(data, "sample_rate_hz", rate_hz, path);
     put_text(data, "start_utc", start, path);
+    if (stream.every > 1) {
+      put_text(data, "cell_methods",
+               fmt::format("time: mean (of the {} samples until then; the first stands alone)",
+                           stream.every),
+               path);
+    }
     put_number(data, "lower_V", stream.lower_V, path);
     put_number(data, "upper_V", stream.upper_V, path);
     put_integer(data, "bits", stream.bits, path);
@@ -227,9 +235,12 @@ Recorder::File::File(const std::filesystem::path& at, std::filesystem::path wher
              path);
     put_text(data, "certificate", stream.certificate, path);
     last_bytes += streams.back().last_bytes();
-    sampled.push_back(data);
+    sampled[stream.every].push_back(data);
   }
-  attach(sample.get(), sampled, path);
+  for (const auto& [every, together] : sampled) {
+    const std::string name = every == 1 ? "sample" : fmt::format("sample_{}", every);
+    attach(new_dimension(file.get(), name, path).get(), together, path);
+  }
   const Handle noted = new_group(file.get(), "gaps", path);
   gaps = new_dataset(noted.get(), layout.source.device, H5T_STD_I64LE, {chunk_gaps, 2}, path);
   put_text(gaps.get(), "long_name",
@@ -380,21 +391,23 @@ Recorder Recorder::take_up(const std::filesystem::path& file, std::int64_t sampl
     made = std::make_unique<File>(part.path(), file, layout_of(source.get(), file));
     // The chunk that was being filled may have been torn while it was written again: what it held
     // before is whole, its checksum is not. The chunks before it were finished and are checked.
-    const std::int64_t finished = samples - samples % old.chunk_samples();
     const Handle streams =
         owned(H5Gopen2(source.get(), streams_path(old.device()).c_str(), H5P_DEFAULT), file,
               "open the streams");
     std::vector<std::int32_t> counts(static_cast<std::size_t>(std::min(samples, copied_at_once)));
     for (std::size_t i = 0; i < made->streams.size(); ++i) {
       StreamReader reader(streams.get(), Handle(), made->layout.streams[i], file);
-      for (std::int64_t done = 0; done < samples;) {
+      const std::int64_t kept = reader.kept({.first = 0, .count = samples}).count;
+      const std::int64_t finished = kept - kept % reader.chunk_samples();
+      for (std::int64_t done = 0; done < kept;) {
         const bool checked = done < finished;
-        const std::int64_t count = std::min(copied_at_once, (checked ? finished : samples) - done);
+        const std::int64_t count = std::min(copied_at_once, (checked ? finished : kept) - done);
         const auto some = std::span(counts).first(static_cast<std::size_t>(count));
-        reader.counts({.first = done, .count = count}, checked, some);
-        made->streams[i].append(some);
+        reader.kept_counts({.first = done, .count = count}, checked, some);
+        made->streams[i].keep(some);
         done += count;
       }
+      made->streams[i].go_on_at(samples);
     }
     made->samples = samples;
     for (const Gap& gap : old.gaps()) {
@@ -416,6 +429,8 @@ void Recorder::append(const bench::SampleBlock& block) {
   file_->write([&] {
     if (block.gap_before) {
       file_->append(Gap{.before_sample = file_->samples, .device_sample = block.first_sample});
+      for (StreamWriter& stream : file_->streams)
+        stream.leave_gap();
     }
     for (std::size_t i = 0; i < block.channels; ++i)
       file_->streams[i].append(block.channel(i));

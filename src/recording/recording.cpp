@@ -87,7 +87,8 @@ ChannelNote Recording::note(std::string_view channel) const {
   return {.unit = stream.unit,
           .long_name = stream.long_name,
           .certificate = stream.certificate,
-          .converter = {.lower_V = stream.lower_V, .upper_V = stream.upper_V, .bits = stream.bits}};
+          .converter = {.lower_V = stream.lower_V, .upper_V = stream.upper_V, .bits = stream.bits},
+          .every = stream.every};
 }
 
 double Recording::sample_rate_hz() const {
@@ -100,10 +101,6 @@ std::int64_t Recording::samples() const {
 
 const std::vector<Gap>& Recording::gaps() const {
   return file_->gaps;
-}
-
-std::int64_t Recording::chunk_samples() const {
-  return file_->streams.front().chunk_samples();
 }
 
 StreamReader& Recording::File::stream(std::string_view channel, const Window& window) const {

@@ -34,6 +34,9 @@ struct ChannelNote {
   std::string long_name;
   std::string certificate;  // text of the one in force; empty where there was none
   bench::Converter converter;
+  /// Samples that one in the file stands for: the mean count of those since the one before it, held
+  /// until the next. Whoever reads the recording sees as many samples of each channel.
+  std::int64_t every = 1;
 };
 
 /// A channel to be recorded that is on no bench here.
@@ -110,7 +113,6 @@ class Recording {
   ChannelNote note(std::string_view channel) const;
   double sample_rate_hz() const;
   std::int64_t samples() const;  // that all channels have
-  std::int64_t chunk_samples() const;
   const std::vector<Gap>& gaps() const;
   /// The window in at most `bins` bins, in time that does not grow with its length: longer ones
   /// come from the pyramid. Bins have edges where the rows of its level have; every sample of the

@@ -101,6 +101,7 @@ StreamReader::StreamReader(hid_t streams, Handle pyramid, const Stream& stream,
     : path_(path),
       counts_(streams, stream.channel, path),
       narrow_(counts_.row_bytes() == sizeof(std::uint16_t)),
+      every_(stream.every),
       pyramid_(std::move(pyramid)) {
   if (is_left_open(path)) counts_.allow_open_end();
 }
@@ -113,7 +114,36 @@ void StreamReader::open_levels() {
   pyramid_.close();
 }
 
+Window StreamReader::kept(const Window& window) const {
+  if (window.count == 0) return {.first = window.first / every_, .count = 0};
+  const std::int64_t first = window.first / every_;
+  return {.first = first, .count = (window.first + window.count - 1) / every_ - first + 1};
+}
+
 void StreamReader::counts(const Window& window, bool checked, std::span<std::int32_t> to) {
+  if (every_ == 1) return kept_counts(window, checked, to);
+  const Window inside = kept(window);
+  std::vector<std::int32_t> slow(static_cast<std::size_t>(inside.count));
+  kept_counts(inside, checked, slow);
+  for (std::int64_t i = 0; i < window.count; ++i) {
+    const std::int64_t at = (window.first + i) / every_ - inside.first;
+    to[static_cast<std::size_t>(i)] = slow[static_cast<std::size_t>(at)];
+  }
+}
+
+std::vector<Bin> StreamReader::bins(const Window& window, std::int64_t bins) {
+  if (every_ == 1) return kept_bins(window, bins);
+  std::vector<Bin> all = kept_bins(kept(window), bins);
+  for (Bin& bin : all) {
+    const std::int64_t end =
+        std::min((bin.first + bin.samples) * every_, window.first + window.count);
+    bin.first = std::max(bin.first * every_, window.first);
+    bin.samples = end - bin.first;
+  }
+  return all;
+}
+
+void StreamReader::kept_counts(const Window& window, bool checked, std::span<std::int32_t> to) {
   if (!narrow_) {
     counts_.read(window.first, window.count, checked, reinterpret_cast<std::byte*>(to.data()));
     return;
@@ -150,7 +180,7 @@ struct StreamReader::Filling {
 
 void StreamReader::collect_samples(std::int64_t from, std::int64_t to, Filling& filling) {
   std::vector<std::int32_t> samples(static_cast<std::size_t>(to - from));
-  counts({.first = from, .count = to - from}, true, samples);
+  kept_counts({.first = from, .count = to - from}, true, samples);
   constexpr auto piece = static_cast<std::int64_t>(piece_samples);
   for (std::int64_t at = from; at < to;) {
     const std::int64_t end = std::min(to, (at / piece + 1) * piece);
@@ -169,7 +199,7 @@ void StreamReader::collect_each(Filling& filling) {
     for (std::int64_t done = 0; done < bin.samples;) {
       const std::int64_t count = std::min(read_at_once, bin.samples - done);
       const auto some = std::span(samples).first(static_cast<std::size_t>(count));
-      counts({.first = bin.first + done, .count = count}, true, some);
+      kept_counts({.first = bin.first + done, .count = count}, true, some);
       filling.add(row_of(some), count);
       done += count;
     }
@@ -193,7 +223,7 @@ void StreamReader::collect(int level, std::int64_t from, std::int64_t to, Fillin
   collect(level - 1, last * size, to, filling);
 }
 
-std::vector<Bin> StreamReader::bins(const Window& window, std::int64_t bins) {
+std::vector<Bin> StreamReader::kept_bins(const Window& window, std::int64_t bins) {
   bins = std::min(bins, window.count);
   std::vector<Bin> all(static_cast<std::size_t>(bins));
   if (bins == 0) return all;

@@ -51,12 +51,19 @@ class StreamReader {
   /// @param pyramid  invalid where the file has none: then all comes from the samples
   StreamReader(hid_t streams, Handle pyramid, const Stream& stream,
                const std::filesystem::path& path);
-  std::int64_t samples() const { return counts_.rows(); }
-  std::int64_t chunk_samples() const { return counts_.chunk_rows(); }
+  /// Of the recording; those of a slow channel go on to its next.
+  std::int64_t samples() const { return counts_.rows() * every_; }
   void counts(const Window& window, bool checked, std::span<std::int32_t> to);
+  /// Those of a slow channel take whole samples of its own at their ends.
   std::vector<Bin> bins(const Window& window, std::int64_t bins);
 
+  /// The samples that the file has of a window.
+  Window kept(const Window& window) const;
+  void kept_counts(const Window& kept, bool checked, std::span<std::int32_t> to);
+  std::int64_t chunk_samples() const { return counts_.chunk_rows(); }
+
  private:
+  std::vector<Bin> kept_bins(const Window& kept, std::int64_t bins);
   struct Filling;
   void collect_each(Filling& filling);
   void collect(int level, std::int64_t from, std::int64_t to, Filling& filling);
@@ -67,6 +74,7 @@ class StreamReader {
   std::filesystem::path path_;
   ChunkReader counts_;
   bool narrow_;
+  std::int64_t every_;
   Handle pyramid_;  // let go once its levels are open
   std::vector<ChunkReader> levels_;
 };

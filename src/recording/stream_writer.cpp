@@ -15,6 +15,7 @@
 #include <cstring>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <utility>
@@ -95,12 +96,33 @@ StreamWriter::StreamWriter(hid_t streams, hid_t pyramid, const Stream& stream,
     : data_(streams, stream.channel, count_type(stream.bits), {static_cast<hsize_t>(chunk_samples)},
             path),
       finest_(pyramid, 0, path),
+      thinning_(stream.every),
       width_(data_.chunk_bytes() / static_cast<std::size_t>(chunk_samples)),
       chunk_(data_.chunk_bytes() + checksum_bytes),
       chunk_samples_(static_cast<std::size_t>(chunk_samples)),
       pieces_(chunk_samples_ / piece_samples) {}
 
+std::optional<std::int32_t> Thinning::take(std::int32_t count) {
+  sum_ += count;
+  ++summed_;
+  const bool goes_out = phase_ == 0;
+  phase_ = (phase_ + 1) % every_;
+  if (!goes_out) return std::nullopt;
+  // Counts are never negative.
+  const auto mean = static_cast<std::int32_t>((sum_ + summed_ / 2) / summed_);
+  sum_ = 0;
+  summed_ = 0;
+  return mean;
+}
+
 void StreamWriter::append(std::span<const std::int32_t> counts) {
+  if (!thinning_.is_needed()) return keep(counts);
+  for (const std::int32_t count : counts) {
+    if (const auto kept = thinning_.take(count)) keep(std::span(&*kept, 1));
+  }
+}
+
+void StreamWriter::keep(std::span<const std::int32_t> counts) {
   while (!counts.empty()) {
     const std::size_t taken = std::min(counts.size(), chunk_samples_ - filled_);
     if (width_ == sizeof(std::uint16_t)) {
@@ -114,7 +136,7 @@ void StreamWriter::append(std::span<const std::int32_t> counts) {
 }
 
 void StreamWriter::append(std::span<const std::uint16_t> counts) {
-  assert(width_ == sizeof(std::uint16_t));
+  assert(width_ == sizeof(std::uint16_t) && !thinning_.is_needed());
   while (!counts.empty()) {
     const std::size_t taken = std::min(counts.size(), chunk_samples_ - filled_);
     std::memcpy(place(), counts.data(), taken * sizeof(std::uint16_t));

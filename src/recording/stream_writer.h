@@ -10,6 +10,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -58,20 +59,47 @@ class LevelWriter {
   std::unique_ptr<LevelWriter> next_;
 };
 
+/// Of every so many counts one: the mean of those since the one before, rounded; the first stands
+/// alone. Where samples are missing the mean begins anew.
+class Thinning {
+ public:
+  explicit Thinning(std::int64_t every) : every_(every) {}
+  bool is_needed() const { return every_ > 1; }
+  /// Goes on in the middle, where a recording of so many samples is taken up.
+  void begin_at(std::int64_t samples) { *this = Thinning(every_, samples % every_); }
+  void forget() { *this = Thinning(every_, phase_); }
+  /// @return  one more for the file, or nothing
+  std::optional<std::int32_t> take(std::int32_t count);
+
+ private:
+  Thinning(std::int64_t every, std::int64_t phase) : every_(every), phase_(phase) {}
+  std::int64_t every_;
+  std::int64_t phase_ = 0;  // of the next count; at 0 one goes out
+  std::int64_t sum_ = 0;
+  std::int64_t summed_ = 0;
+};
+
 /// One channel's counts and its pyramid. No allocation after it was made, but HDF5's own.
 class StreamWriter {
  public:
   StreamWriter(hid_t streams, hid_t pyramid, const Stream& stream, std::int64_t chunk_samples,
                const std::filesystem::path& path);
   hid_t get() const { return data_.get(); }
+  /// All samples of the bench, of which a slow channel keeps one now and then.
   void append(std::span<const std::int32_t> counts);
-  /// Of a converter of up to 16 bits only.
+  /// Samples are missing before the next.
+  void leave_gap() { thinning_.forget(); }
+  /// As they will be in the file.
+  void keep(std::span<const std::int32_t> counts);
+  /// What was kept until now is that of so many samples.
+  void go_on_at(std::int64_t samples) { thinning_.begin_at(samples); }
+  /// At the bench's rate and of a converter of up to 16 bits only.
   void append(std::span<const std::uint16_t> counts);
   /// Hands every sample to HDF5; of the pyramid whole chunks only.
   void flush();
   /// The rest of the pyramid too: nothing comes any more.
   void finish();
-  std::int64_t samples() const { return samples_; }
+  std::int64_t samples() const { return samples_; }  // in the file
   /// What goes into the file at most when a chunk that is being filled ends it: counts, rows of the
   /// pyramid, HDF5's own index.
   std::int64_t last_bytes() const;
@@ -84,6 +112,7 @@ class StreamWriter {
 
   ChunkedDataset data_;
   LevelWriter finest_;
+  Thinning thinning_;
   std::size_t width_;  // bytes of a count
   std::vector<std::byte> chunk_;
   std::size_t chunk_samples_;

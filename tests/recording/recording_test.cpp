@@ -14,7 +14,9 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
+#include <cmath>
 #include <cstdint>
 #include <cstdio>
 #include <cstdlib>
@@ -405,6 +407,110 @@ TEST(Recording, KeepsWhatWasFlushedWhenAWriteFails) {
     expect_taken_up(file, flushed);
   }
   EXPECT_GE(failed, 10);
+}
+
+// Channel 1 is kept once in 250 samples: the mean of those since, the first alone.
+bench::Bench with_a_slow_channel() {
+  bench::Bench bench = three_channels();
+  bench.channels[1].every = 250;
+  return bench;
+}
+
+std::int32_t slow_count(std::int64_t sample, std::int64_t begun = 0) {
+  const std::int64_t kept = sample / 250 * 250;
+  const std::int64_t first = kept == 0 ? 0 : std::max(begun, kept - 249);
+  double sum = 0.0;
+  for (std::int64_t i = first; i <= kept; ++i)
+    sum += count_at(1, i);
+  return static_cast<std::int32_t>(std::floor(sum / static_cast<double>(kept - first + 1) + 0.5));
+}
+
+TEST(Recording, KeepsASlowChannelAtItsOwnRate) {
+  const auto file = fresh_folder() / "recording.h5";
+  {
+    Recorder recorder = Recorder::create(file, with_a_slow_channel(), source);
+    for (std::int64_t first = 0; first < 10'027; first += 37)
+      recorder.append(block_from(first, 37));
+  }
+  const Recording recording(file);
+  ASSERT_EQ(recording.samples(), 10'027);
+  EXPECT_EQ(recording.note("rotor_speed_rad_s").every, 250);
+  EXPECT_EQ(recording.note("dc_voltage_V").every, 1);
+  const auto counts = recording.counts("rotor_speed_rad_s", 0, 10'027);
+  for (std::int64_t i = 0; i < 10'027; ++i)
+    ASSERT_EQ(counts[static_cast<std::size_t>(i)], slow_count(i)) << i;
+  EXPECT_EQ(recording.counts("rotor_speed_rad_s", 499, 2),
+            (std::vector<std::int32_t>{slow_count(499), slow_count(500)}));
+  EXPECT_EQ(recording.counts("dc_voltage_V", 10'026, 1).front(), count_at(2, 10'026));
+}
+
+TEST(Recording, ShowsASlowChannelInTheWindowOfTheOthers) {
+  const auto file = fresh_folder() / "recording.h5";
+  {
+    Recorder recorder = Recorder::create(file, with_a_slow_channel(), source);
+    recorder.append(block_from(0, 400'000));
+  }
+  const Recording recording(file);
+  for (const std::int64_t bins : {1, 7, 100}) {
+    const Window window{.first = 1'111, .count = 387'654};
+    const auto all = recording.bins("rotor_speed_rad_s", window, bins);
+    ASSERT_EQ(std::ssize(all), bins);
+    std::int64_t at = window.first;
+    for (const Bin& bin : all) {
+      EXPECT_EQ(bin.first, at);
+      at += bin.samples;
+    }
+    EXPECT_EQ(at, window.first + window.count);
+    double lowest = 1e9;
+    double sum = 0.0;
+    int kept = 0;
+    for (std::int64_t i = window.first / 250; i * 250 < window.first + window.count; ++i, ++kept) {
+      lowest = std::min(lowest, static_cast<double>(slow_count(i * 250)));
+      sum += slow_count(i * 250);
+    }
+    if (bins != 1) continue;
+    EXPECT_EQ(all.front().lowest, lowest);
+    EXPECT_NEAR(all.front().mean, sum / kept, 1e-3);
+  }
+  // A window inside one of its samples.
+  const auto inside = recording.bins("rotor_speed_rad_s", {.first = 510, .count = 100}, 20);
+  ASSERT_EQ(inside.size(), 1U);
+  EXPECT_EQ(inside[0].first, 510);
+  EXPECT_EQ(inside[0].samples, 100);
+  EXPECT_EQ(inside[0].mean, slow_count(510));
+}
+
+TEST(Recording, TakesUpASlowChannelWhereItWas) {
+  const auto file = fresh_folder() / "recording.h5";
+  Recorder::create(file, with_a_slow_channel(), source).append(block_from(0, 1'333));
+  {
+    Recorder recorder = Recorder::take_up(file, 1'130);
+    recorder.append(block_from(1'130, 600));
+  }
+  const Recording recording(file);
+  ASSERT_EQ(recording.samples(), 1'730);
+  const auto counts = recording.counts("rotor_speed_rad_s", 0, 1'730);
+  for (std::int64_t i = 0; i < 1'730; ++i)
+    ASSERT_EQ(counts[static_cast<std::size_t>(i)],
+              slow_count(i, i >= 1'250 && i < 1'500 ? 1'130 : 0))
+        << i;
+}
+
+TEST(Recording, ASlowChannelsMeanDoesNotReachOverAGap) {
+  const auto file = fresh_folder() / "recording.h5";
+  {
+    Recorder recorder = Recorder::create(file, with_a_slow_channel(), source);
+    recorder.append(block_from(0, 400));
+    bench::SampleBlock later = block_from(5'000, 300);
+    later.gap_before = true;
+    recorder.append(later);
+  }
+  const Recording recording(file);
+  double sum = 0.0;
+  for (std::int64_t i = 5'000; i <= 5'100; ++i)
+    sum += count_at(1, i);
+  EXPECT_EQ(recording.counts("rotor_speed_rad_s", 500, 1).front(),
+            static_cast<std::int32_t>(std::floor(sum / 101.0 + 0.5)));
 }
 
 TEST(Recording, TakenUpKeepsWhatTheFileSays) {
