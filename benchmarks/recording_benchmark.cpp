@@ -144,7 +144,7 @@ void pipeline(benchmark::State& state) {
       acquisition::record({.device = memory,
                            .recorder = recorder,
                            .look = [&live](const bench::SampleBlock& block) { live.take(block); }},
-                          {.samples = recorded, .blocks = 4, .flush_s = 1e9}, {});
+                          {.samples = recorded, .queue = {.blocks = 4, .flush_s = 1e9}}, {});
       recorder.finish();
     }
     const double took = cpu_s() - start;

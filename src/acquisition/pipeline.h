@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "acquisition/recording_thread.h"
 #include "bench/device.h"
 #include "recording/recording.h"
 
@@ -26,12 +27,8 @@ struct Stations {
 };
 
 struct PipelineOptions {
-  std::int64_t samples;     // to record
-  std::size_t blocks = 64;  // between device and recorder, allocated once
-  double flush_s = 0.5;     // of samples: what a cut of the power may cost
-  /// So long the device is kept waiting for a free block; then the disk is too slow, and the run
-  /// ends rather than lose a sample.
-  double longest_wait_s = 5.0;
+  std::int64_t samples;  // to record
+  QueueOptions queue = {};
 };
 
 enum class Ending { complete, interrupted, tripped, disk_too_slow, disk_failed };
@@ -40,7 +37,7 @@ struct Outcome {
   Ending ending;
   std::int64_t samples;  // recorded and flushed
   std::string cause;     // in words, where it is not complete
-  /// The most blocks that ever waited, of PipelineOptions::blocks.
+  /// The most blocks that ever waited, of QueueOptions::blocks.
   std::size_t most_waiting;
 };
 

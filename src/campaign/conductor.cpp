@@ -1,10 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "campaign/conductor.h"
 
+#include "acquisition/recording_thread.h"
 #include "base/errors.h"
 #include "campaign/guard.h"
 #include "campaign/logbook.h"
 #include "campaign/run_folder.h"
+#include "campaign/run_start.h"
 #include "metrology/steady_state.h"
 #include "recording/recording.h"
 #include "signal/statistics.h"
@@ -58,6 +60,14 @@ struct BlockMeans {
   }
 };
 
+// Of the block that was read last: the block itself is on its way into the file.
+struct BlockHead {
+  std::int64_t first;  // of its samples in the recording
+  std::int64_t samples;
+  bool gap_before;
+  base::UtcTime start;
+};
+
 // Everything a run needs at hand between two test points.
 class Conductor {
  public:
@@ -68,6 +78,7 @@ class Conductor {
   Outcome conduct_rest();
 
  private:
+  Outcome conduct_points();
   bool read_block();
   bool is_steady(const BlockMeans& means) const;
   bool settle(TestPoint& point, std::string_view phase);
@@ -92,7 +103,9 @@ class Conductor {
   Guard guard_;
   Logbook logbook_;
   recording::Recorder recorder_;
-  bench::SampleBlock block_;
+  acquisition::RecordingThread recording_;
+  std::int64_t recorded_;  // samples handed over, of the whole recording
+  BlockHead block_ = {};
   std::map<std::string, double> commanded_;  // what each actuator was last told, as far as known
   std::optional<Outcome> ended_;
   int done_;
@@ -111,6 +124,8 @@ Conductor::Conductor(const Campaign& campaign, const bench::Bench& bench, bench:
       guard_(bench, certificates_of(bench)),
       logbook_(options.into / logbook_file),
       recorder_(recording::Recorder::take_up(options.into / recording_file, bookmark.samples)),
+      recording_(recorder_, device.sample_rate_hz(), {}),
+      recorded_(bookmark.samples),
       done_(bookmark.points_done),
       done_before_(bookmark.points_done) {
   // A device that remembers nothing is a real bench: who knows what was touched meanwhile.
@@ -132,7 +147,7 @@ bool Conductor::end(Ending ending, std::string_view event, const std::string& ca
   // The note first: it is what keeps a trip latched, and there is room reserved for it.
   logbook_.add(device_.now(), event, {{"text", cause}});
   try {
-    recorder_.flush();
+    recording_.flush();
   } catch (const base::DiskFault& fault) {
     ended_->cause += fmt::format("\n{}", fault.what());
   }
@@ -161,17 +176,22 @@ bool Conductor::read_block() {
                     "go on with --resume",
                     done_, planned_.size()));
   }
-  device_.read(block_);
-  if (block_.samples == 0 || block_.channels != bench_.channels.size()) {
+  bench::SampleBlock& block = recording_.free_block();
+  device_.read(block);
+  if (block.samples == 0 || block.channels != bench_.channels.size()) {
     throw base::DeviceFault(device_.name(), "sent a block without samples of all channels",
                             "connection and channel list of the device");
   }
-  recorder_.append(block_);
-  samples_read_ += static_cast<std::int64_t>(block_.samples);
-  if (const std::optional<std::string> cause = guard_.trip(block_)) {
-    return end(Ending::tripped, "trip", *cause);
-  }
-  return true;
+  block_ = {.first = recorded_,
+            .samples = static_cast<std::int64_t>(block.samples),
+            .gap_before = block.gap_before,
+            .start = block.start};
+  recorded_ += block_.samples;
+  samples_read_ += block_.samples;
+  const std::optional<std::string> cause = guard_.trip(block);
+  if (cause) device_.stop();  // before anything else, even before the block is on its way
+  recording_.hand_over(block);
+  return cause ? end(Ending::tripped, "trip", *cause) : true;
 }
 
 void Conductor::set(const std::string& actuator, double value) {
@@ -190,11 +210,10 @@ bool Conductor::come_to_standstill() {
   while (seconds(quiet) < shortest_quiet_s) {
     tell("waiting for the rotor to stand still");
     if (!read_block()) return false;
-    const auto samples = static_cast<std::int64_t>(block_.samples);
     const bool still =
         guard_.rotor_speed_rad_s() < standstill_rad_s && std::abs(guard_.dc_voltage_V()) < quiet_V;
-    quiet = still ? quiet + samples : 0;
-    waited += samples;
+    quiet = still ? quiet + block_.samples : 0;
+    waited += block_.samples;
     if (!still && seconds(waited) > longest_coasting_s) {
       throw base::DeviceFault(
           device_.name(),
@@ -285,7 +304,7 @@ bool Conductor::settle(TestPoint& point, std::string_view phase) {
   while (!point.settled && seconds(settling_) < pace.longest_settle_s) {
     tell(phase);
     if (!read_block()) return false;
-    settling_ += static_cast<std::int64_t>(block_.samples);
+    settling_ += block_.samples;
     if (block_.gap_before) means = {};
     means.add(guard_);
     if (means.speed_rad_s.size() > window) means.drop_first();
@@ -320,7 +339,6 @@ bool Conductor::dwell(TestPoint& point, BlockMeans& means) {
   point.samples = 0;
   while (!point.on_target && seconds(point.samples) < pace.longest_dwell_s) {
     tell("dwelling");
-    const std::int64_t before = recorder_.samples();
     if (!read_block()) return false;
     if (block_.gap_before && point.samples > 0) {
       const std::string text =
@@ -337,10 +355,10 @@ bool Conductor::dwell(TestPoint& point, BlockMeans& means) {
       power_W.clear();
       means = {};
       judged_s = 0.0;
-      point.first_sample = before;
+      point.first_sample = block_.first;
       point.start = block_.start;
     }
-    point.samples += static_cast<std::int64_t>(block_.samples);
+    point.samples += block_.samples;
     means.add(guard_);
     const std::span<const double> power = guard_.dc_power_W();
     power_W.insert(power_W.end(), power.begin(), power.end());
@@ -356,15 +374,26 @@ bool Conductor::dwell(TestPoint& point, BlockMeans& means) {
 // Samples first, then the line that speaks of them, then the bookmark that counts both: whatever
 // ends the program in between, what the bookmark says is there.
 void Conductor::keep(const TestPoint& point) {
-  recorder_.flush();
+  recording_.flush();
   logbook_.add(device_.now(), "point", to_json(point));
   ++done_;
-  write_bookmark(
-      options_.into,
-      {.points_done = done_, .samples = recorder_.samples(), .device = device_.bookmark()});
+  write_bookmark(options_.into,
+                 {.points_done = done_, .samples = recorded_, .device = device_.bookmark()});
 }
 
 Outcome Conductor::conduct_rest() {
+  try {
+    const Outcome outcome = conduct_points();
+    for (const std::string& remark : device_.remarks())
+      logbook_.add(device_.now(), "remark", {{"text", remark}});
+    return outcome;
+  } catch (...) {
+    device_.stop();  // first: to finish the recording may take its time
+    throw;
+  }
+}
+
+Outcome Conductor::conduct_points() {
   while (done_ < static_cast<int>(planned_.size())) {
     const PlannedPoint& planned = planned_[static_cast<std::size_t>(done_)];
     TestPoint point{.number = planned.number,
@@ -381,7 +410,7 @@ Outcome Conductor::conduct_rest() {
     keep(point);
   }
   device_.stop();
-  recorder_.flush();
+  recording_.flush();
   logbook_.add(device_.now(), "complete", {{"points", done_}});
   tell("complete");
   return {.ending = Ending::complete, .points = done_, .cause = {}};
@@ -398,72 +427,6 @@ class SafeAtTheEnd {
  private:
   bench::Device& device_;
 };
-
-// What a run needs before its first test point; the bookmark comes last and makes it count.
-void begin(const Campaign& campaign, const bench::Bench& bench, bench::Device& device,
-           const ConductOptions& options, const Readiness& readiness) {
-  const std::filesystem::path& folder = options.into;
-  copy_inputs(folder, campaign, bench);
-  for (const std::string_view file : {logbook_file, recording_file})
-    std::filesystem::remove(folder / file);
-  recording::Recorder::create(folder / recording_file, bench,
-                              {.device = device.name(), .start = device.now()});
-  Logbook logbook(folder / logbook_file);
-  logbook.add(readiness.time, "begin",
-              {{"software_version", options.software_version},
-               {"campaign", campaign.title},
-               {"operator", campaign.operator_name},
-               {"bench", bench.name},
-               {"device", device.name()},
-               {"seed", campaign.seed},
-               {"points", plan(campaign).size()}});
-  logbook.add(device.now(), "readiness", to_json(readiness).as_object());
-  if (!readiness.ready()) logbook.add(device.now(), "reason", {{"text", options.reason}});
-  write_bookmark(folder, {.points_done = 0, .samples = 0, .device = device.bookmark()});
-}
-
-// Nothing where the run may begin.
-std::optional<Outcome> refusal(const Readiness& readiness, const std::string& reason) {
-  if (readiness.ready()) return std::nullopt;
-  const bool certified =
-      std::all_of(readiness.channels.begin(), readiness.channels.end(),
-                  [](const ChannelCheck& check) { return check.certificate_found; });
-  if (certified && !reason.empty()) return std::nullopt;
-  return Outcome{.ending = Ending::not_ready,
-                 .points = 0,
-                 .cause = fmt::format(
-                     "the bench is not ready:\n{}\n{}", readiness.what_is_wrong(),
-                     certified ? "put it right, or give a --reason to go on, which the report shows"
-                               : "a missing certificate cannot be replaced by a reason")};
-}
-
-// Brings the device back to the last bookmark; an outcome where the run may not go on.
-std::optional<Outcome> take_up(const bench::Bench& bench, bench::Device& device,
-                               const ConductOptions& options, const Bookmark& bookmark) {
-  Logbook logbook(options.into / logbook_file);
-  const std::optional<std::string> trip = latched_trip(options.into);
-  if (trip && options.reason.empty()) {
-    return Outcome{.ending = Ending::tripped,
-                   .points = bookmark.points_done,
-                   .cause = *trip +
-                            "\nthe trip is latched: find and remove its cause, then resume "
-                            "with a --reason, which the report shows"};
-  }
-  if (bookmark.device.empty()) {
-    const Readiness readiness = check_readiness(bench, device);
-    if (std::optional<Outcome> refused = refusal(readiness, options.reason)) {
-      refused->points = bookmark.points_done;
-      return refused;
-    }
-    logbook.add(device.now(), "readiness", to_json(readiness).as_object());
-    if (!readiness.ready()) logbook.add(device.now(), "reason", {{"text", options.reason}});
-  } else {
-    device.return_to(bookmark.device);
-  }
-  if (trip) logbook.add(device.now(), "reset", {{"text", options.reason}});
-  logbook.add(device.now(), "resume", {{"points_done", bookmark.points_done}});
-  return std::nullopt;
-}
 
 }  // namespace
 

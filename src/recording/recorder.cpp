@@ -446,6 +446,10 @@ void Recorder::finish() {
   file_->write([this] { file_->finish(); });
 }
 
+const std::filesystem::path& Recorder::file() const {
+  return file_->path;
+}
+
 std::int64_t Recorder::flushed() const {
   return file_->flushed;
 }

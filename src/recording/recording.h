@@ -74,6 +74,7 @@ class Recorder {
   /// Completes the pyramid; nothing is appended after this. Done without it when the recorder goes,
   /// but then nobody hears of a full disk.
   void finish();
+  const std::filesystem::path& file() const;
   std::int64_t samples() const;  // recorded so far; counted in the file, not by the device
   std::int64_t flushed() const;  // of these, what survives any end
 

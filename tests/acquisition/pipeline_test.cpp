@@ -3,6 +3,7 @@
 
 #include "acquisition/capture.h"
 #include "acquisition/live_values.h"
+#include "acquisition/recording_thread.h"
 #include "acquisition/ring.h"
 #include "acquisition/trigger.h"
 #include "base/errors.h"
@@ -53,7 +54,7 @@ TEST(Pipeline, RecordsEverySampleInOrder) {
                                           EXPECT_EQ(block.first_sample, seen);
                                           seen += static_cast<std::int64_t>(block.samples);
                                         }},
-                                   {.samples = 510'000, .blocks = 4}, {});
+                                   {.samples = 510'000, .queue = {.blocks = 4}}, {});
     EXPECT_EQ(outcome.ending, Ending::complete);
     EXPECT_EQ(outcome.samples, 510'000);
     EXPECT_LE(outcome.most_waiting, 4U);
@@ -132,13 +133,14 @@ TEST(Pipeline, EndsRatherThanLoseASample) {
     bench::Device& inner_;
     std::promise<void>& told_;
   } watched(device, gave_up);
-  const Outcome outcome = record({.device = watched,
-                                  .recorder = recorder,
-                                  .look =
-                                      [&](const bench::SampleBlock&) {
-                                        if (++blocks == 3) waited.wait();
-                                      }},
-                                 {.samples = 1'000'000, .blocks = 8, .longest_wait_s = 0.01}, {});
+  const Outcome outcome =
+      record({.device = watched,
+              .recorder = recorder,
+              .look =
+                  [&](const bench::SampleBlock&) {
+                    if (++blocks == 3) waited.wait();
+                  }},
+             {.samples = 1'000'000, .queue = {.blocks = 8, .longest_wait_s = 0.01}}, {});
   EXPECT_EQ(outcome.ending, Ending::disk_too_slow);
   EXPECT_NE(outcome.cause.find("the disk is too slow: 8 blocks waited"), std::string::npos)
       << outcome.cause;
@@ -174,6 +176,52 @@ TEST(Pipeline, EndsInOrderWhenTheDiskIsFull) {
   const recording::Recording recording(file);
   EXPECT_GE(recording.samples(), outcome.samples);
   expect_every_sample(recording, recording.samples());
+}
+
+TEST(RecordingThread, FlushWaitsUntilEverythingSurvives) {
+  const auto file = fresh_folder() / "recording.h5";
+  const bench::Bench bench = bench_of(2, 10'000.0);
+  CountingDevice device(bench);
+  auto recorder = recorder_for(file, bench);
+  RecordingThread recording(recorder, bench.sample_rate_hz, {.blocks = 4, .flush_s = 1e9});
+  for (int i = 1; i <= 20; ++i) {
+    bench::SampleBlock& block = recording.free_block();
+    device.read(block);
+    const auto samples = static_cast<std::int64_t>(block.samples);
+    recording.hand_over(block);
+    recording.flush();
+    EXPECT_EQ(recorder.flushed(), i * samples);
+  }
+  recording.finish();
+  EXPECT_FALSE(recording.failed());
+}
+
+TEST(RecordingThread, TellsTheDisksFaultWhereverItIsMet) {
+  const bench::Bench bench = bench_of(2, 10'000.0);
+  rlimit before{};
+  getrlimit(RLIMIT_FSIZE, &before);
+  const rlimit small{.rlim_cur = 900'000, .rlim_max = before.rlim_max};
+  const auto signal_before = ::signal(SIGXFSZ, SIG_IGN);
+  const auto folder = fresh_folder();
+  for (const bool flushes : {true, false}) {
+    CountingDevice device(bench);
+    auto recorder = recorder_for(folder / (flushes ? "flushed.h5" : "not.h5"), bench);
+    RecordingThread recording(recorder, bench.sample_rate_hz, {.blocks = 4});
+    setrlimit(RLIMIT_FSIZE, &small);
+    const auto go_on = [&] {
+      for (int i = 0; i < 1'000; ++i) {
+        bench::SampleBlock& block = recording.free_block();
+        device.read(block);
+        recording.hand_over(block);
+        if (flushes) recording.flush();
+      }
+    };
+    EXPECT_THROW(go_on(), base::DiskFault);
+    setrlimit(RLIMIT_FSIZE, &before);
+    EXPECT_TRUE(recording.failed());
+    EXPECT_THROW(recording.flush(), base::DiskFault);
+  }
+  ::signal(SIGXFSZ, signal_before);
 }
 
 TEST(Pipeline, StopsWhenAskedAndKeepsGaps) {

@@ -1,0 +1,87 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "campaign/run_start.h"
+
+#include "bench/bench.h"
+#include "bench/device.h"
+#include "campaign/campaign.h"
+#include "campaign/conductor.h"
+#include "campaign/logbook.h"
+#include "campaign/readiness.h"
+#include "campaign/run_folder.h"
+#include "recording/recording.h"
+
+#include <boost/json.hpp>
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <string_view>
+
+namespace windwright::campaign {
+
+std::optional<Outcome> refusal(const Readiness& readiness, const std::string& reason) {
+  if (readiness.ready()) return std::nullopt;
+  const bool certified =
+      std::all_of(readiness.channels.begin(), readiness.channels.end(),
+                  [](const ChannelCheck& check) { return check.certificate_found; });
+  if (certified && !reason.empty()) return std::nullopt;
+  return Outcome{.ending = Ending::not_ready,
+                 .points = 0,
+                 .cause = fmt::format(
+                     "the bench is not ready:\n{}\n{}", readiness.what_is_wrong(),
+                     certified ? "put it right, or give a --reason to go on, which the report shows"
+                               : "a missing certificate cannot be replaced by a reason")};
+}
+
+void begin(const Campaign& campaign, const bench::Bench& bench, bench::Device& device,
+           const ConductOptions& options, const Readiness& readiness) {
+  const std::filesystem::path& folder = options.into;
+  copy_inputs(folder, campaign, bench);
+  for (const std::string_view file : {logbook_file, recording_file})
+    std::filesystem::remove(folder / file);
+  recording::Recorder::create(folder / recording_file, bench,
+                              {.device = device.name(), .start = device.now()});
+  Logbook logbook(folder / logbook_file);
+  logbook.add(readiness.time, "begin",
+              {{"software_version", options.software_version},
+               {"campaign", campaign.title},
+               {"operator", campaign.operator_name},
+               {"bench", bench.name},
+               {"device", device.name()},
+               {"seed", campaign.seed},
+               {"points", plan(campaign).size()}});
+  logbook.add(device.now(), "readiness", to_json(readiness).as_object());
+  if (!readiness.ready()) logbook.add(device.now(), "reason", {{"text", options.reason}});
+  write_bookmark(folder, {.points_done = 0, .samples = 0, .device = device.bookmark()});
+}
+
+std::optional<Outcome> take_up(const bench::Bench& bench, bench::Device& device,
+                               const ConductOptions& options, const Bookmark& bookmark) {
+  Logbook logbook(options.into / logbook_file);
+  const std::optional<std::string> trip = latched_trip(options.into);
+  if (trip && options.reason.empty()) {
+    return Outcome{.ending = Ending::tripped,
+                   .points = bookmark.points_done,
+                   .cause = *trip +
+                            "\nthe trip is latched: find and remove its cause, then resume "
+                            "with a --reason, which the report shows"};
+  }
+  if (bookmark.device.empty()) {
+    const Readiness readiness = check_readiness(bench, device);
+    if (std::optional<Outcome> refused = refusal(readiness, options.reason)) {
+      refused->points = bookmark.points_done;
+      return refused;
+    }
+    logbook.add(device.now(), "readiness", to_json(readiness).as_object());
+    if (!readiness.ready()) logbook.add(device.now(), "reason", {{"text", options.reason}});
+  } else {
+    device.return_to(bookmark.device);
+  }
+  if (trip) logbook.add(device.now(), "reset", {{"text", options.reason}});
+  logbook.add(device.now(), "resume", {{"points_done", bookmark.points_done}});
+  return std::nullopt;
+}
+
+}  // namespace windwright::campaign
