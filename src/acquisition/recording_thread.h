@@ -18,9 +18,9 @@ struct QueueOptions {
   double longest_wait_s = 5.0;
 };
 
-/// Blocks on their way into the file: whoever drives the device takes a free one, fills it and hands
-/// it over; a thread of its own records it. Between them is a bounded lock-free queue; nothing is
-/// ever dropped. Only this thread calls the recorder until `finish`.
+/// Blocks on their way into the file: whoever drives the device takes a free one, fills it and
+/// hands it over; a thread of its own records it. Between them is a bounded lock-free queue;
+/// nothing is ever dropped. Only this thread calls the recorder until `finish`.
 class RecordingThread {
  public:
   /// @param look  sees each block after it was recorded, on that thread; may be empty
