@@ -36,10 +36,13 @@ json::object series(const metrology::SeriesResult& result, const metrology::Seri
 
 json::object trials(const PropagatedOutput& output, const PropagatedOutput& at_95) {
   const metrology::MonteCarloOutput& got = output.monte_carlo;
-  const std::string reason = metrology::no_moments(got);
+  const auto words = [](const std::string& reason) {
+    return reason.empty() ? json::value(nullptr) : json::value(reason);
+  };
   return {{"value", number(got.value)},
           {"u", number(got.u)},
-          {"no_moments", reason.empty() ? json::value(nullptr) : json::value(reason)},
+          {"no_moments", words(metrology::no_moments(got))},
+          {"open_moments", words(metrology::open_moments(got))},
           {"interval_95_symmetric", pair(at_95.monte_carlo.intervals.symmetric)},
           {"interval_95_shortest", pair(at_95.monte_carlo.intervals.shortest)},
           {"interval_symmetric", pair(got.intervals.symmetric)},

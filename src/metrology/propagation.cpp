@@ -142,14 +142,30 @@ std::string no_moments(const MonteCarloOutput& trials) {
         fmt::format("far out it grows {}, whose t-distribution has {:.3g} degrees of freedom",
                     growth, exist.degrees_of_freedom));
   }
-  if (exist.pole.order >= 0.5) {
-    reasons.push_back(
-        fmt::format("near {} it grows as the power {:.3g} of one over the distance from there",
-                    exist.pole.near, exist.pole.order));
+  if (const Pole& pole = exist.pole; !pole.leaves_variance()) {
+    const std::string growth =
+        std::isfinite(pole.order)
+            ? fmt::format("as the power {:.3g} of one over the distance from there", pole.order)
+            : "faster than any power of one over the distance from there";
+    // The bare rule, order below 1, is not the one that holds here.
+    const std::string chance =
+        pole.dimension == 1.0
+            ? ""
+            : fmt::format(" (the chance to be that near goes as its power {:.3g})", pole.dimension);
+    reasons.push_back(fmt::format("near {} it grows {}{}", pole.near, growth, chance));
   }
   return fmt::format("{}: the trials have intervals, but {}", fmt::join(reasons, ", and "),
                      exist.mean ? "their standard uncertainty does not exist"
                                 : "neither a mean nor a standard uncertainty exists");
+}
+
+std::string open_moments(const MonteCarloOutput& trials) {
+  const TailMoments& exist = trials.exist;
+  if (exist.undecided.empty()) return {};
+  return fmt::format(
+      "near {} it goes to infinity, and it was not decided whether {} there: rely on the intervals",
+      exist.undecided,
+      exist.variance ? "a mean and a standard uncertainty exist" : "a mean exists");
 }
 
 namespace {
@@ -169,6 +185,8 @@ void remark_on_output(const PropagatedOutput& output, bool kink,
                     name));
   if (const std::string reason = no_moments(output.monte_carlo); !reason.empty())
     remarks.push_back(fmt::format("{}: {}.", name, reason));
+  if (const std::string open = open_moments(output.monte_carlo); !open.empty())
+    remarks.push_back(fmt::format("{}: {}.", name, open));
   if (output.monte_carlo.not_finite > 0)
     remarks.push_back(fmt::format(
         "{} has no value in {} of {} trials: mean, standard uncertainty and intervals are those of "

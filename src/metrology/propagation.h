@@ -90,4 +90,8 @@ double numerical_tolerance(double standard_uncertainty, int significant_digits);
 /// both.
 std::string no_moments(const MonteCarloOutput& trials);
 
+/// Why the trials state a value or a standard uncertainty of which it is not known whether it
+/// exists, in words; empty where that is known.
+std::string open_moments(const MonteCarloOutput& trials);
+
 }  // namespace windwright::metrology

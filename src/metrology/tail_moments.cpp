@@ -8,6 +8,7 @@
 #include <cmath>
 #include <cstddef>
 #include <limits>
+#include <utility>
 #include <vector>
 
 namespace windwright::metrology {
@@ -123,9 +124,11 @@ TailMoments tail_moments(const MeasurementModel& model, std::size_t output) {
     moments.degrees_of_freedom = direction.degrees_of_freedom;
     moments.growth = growth;
   }
-  moments.pole = worst_pole(model, output);
-  moments.mean = moments.mean && moments.pole.order < 1.0;
-  moments.variance = moments.variance && moments.pole.order < 0.5;
+  Poles within_reach = poles(model, output);
+  moments.pole = std::move(within_reach.worst);
+  moments.mean = moments.mean && moments.pole.leaves_mean();
+  moments.variance = moments.variance && moments.pole.leaves_variance();
+  if (moments.mean) moments.undecided = std::move(within_reach.undecided);
   return moments;
 }
 

@@ -16,7 +16,9 @@ struct TailMoments {
   std::string input;  // name of the one that asks for most degrees of freedom; empty: none does
   double degrees_of_freedom = 0.0;  // it has so many,
   double growth = 0.0;  // and the equation grows as this power of it far out; infinite: faster
-  Pole pole = {};       // of order 1/2 or more: no variance, of order 1 or more: no mean either
+  Pole pole = {};       // the worst within reach
+  /// Near where a pole is of which it is not known what it takes away; empty: none is.
+  std::string undecided = {};
 };
 
 /// An input with nu degrees of freedom follows a t-distribution, whose p-th absolute moment exists

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 // Which moments exist, against integrals that anybody can do: the p-th moment of a t-distribution
 // exists below its degrees of freedom (JCGM 101:2008, 6.4.9.4), bounded functions have all moments,
-// exp of a normal variable has (lognormal), and |distance|^-q from a place where the density is not
-// zero has a mean for q < 1 and a variance for q < 1/2.
+// exp of a normal variable has (lognormal), and distance^-q from a place to which the chance to be
+// nearer than d goes as d^s has a mean for q < s and a variance for q < s/2 (docs/theory, Poles).
 #include "metrology/tail_moments.h"
 
 #include "metrology/equation.h"
@@ -103,6 +103,139 @@ TEST(TailMoments, OfQuotientsGoWhereTheDivisorReachesZero) {
           {"1/(x - 1)/(x + 3)", through, false, false},
           {"tan(x)", normal("x", 0.5, 0.1), true, true},
           {"tan(x)", normal("x", 1.5, 0.1), false, false}});
+}
+
+// The chance to be within d of the lower limit: d/2 of a rectangular density over 0 to 2, d^2/2 of
+// a triangular, (2/pi) asin(sqrt(d/2)), as d^(1/2), of an arcsine.
+TEST(TailMoments, OfQuotientsAtALimitGoByTheDensityThere) {
+  const auto at_limit = [](Distribution distribution) {
+    return with_limits(
+        {.name = "x", .value = 1.0, .distribution = distribution, .half_width = 1.0});
+  };
+  const UncertainInput rectangular = at_limit(Distribution::rectangular);
+  expect({{"1/x", rectangular, false, false},
+          {"1/sqrt(x)", rectangular, true, false},
+          {"x^(-1.5)", rectangular, false, false},
+          {"x^(-0.4)", rectangular, true, true},
+          {"1/(2 - x)", rectangular, false, false},
+          {"1/log(3 - x)", rectangular, false, false},
+          {"1/(x + 1e-3)", rectangular, true, true},
+          {"sin(x)/x", rectangular, true, true},
+          {"exp(1/x)", rectangular, false, false}});
+  const UncertainInput triangular = at_limit(Distribution::triangular);
+  expect({{"1/x", triangular, true, false},
+          {"1/sqrt(x)", triangular, true, true},
+          {"x^(-1.5)", triangular, true, false},
+          {"1/x^2", triangular, false, false},
+          {"1/(x - 1)", triangular, false, false}});
+  const UncertainInput arcsine = at_limit(Distribution::arcsine);
+  expect({{"1/x", arcsine, false, false},
+          {"1/sqrt(x)", arcsine, false, false},
+          {"x^(-1.5)", arcsine, false, false},
+          {"x^(-0.4)", arcsine, true, false},
+          {"x^(-0.25)", arcsine, true, false},
+          {"x^(-0.2)", arcsine, true, true},
+          {"1/sqrt(abs(x - 1))", arcsine, true, false}});
+  UncertainInput trapezoid{.name = "x",
+                           .value = 1.0,
+                           .distribution = Distribution::trapezoidal,
+                           .half_width = 1.0,
+                           .top_half_width = 0.5};
+  expect({{"1/x", with_limits(trapezoid), true, false}});
+  trapezoid.top_half_width = 1.0;
+  expect({{"1/x", with_limits(trapezoid), false, false}});
+  UncertainInput inexact{.name = "x",
+                         .value = 1.2,
+                         .distribution = Distribution::curvilinear_trapezoid,
+                         .half_width = 1.0,
+                         .half_width_inexactness = 0.2};
+  expect({{"1/x", with_limits(inexact), true, false}});
+  inexact.value = 1.1;
+  expect({{"1/x", with_limits(inexact), false, false}});
+}
+
+struct CaseOfTwo {
+  const char* equation;
+  std::vector<UncertainInput> inputs;
+  bool mean;
+  bool variance;
+};
+void expect_of_several(const std::vector<CaseOfTwo>& cases) {
+  for (const CaseOfTwo& one : cases) {
+    SCOPED_TRACE(testing::Message()
+                 << one.equation << " at " << one.inputs[0].value << ", " << one.inputs[1].value);
+    const TailMoments got = tail_moments(model_of(one.inputs, one.equation), 0);
+    EXPECT_EQ(got.mean, one.mean);
+    EXPECT_EQ(got.variance, one.variance);
+    EXPECT_EQ(got.undecided, "");
+  }
+}
+
+// In polar coordinates r^(k - 1) dr is left of the volume where k inputs vanish together: a mean
+// for q < k, a variance for q < k/2. 1/sqrt(x^2 + z^2) of two standard normal inputs is 1/Rayleigh,
+// with the mean sqrt(pi/2).
+TEST(TailMoments, OfSeveralInputsThatVanishTogetherGoByTheirNumber) {
+  const std::vector<UncertainInput> two{normal("x", 0.0, 1.0), normal("z", 0.0, 1.0)};
+  const std::vector<UncertainInput> uneven{normal("x", 0.6, 0.5), normal("z", -3.0, 2.0)};
+  std::vector<UncertainInput> three = two;
+  three.push_back(normal("w", 0.4, 0.3));
+  for (const auto& inputs : {two, uneven}) {
+    expect_of_several({{"1/sqrt(x^2 + z^2)", inputs, true, false},
+                       {"1/(x^2 + z^2)", inputs, false, false},
+                       {"(x^2 + z^2)^(-0.4)", inputs, true, true},
+                       {"(x^2 + z^2)^(-0.8)", inputs, true, false},
+                       {"1/(x^2 + 3*z^2 - x*z)", inputs, false, false},
+                       {"1/(x - z)^2", inputs, false, false},
+                       {"1/sqrt(abs(x - z))", inputs, true, false},
+                       {"((x - z)^2)^(-0.2)", inputs, true, true},
+                       {"x/(x^2 + z^2)", inputs, true, false},
+                       {"x/sqrt(x^2 + z^2)", inputs, true, true}});
+  }
+  expect_of_several(
+      {{"1/(abs(x) + abs(z))", two, true, false}, {"1/max(abs(x), abs(z))", two, true, false}});
+  expect_of_several({{"1/(x^2 + z^2 + w^2)", three, true, false},
+                     {"1/sqrt(x^2 + z^2 + w^2)", three, true, true},
+                     {"(x^2 + z^2 + w^2)^(-1.5)", three, false, false},
+                     {"w/sqrt(x^2 + z^2)", three, true, false},
+                     {"1/sqrt((x - w)^2 + z^2)", three, true, false},
+                     // Two conditions on three inputs: a curve.
+                     {"1/sqrt((x^2 + w^2 - 1)^2 + z^2)", three, true, false},
+                     {"1/((x^2 + w^2 - 1)^2 + z^2)", three, false, false}});
+}
+
+// P(x^2 + z^4 < d) goes as d^(1/2 + 1/4); of x + z at the corner of two rectangular densities over
+// 0 to 2 as d^2, of triangular ones as d^4.
+TEST(TailMoments, OfUnequalInputsThatVanishTogetherGoByTheSumOfTheirParts) {
+  const std::vector<UncertainInput> two{normal("x", 0.0, 1.0), normal("z", 0.0, 1.0)};
+  expect_of_several({{"1/(x^2 + z^4)", two, false, false},
+                     {"1/sqrt(x^2 + z^4)", two, true, false},
+                     {"(x^2 + z^4)^(-0.35)", two, true, true}});
+  const auto corner = [](Distribution first, Distribution second) {
+    return std::vector<UncertainInput>{
+        with_limits({.name = "x", .value = 1.0, .distribution = first, .half_width = 1.0}),
+        with_limits({.name = "z", .value = 1.0, .distribution = second, .half_width = 1.0})};
+  };
+  const auto flat = Distribution::rectangular;
+  const auto peaked = Distribution::triangular;
+  expect_of_several(
+      {{"1/(x + z)", corner(flat, flat), true, false},
+       {"1/(x + z)^2", corner(flat, flat), false, false},
+       {"1/(x + z)", corner(peaked, peaked), true, true},
+       {"1/(x + 3*z)^2", corner(flat, peaked), true, false},
+       {"1/(x + z)", corner(Distribution::arcsine, Distribution::arcsine), false, false},
+       {"1/(x - z)", corner(flat, peaked), false, false},
+       {"1/(x*z)", corner(flat, peaked), false, false}});
+}
+
+TEST(TailMoments, SayWhereTheyAreNotDecided) {
+  const MeasurementModel model = model_of({normal("x", 1.0, 1.0), normal("z", 1.0, 1.0)},
+                                          "1/(sqrt(sqrt(abs(x))) * sqrt(x^2 + z^2))");
+  const TailMoments got = tail_moments(model, 0);
+  EXPECT_TRUE(got.mean);
+  EXPECT_EQ(got.undecided, "x = 0, z = 0");
+  EXPECT_EQ(open_moments(propagation(model, {.trials = 10'000}).outputs[0].monte_carlo),
+            "near x = 0, z = 0 it goes to infinity, and it was not decided whether a mean and a "
+            "standard uncertainty exist there: rely on the intervals");
 }
 
 // Two readings that are off alike never meet.
