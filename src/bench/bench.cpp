@@ -8,6 +8,7 @@
 #include "base/units.h"
 #include "bench/device_table.h"
 #include "bench/generator_table.h"
+#include "bench/interlock_table.h"
 #include "bench/load_table.h"
 #include "bench/overspeed.h"
 #include "bench/rotor_file.h"
@@ -351,44 +352,6 @@ Actuator read_actuator(const Settings& table, std::set<std::string>& taken, Benc
   return actuator;
 }
 
-Interlock read_interlock(const Settings& table, std::set<std::string>& taken, const Bench& bench) {
-  Interlock interlock{.name = unique_name(table, taken),
-                      .channel = table.text("channel"),
-                      .highest = 0.0,
-                      .cause = table.text("cause")};
-  interlock.highest = interlock.channel == "rotor_speed_rad_s"
-                          ? overspeed_bound(table, bench)
-                          : table.number("highest", {.at_least = -1e9, .at_most = 1e9});
-  const auto found =
-      std::find_if(bench.channels.begin(), bench.channels.end(),
-                   [&](const Channel& channel) { return channel.name == interlock.channel; });
-  if (is_alternating(interlock.channel)) {
-    throw BadInput(table.place("channel"),
-                   fmt::format("'{}' alternates, so its mean says nothing", interlock.channel),
-                   "the DC channel behind it, such as dc_current_A");
-  }
-  if (found == bench.channels.end()) {
-    std::vector<std::string> names;
-    for (const Channel& channel : bench.channels)
-      names.push_back(channel.name);
-    throw BadInput(table.place("channel"),
-                   fmt::format("channel '{}' is not on this bench", interlock.channel),
-                   base::either_of(names));
-  }
-  if (found->simulated) {
-    const double reading_V =
-        found->simulated->offset_V + found->simulated->sensitivity_V * interlock.highest;
-    if (reading_V <= found->converter.lower_V || reading_V >= found->converter.upper_V) {
-      throw BadInput(table.place("highest"),
-                     fmt::format("{} lies outside the converter's range, so the interlock '{}' "
-                                 "could never trip",
-                                 interlock.highest, interlock.name),
-                     "a bound that the channel can measure");
-    }
-  }
-  return interlock;
-}
-
 Simulation read_simulation(const Settings& table, double described_u_loss) {
   constexpr double zero_celsius_K = 273.15;
   const double temperature_C =
@@ -492,8 +455,11 @@ Bench bench_from_file(const std::filesystem::path& file) {
     bench.actuators.push_back(read_actuator(table, taken, bench));
   require_all(root, "actuator", bench.actuators, known_actuators);
   taken.clear();
-  for (const Settings& table : root.tables("interlock"))
-    bench.interlocks.push_back(read_interlock(table, taken, bench));
+  for (const Settings& table : root.tables("interlock")) {
+    Interlock interlock = interlock_from_table(table, bench);
+    interlock.name = unique_name(table, taken);
+    bench.interlocks.push_back(std::move(interlock));
+  }
   require_overspeed_interlock(root, bench);
   if (const auto simulation = root.optional_table("simulation")) {
     bench.simulation = read_simulation(*simulation, bench.u_loss_relative);

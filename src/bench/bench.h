@@ -5,6 +5,7 @@
 #include "bench/blade_file.h"
 #include "bench/chain_tables.h"
 #include "bench/device_table.h"
+#include "bench/interlock.h"
 #include "physics/air.h"
 #include "physics/generator.h"
 #include "physics/generator_heat.h"
@@ -87,14 +88,6 @@ struct Actuator {
 
   /// The value of a selector's position; nothing where it has no such position.
   std::optional<double> position(std::string_view name_of_position) const;
-};
-
-/// Stops the bench when a channel's value leaves its bound.
-struct Interlock {
-  std::string name;
-  std::string channel;
-  double highest;     // trips above; in the channel's unit
-  std::string cause;  // in words, and what to check
 };
 
 /// What is only known for the simulated bench.

@@ -85,8 +85,10 @@ double overspeed_bound(const base::Settings& table, const Bench& bench) {
 void require_overspeed_interlock(const base::Settings& root, const Bench& bench) {
   if (!bench.blade) return;
   const bool watched =
-      std::any_of(bench.interlocks.begin(), bench.interlocks.end(),
-                  [](const Interlock& interlock) { return interlock.channel == speed_channel; });
+      std::any_of(bench.interlocks.begin(), bench.interlocks.end(), [](const Interlock& interlock) {
+        return interlock.channel == speed_channel && interlock.with.empty() &&
+               std::isfinite(interlock.highest);
+      });
   if (watched) return;
   throw base::BadInput(root.place(), "no interlock watches rotor_speed_rad_s",
                        "[[interlock]] channel = \"rotor_speed_rad_s\", highest = \"blades\"");

@@ -3,10 +3,10 @@
 
 #include "acquisition/recording_thread.h"
 #include "base/errors.h"
-#include "campaign/guard.h"
 #include "campaign/logbook.h"
 #include "campaign/run_folder.h"
 #include "campaign/run_start.h"
+#include "campaign/steering.h"
 #include "metrology/steady_state.h"
 #include "recording/recording.h"
 #include "signal/statistics.h"
@@ -50,15 +50,19 @@ struct BlockMeans {
   std::vector<double> speed_rad_s;
   std::vector<double> power_W;
 
-  void add(const Guard& guard) {
-    speed_rad_s.push_back(guard.rotor_speed_rad_s());
-    power_W.push_back(signal::mean(guard.dc_power_W()));
+  void add(const Steering& steering) {
+    speed_rad_s.push_back(steering.rotor_speed_rad_s());
+    power_W.push_back(signal::mean(steering.dc_power_W()));
   }
   void drop_first() {
     speed_rad_s.erase(speed_rad_s.begin());
     power_W.erase(power_W.begin());
   }
 };
+
+std::string in_words(const guard::Trip& trip) {
+  return trip.check.empty() ? trip.cause : trip.cause + "; next: " + trip.check;
+}
 
 // Of the block that was read last: the block itself is on its way into the file.
 struct BlockHead {
@@ -100,7 +104,7 @@ class Conductor {
   bench::Device& device_;
   const ConductOptions& options_;
   std::vector<PlannedPoint> planned_;
-  Guard guard_;
+  Steering steering_;
   Logbook logbook_;
   recording::Recorder recorder_;
   acquisition::RecordingThread recording_;
@@ -121,7 +125,7 @@ Conductor::Conductor(const Campaign& campaign, const bench::Bench& bench, bench:
       device_(device),
       options_(options),
       planned_(plan(campaign)),
-      guard_(bench, certificates_of(bench)),
+      steering_(bench, certificates_of(bench), options.into),
       logbook_(options.into / logbook_file),
       recorder_(recording::Recorder::take_up(options.into / recording_file, bookmark.samples)),
       recording_(recorder_, device.sample_rate_hz(), {}),
@@ -188,10 +192,10 @@ bool Conductor::read_block() {
             .start = block.start};
   recorded_ += block_.samples;
   samples_read_ += block_.samples;
-  const std::optional<std::string> cause = guard_.trip(block);
-  if (cause) device_.stop();  // before anything else, even before the block is on its way
+  const std::optional<guard::Trip> trip = steering_.judge(block);
+  if (trip) device_.stop();  // before anything else, even before the block is on its way
   recording_.hand_over(block);
-  return cause ? end(Ending::tripped, "trip", *cause) : true;
+  return trip ? end(Ending::tripped, "trip", in_words(*trip)) : true;
 }
 
 void Conductor::set(const std::string& actuator, double value) {
@@ -204,14 +208,14 @@ void Conductor::set(const std::string& actuator, double value) {
 // Two witnesses for a while: a dead speed sensor alone must not send a hand to the blades.
 bool Conductor::come_to_standstill() {
   set(std::string(fan), 0.0);
-  const double quiet_V = quiet_part * guard_.span("dc_voltage_V");
+  const double quiet_V = quiet_part * steering_.span("dc_voltage_V");
   std::int64_t waited = 0;
   std::int64_t quiet = 0;
   while (seconds(quiet) < shortest_quiet_s) {
     tell("waiting for the rotor to stand still");
     if (!read_block()) return false;
-    const bool still =
-        guard_.rotor_speed_rad_s() < standstill_rad_s && std::abs(guard_.dc_voltage_V()) < quiet_V;
+    const bool still = steering_.rotor_speed_rad_s() < standstill_rad_s &&
+                       std::abs(steering_.dc_voltage_V()) < quiet_V;
     quiet = still ? quiet + block_.samples : 0;
     waited += block_.samples;
     if (!still && seconds(waited) > longest_coasting_s) {
@@ -219,7 +223,7 @@ bool Conductor::come_to_standstill() {
           device_.name(),
           fmt::format("the rotor does not stand still {:.0f} s after the fan was stopped: {:.1f} "
                       "rad/s, {:.2f} V",
-                      longest_coasting_s, guard_.rotor_speed_rad_s(), guard_.dc_voltage_V()),
+                      longest_coasting_s, steering_.rotor_speed_rad_s(), steering_.dc_voltage_V()),
           "fan, speed sensor and voltage sensor; nobody goes near the blades before they stand "
           "still");
     }
@@ -286,11 +290,11 @@ bool Conductor::is_steady(const BlockMeans& means) const {
       pace.settle_drift_relative * std::max(1.0, length_s / pace.settle_window_s);
   const metrology::SettlingRule speed_rule{
       .drift_relative = drift_relative,
-      .drift_absolute = negligible_part * guard_.span("rotor_speed_rad_s")};
+      .drift_absolute = negligible_part * steering_.span("rotor_speed_rad_s")};
   const metrology::SettlingRule power_rule{.drift_relative = drift_relative,
                                            .drift_absolute = negligible_part * negligible_part *
-                                                             guard_.span("dc_voltage_V") *
-                                                             guard_.span("dc_current_A")};
+                                                             steering_.span("dc_voltage_V") *
+                                                             steering_.span("dc_current_A")};
   return metrology::drift_over(means.speed_rad_s, speed_rule).settled &&
          metrology::drift_over(means.power_W, power_rule).settled;
 }
@@ -306,7 +310,7 @@ bool Conductor::settle(TestPoint& point, std::string_view phase) {
     if (!read_block()) return false;
     settling_ += block_.samples;
     if (block_.gap_before) means = {};
-    means.add(guard_);
+    means.add(steering_);
     if (means.speed_rad_s.size() > window) means.drop_first();
     point.settled = means.speed_rad_s.size() == window && is_steady(means);
   }
@@ -359,8 +363,8 @@ bool Conductor::dwell(TestPoint& point, BlockMeans& means) {
       point.start = block_.start;
     }
     point.samples += block_.samples;
-    means.add(guard_);
-    const std::span<const double> power = guard_.dc_power_W();
+    means.add(steering_);
+    const std::span<const double> power = steering_.dc_power_W();
     power_W.insert(power_W.end(), power.begin(), power.end());
     const double dwelt_s = seconds(point.samples);
     if (dwelt_s < pace.shortest_dwell_s || dwelt_s - judged_s < judge_dwell_every_s) continue;

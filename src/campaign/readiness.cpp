@@ -64,9 +64,12 @@ std::string date_remark(const metrology::Certificate& certificate, base::UtcTime
 std::string interlock_remark(const bench::Bench& bench, const bench::Channel& channel,
                              const metrology::Certificate& certificate) {
   for (const bench::Interlock& interlock : bench.interlocks) {
-    if (interlock.channel != channel.name) continue;
-    const double at_limit_V = metrology::reading_of(certificate, interlock.highest);
-    if (at_limit_V < channel.converter.lower_V || at_limit_V > channel.converter.upper_V) {
+    if (interlock.channel != channel.name || !interlock.with.empty()) continue;
+    for (const double bound : {interlock.lowest, interlock.highest}) {
+      if (!std::isfinite(bound)) continue;
+      const double at_limit_V = metrology::reading_of(certificate, bound);
+      if (at_limit_V >= channel.converter.lower_V && at_limit_V <= channel.converter.upper_V)
+        continue;
       return fmt::format(
           "interlock '{}' can never trip, its bound is outside the converter's range: "
           "change the bound or the range",

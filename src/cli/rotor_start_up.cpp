@@ -56,7 +56,9 @@ struct Answer {
 std::optional<double> overspeed_limit_rad_s(const bench::Bench& bench) {
   std::optional<double> limit_rad_s;
   for (const bench::Interlock& interlock : bench.interlocks) {
-    if (interlock.channel != interlocked_channel) continue;
+    if (interlock.channel != interlocked_channel || !interlock.with.empty() ||
+        std::isinf(interlock.highest))
+      continue;
     limit_rad_s = std::min(limit_rad_s.value_or(interlock.highest), interlock.highest);
   }
   return limit_rad_s;
