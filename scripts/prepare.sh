@@ -10,7 +10,7 @@ packages=(
   libgtest-dev librapidcheck-dev libbenchmark-dev
   weasyprint fonts-dejavu-core hdf5-tools python3 python3-pymodbus
   python3-h5py python3-netcdf4 postgresql
-  socat mosquitto mosquitto-clients iiod
+  socat mosquitto mosquitto-clients iiod spin
 )
 
 say() { printf '%s\n' "$*" >&2; }
