@@ -5,6 +5,7 @@
 
 #include <set>
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace windwright::analysis {
@@ -16,6 +17,18 @@ std::string points_text(const std::set<int>& points) {
 }
 
 }  // namespace
+
+std::set<std::string> channels_of_two_residuals(const std::set<std::string>& inputs) {
+  constexpr std::string_view whole = ":residual";
+  std::set<std::string> channels;
+  for (const std::string& input : inputs) {
+    if (!input.ends_with(whole)) continue;
+    const auto next = inputs.lower_bound(input + "-");
+    if (next != inputs.end() && next->starts_with(input + "-"))
+      channels.insert(input.substr(0, input.size() - whole.size()));
+  }
+  return channels;
+}
 
 std::vector<std::string> sentences(const Remarks& remarks) {
   std::vector<std::string> all;

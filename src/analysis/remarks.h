@@ -16,6 +16,11 @@ struct Remarks {
   std::set<std::string> sentences;                          // anything else
 };
 
+/// Channels with both what their curve does not follow as one error for the whole range
+/// (`CHANNEL:residual`, as older points files have it) and by stretches of it
+/// (`CHANNEL:residual-N`), which are uncorrelated though they are one sensor's.
+std::set<std::string> channels_of_two_residuals(const std::set<std::string>& inputs);
+
 /// One sentence each, in a fixed order.
 std::vector<std::string> sentences(const Remarks& remarks);
 

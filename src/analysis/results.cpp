@@ -13,6 +13,7 @@
 
 #include <cmath>
 #include <optional>
+#include <set>
 #include <string>
 #include <utility>
 #include <vector>
@@ -30,6 +31,24 @@ const Curve* best_curve(const std::vector<Curve>& curves) {
   return best;
 }
 
+// Rows of two ages put into one file.
+void remark_on_residuals(const std::vector<Point>& points, Remarks& remarks) {
+  std::set<std::string> inputs;
+  for (const Point& point : points) {
+    for (const auto& [name, estimate] : point.quantities) {
+      for (const auto& [input, contribution] : estimate.contributions())
+        inputs.insert(input);
+    }
+  }
+  for (const std::string& channel : channels_of_two_residuals(inputs)) {
+    remarks.sentences.insert(fmt::format(
+        "{0}: some points have what its calibration curve does not follow as one error for the "
+        "whole range ({0}:residual, an older file), others by stretches of it ({0}:residual-N), so "
+        "that it counts as independent between them: reduce the older run again.",
+        channel));
+  }
+}
+
 }  // namespace
 
 Results reduce(const ReductionInput& input) {
@@ -44,6 +63,7 @@ Results reduce(const ReductionInput& input) {
   results.section = section_of(input);
   if (results.section) correct_for_walls(input, *results.section, points, remarks);
   remark_on_limits(input, results.section, points, remarks);
+  remark_on_residuals(input.points, remarks);
   if (results.section) {
     Remarks of_open_air;
     results.open_air_curves = curves_of(open_air_points(points), input, std::nullopt, of_open_air);

@@ -3,6 +3,7 @@
 
 #include "analysis/budget.h"
 #include "analysis/curve_peak.h"
+#include "analysis/remarks.h"
 #include "base/errors.h"
 #include "metrology/agreement.h"
 #include "metrology/estimate.h"
@@ -262,6 +263,23 @@ std::optional<bool> verdict_of(const std::vector<ComparedCurve>& curves) {
   return all_told ? std::optional(true) : std::nullopt;
 }
 
+// Points files of two ages: the one error of a curve goes by two names.
+void remark_on_residuals(const std::vector<RunToCompare>& runs, std::set<std::string>& remarks) {
+  std::set<std::string> inputs;
+  for (const RunToCompare& run : runs) {
+    for (const auto& [input, origin] : run.origins)
+      inputs.insert(input);
+  }
+  const std::set<std::string> channels = channels_of_two_residuals(inputs);
+  if (channels.empty()) return;
+  remarks.insert(fmt::format(
+      "What the calibration curves of {} do not follow is one error for the whole range in some "
+      "runs (a points file written before such errors went by stretches of the range) and goes by "
+      "stretches in others, so that it counts as independent between them: reduce the older runs "
+      "again and compare their new points files, or the run folders.",
+      fmt::join(channels, ", ")));
+}
+
 void remark_on(const RunComparison& comparison, const std::vector<RunToCompare>& runs,
                std::set<std::string>& remarks) {
   for (std::size_t i = 0; i < runs.size(); ++i) {
@@ -273,6 +291,7 @@ void remark_on(const RunComparison& comparison, const std::vector<RunToCompare>&
         "The runs are taken as independent: nothing says that they share a sensor, a certificate "
         "or a standard.");
   }
+  remark_on_residuals(runs, remarks);
   for (const ComparedCurve& curve : comparison.curves) {
     for (const RunDifference& each : curve.differences) {
       const auto& optimum = each.optimum_tip_speed_ratio;

@@ -31,9 +31,10 @@ constexpr std::string_view of_adjustment = " certificate field-point u-field dat
 constexpr std::string_view of_reading = " certificate reading u-reading cold-junction-C ";
 constexpr std::string_view of_reference = " certificate reference u-reference ";
 constexpr std::string_view of_nominal_reading =
-    " model reading u-reading coefficients density tube-factor tolerance-class cold-junction-C ";
+    " model reading u-reading coefficients density tube-factor contraction tolerance-class "
+    "cold-junction-C ";
 constexpr std::string_view of_nominal_reference =
-    " model reference u-reference coefficients density tube-factor ";
+    " model reference u-reference coefficients density tube-factor contraction ";
 constexpr std::string_view of_chart = " control-chart baseline centre spread smoothing plot ";
 
 struct Job {
@@ -67,10 +68,17 @@ void require_looked_at(const CalibrateOptions& options) {
     if (job.looks_at.find(" " + given + " ") != std::string_view::npos) continue;
     throw base::BadInput("--" + given, fmt::format("says nothing to {}", job.what), "leave it out");
   }
-  for (const auto& [option, model] :
-       {std::pair("density", "pitot"), std::pair("tube-factor", "pitot"),
-        std::pair("coefficients", "ntc"), std::pair("pulses-per-turn", "cup")}) {
+  struct OfModel {
+    const char* option;
+    const char* model;
+    bool with_number = false;  // `pitot:STATIC_Pa` too
+  };
+  for (const auto& [option, model, with_number] :
+       {OfModel{"density", "pitot", true}, OfModel{"tube-factor", "pitot", true},
+        OfModel{"contraction", "pitot"}, OfModel{"coefficients", "ntc"},
+        OfModel{"pulses-per-turn", "cup"}}) {
     if (!is_given(options, option) || options.model == model) continue;
+    if (with_number && options.model.starts_with(std::string(model) + ":")) continue;
     throw base::BadInput(std::string("--") + option,
                          fmt::format("says nothing to model '{}'", options.model),
                          fmt::format("leave it out, or --model {}", model));
@@ -104,6 +112,11 @@ int run_calibrate(CalibrateOptions options) {
   require_looked_at(options);
   require_above_zero(options, "density", options.density_kg_m3);
   require_above_zero(options, "tube-factor", options.tube_factor);
+  if (is_given(options, "contraction") &&
+      !(options.contraction > 1.0 && options.contraction < 1e6)) {
+    throw base::BadInput("--contraction", fmt::format("is {}", options.contraction),
+                         "area of the settling chamber over that of the test section, above 1");
+  }
   if (!options.file.empty()) return calibrate_readings(options);
   if (!options.bench.empty()) return calibrate_bench(options);
   if (!options.control_chart.empty()) return chart_checks(options);
@@ -168,6 +181,9 @@ void add_use_options(CLI::App& verb, CalibrateOptions& options) {
       ->allow_extra_args(false);
   verb.add_option("--density", options.density_kg_m3, "of the air at a pitot tube, kg/m3");
   verb.add_option("--tube-factor", options.tube_factor, "of a pitot tube")->capture_default_str();
+  verb.add_option("--contraction", options.contraction,
+                  "of a tunnel whose wall pressures before and behind it are read instead of a "
+                  "tube's: ratio of the areas");
   verb.add_option("--tolerance-class", options.tolerance_class, "of a Pt100: AA, A, B or C");
   verb.add_option("--cold-junction-C", options.cold_junction_C,
                   "temperature of a thermocouple's cold junction")

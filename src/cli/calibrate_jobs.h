@@ -42,6 +42,7 @@ struct CalibrateOptions {
   std::vector<double> coefficients;  // of a nominal thermistor
   double density_kg_m3 = 0.0;
   double tube_factor = 1.0;
+  double contraction = 0.0;
   std::string tolerance_class;
   double cold_junction_C = 0.0;
   std::string control_chart;

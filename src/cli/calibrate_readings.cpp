@@ -165,7 +165,7 @@ json::value derived(const metrology::Certificate& certificate, const CalibrateOp
     result["metres_per_turn"] = {{"value", options.pulses_per_turn * c[1]},
                                  {"u", options.pulses_per_turn * u[1]}};
   }
-  if (certificate.model == "pitot" && options.density_kg_m3 > 0.0 && c[1] > 0.0) {
+  if (certificate.model.starts_with("pitot") && options.density_kg_m3 > 0.0 && c[1] > 0.0) {
     const double factor = std::sqrt(options.density_kg_m3 / (2.0 * c[1]));
     result["tube_factor"] = {{"value", factor}, {"u", 0.5 * factor * u[1] / c[1]}};
   }

@@ -37,7 +37,8 @@ metrology::Certificate certificate_in_use(const CalibrateOptions& options) {
   return metrology::nominal_certificate({.model = options.model,
                                          .coefficients = options.coefficients,
                                          .density_kg_m3 = options.density_kg_m3,
-                                         .factor = options.tube_factor},
+                                         .factor = options.tube_factor,
+                                         .contraction = options.contraction},
                                         "--model");
 }
 

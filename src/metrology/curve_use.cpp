@@ -44,11 +44,6 @@ Sample sample_of(const std::vector<double>& readings) {
   return sample;
 }
 
-Certificate without_residual(Certificate certificate) {
-  certificate.lack_of_fit = 0.0;
-  return certificate;
-}
-
 }  // namespace
 
 Scatter scatter_source(const Certificate& certificate, const std::vector<double>& readings,
@@ -63,19 +58,26 @@ Scatter scatter_source(const Certificate& certificate, const std::vector<double>
   return sample.variance > 0.0 ? Scatter::of_readings : Scatter::nowhere;
 }
 
-Estimate value_of_readings(const Certificate& certificate, const std::vector<double>& readings,
-                           std::optional<double> u_reading, std::string_view where) {
-  if (u_reading) require_u(*u_reading, where);
+namespace {
+
+// What new readings bring: their own scatter, in the reading's unit, and the certificate with as
+// much lack of fit as counts beside it.
+struct NewReadings {
+  Contribution scatter{.u = 0.0, .dof = known};
+  Certificate curve;
+};
+
+NewReadings new_readings(const Certificate& certificate, const std::vector<double>& readings,
+                         std::optional<double> u_reading) {
   const Sample sample = sample_of(readings);
   const auto size = static_cast<double>(readings.size());
-  const double slope = sensitivity(certificate, sample.mean);
-  Contribution random{.u = 0.0, .dof = known};
-  Certificate curve = certificate;
+  NewReadings result{.curve = certificate};
+  Certificate& curve = result.curve;
   switch (scatter_source(certificate, readings, u_reading)) {
     case Scatter::given:
     case Scatter::of_calibration:
-      random.u =
-          slope * u_reading.value_or(stated_u_reading(certificate, sample.mean) / std::sqrt(size));
+      result.scatter.u =
+          u_reading.value_or(stated_u_reading(certificate, sample.mean) / std::sqrt(size));
       if (!std::isnan(curve.fit.chi_squared) && !lack_of_fit_is_significant(curve.fit))
         curve.lack_of_fit = 0.0;
       break;
@@ -84,13 +86,25 @@ Estimate value_of_readings(const Certificate& certificate, const std::vector<dou
       curve.lack_of_fit /= std::sqrt(size);
       break;
     case Scatter::of_readings:
-      random = {.u = slope * std::sqrt(sample.variance / size), .dof = sample.dof};
+      result.scatter = {.u = std::sqrt(sample.variance / size), .dof = sample.dof};
       break;
     case Scatter::nowhere:
       break;
   }
-  Estimate value = estimate_of(curve, sample.mean);
-  if (random.u != 0.0) value.add(certificate.channel + ":reading#1", random);
+  return result;
+}
+
+}  // namespace
+
+Estimate value_of_readings(const Certificate& certificate, const std::vector<double>& readings,
+                           std::optional<double> u_reading, std::string_view where) {
+  if (u_reading) require_u(*u_reading, where);
+  const double mean = sample_of(readings).mean;
+  const auto [scatter, curve] = new_readings(certificate, readings, u_reading);
+  Estimate value = estimate_of(curve, mean);
+  const double slope = sensitivity(certificate, mean);
+  if (scatter.u != 0.0)
+    value.add(certificate.channel + ":reading#1", {slope * scatter.u, scatter.dof});
   return value;
 }
 
@@ -99,25 +113,32 @@ ExpectedReading expected_reading(const Certificate& certificate, double referenc
   require_u(u_reference, where);
   const double reading = reading_of(certificate, reference);
   const double per_value = 1.0 / sensitivity(certificate, reading);
+  const auto [scatter, curve] = new_readings(certificate, {reading}, std::nullopt);
   // Of the value at that reading, carried over to the reading itself; the standard's share is not
   // the curve's.
-  const Estimate value = estimate_of(without_residual(certificate), reading);
+  const Estimate value = estimate_of(curve, reading);
   Estimate mean(reading);
+  Estimate residual(0.0);
   for (const auto& [input, contribution] : value.contributions()) {
     if (input.find(":standard") != std::string::npos) continue;
-    mean.add(input, {-per_value * contribution.u, contribution.dof});
+    Estimate& part = input.find(":residual-") != std::string::npos ? residual : mean;
+    part.add(input, {-per_value * contribution.u, contribution.dof});
   }
   if (u_reference > 0.0)
     mean.add(certificate.channel + ":reference#1", {per_value * u_reference, known});
-  Estimate single = mean;
-  const Fit& fit = certificate.fit;
-  const Curve curve(certificate);
-  const double scatter = fit.residual_standard_deviation * (curve.is_backward() ? per_value : 1.0);
-  if (scatter > 0.0)
-    single.add(certificate.channel + ":residual",
-               {scatter, static_cast<double>(fit.degrees_of_freedom)});
+  Estimate single = mean + residual;
+  if (scatter.u != 0.0) single.add(certificate.channel + ":reading#1", scatter);
   return {.mean = mean, .single = single};
 }
+
+namespace {
+
+double pitot_gain(const NominalSensor& sensor) {
+  const double tube = sensor.density_kg_m3 / (2.0 * sensor.factor * sensor.factor);
+  return sensor.contraction > 0.0 ? tube * (1.0 - std::pow(sensor.contraction, -2)) : tube;
+}
+
+}  // namespace
 
 Certificate nominal_certificate(const NominalSensor& sensor, std::string_view where) {
   Certificate certificate{.channel = "nominal",
@@ -152,9 +173,10 @@ Certificate nominal_certificate(const NominalSensor& sensor, std::string_view wh
     certificate.fit.coefficients = sensor.coefficients;
     certificate.reading_range[0] = 10.0;
     certificate.reading_range[1] = 1e7;
-  } else if (sensor.model == "pitot" && sensor.density_kg_m3 > 0.0 && sensor.factor > 0.0) {
-    certificate.fit.coefficients = {0.0,
-                                    sensor.density_kg_m3 / (2.0 * sensor.factor * sensor.factor)};
+  } else if ((sensor.model == "pitot" || sensor.model.starts_with("pitot:")) &&
+             sensor.density_kg_m3 > 0.0 && sensor.factor > 0.0) {
+    law_of_model(sensor.model, where);
+    certificate.fit.coefficients = {0.0, pitot_gain(sensor)};
     certificate.reference_unit = "m s-1";
     certificate.reading_unit = "Pa";
     constexpr double slow = 1e-3;

@@ -41,8 +41,10 @@ Estimate value_of_readings(const Certificate& certificate, const std::vector<dou
 
 /// What the sensor reads at a known input: the curve's mean there, and one new reading.
 struct ExpectedReading {
-  Estimate mean;    // uncertainty of the curve (and of the reference)
-  Estimate single;  // with the scatter of a reading, where the fit tells it
+  Estimate mean;  // uncertainty of the curve (and of the reference)
+  /// With what value_of_readings counts for one reading: its scatter, and what the curve does not
+  /// follow there, under the same names, so that the one is the other seen from the other side.
+  Estimate single;
 };
 /// Forward use; of a backward law through its inverse.
 /// @param u_reference  standard uncertainty of the input, 0 or more
@@ -56,12 +58,15 @@ ExpectedReading expected_reading(const Certificate& certificate, double referenc
 /// | --- | --- |
 /// | `pt100` | IEC 60751, -200 to 850 degC; `tolerance_class` AA A B C as u_drift is for the caller
 /// | | `thermocouple:TYPE` | IEC 60584-1, rising branch | | `ntc` | a, b, c must be given | |
-/// `pitot` | zero 0, gain density / (2 factor^2), speeds up to 100 m/s, readings in Pa |
+/// `pitot`, `pitot:STATIC_Pa` | zero 0, gain density / (2 factor^2), speeds up to 300 m/s, readings
+/// in Pa; with a contraction, reading the wall pressure before it less that behind it, the gain is
+/// (1 - 1 / contraction^2) of that (Bernoulli and continuity, so `pitot` alone) |
 struct NominalSensor {
   std::string_view model;
   std::vector<double> coefficients = {};  // ntc
   double density_kg_m3 = 0.0;             // pitot
   double factor = 1.0;                    // pitot
+  double contraction = 0.0;               // pitot: ratio of the areas, above 1; 0: a tube
 };
 /// @throws BadInput  a model that no standard gives
 Certificate nominal_certificate(const NominalSensor& sensor, std::string_view where);

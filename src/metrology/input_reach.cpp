@@ -17,7 +17,9 @@ namespace {
 constexpr double far = 5.0;          // standard deviations of normal inputs
 constexpr double seldom = 5.733e-7;  // of them are farther out
 
-bool is_bounded(const UncertainInput& input) { return input.distribution != Distribution::normal; }
+bool is_bounded(const UncertainInput& input) {
+  return input.distribution != Distribution::normal;
+}
 
 }  // namespace
 

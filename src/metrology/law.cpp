@@ -98,21 +98,36 @@ class GainLaw : public Law {
   }
 };
 
+// At Mach 0 as without compressibility, gain x^2; with it, static pressure p and g = gain x^2 / p,
+// p ((1 + (k - 1) / k g)^(k / (k - 1)) - 1) of a perfect gas with k = 1.4.
 class PitotLaw : public Law {
  public:
+  explicit PitotLaw(std::optional<double> static_Pa) : static_Pa_(static_Pa) {}
   std::vector<std::string> names() const override { return {"zero", "gain"}; }
   double lowest_argument() const override { return 0.0; }
+  std::string reading_unit() const override { return static_Pa_ ? "Pa" : ""; }
   Extended evaluate(Coefficients c, Extended x, Extended& slope,
                     std::span<Extended> gradient) const override {
-    slope = 2 * c[1] * x;
+    Extended pressure = c[1] * x * x;
+    Extended steeper = 1;
+    if (static_Pa_) {
+      constexpr Extended k = 1.4L;
+      const Extended log = std::log1p((k - 1) / k * pressure / *static_Pa_);
+      pressure = *static_Pa_ * std::expm1(k / (k - 1) * log);
+      steeper = std::exp(log / (k - 1));
+    }
+    slope = 2 * c[1] * x * steeper;
     gradient[0] = 1;
-    gradient[1] = x * x;
-    return c[0] + c[1] * x * x;
+    gradient[1] = x * x * steeper;
+    return c[0] + pressure;
   }
   std::vector<Extended> start(std::span<const double> x, std::span<const double> y) const override {
     return solved(x, y, 2,
                   [](Extended at, std::size_t k) { return k == 0 ? Extended(1) : at * at; });
   }
+
+ private:
+  std::optional<double> static_Pa_;
 };
 
 // The fit is of the reading, not of its square: the square would give the fast readings more
@@ -282,6 +297,11 @@ std::unique_ptr<const Law> law_with_option(std::string_view model) {
     if (exponent && *exponent > 0.0 && *exponent <= 2.0)
       return std::make_unique<KingLaw>(*exponent);
   }
+  if (const auto text = after(model, "pitot:")) {
+    const auto static_Pa = base::number_from_text(*text);
+    if (static_Pa && *static_Pa >= 1e3 && *static_Pa <= 1e7)
+      return std::make_unique<PitotLaw>(*static_Pa);
+  }
   if (const auto text = after(model, "pt100:")) {
     if (*text == "1" || *text == "3" || *text == "4")
       return std::make_unique<PlatinumLaw>(static_cast<std::size_t>((*text)[0] - '0'));
@@ -310,8 +330,8 @@ int degree_of(std::string_view model) {
 }
 
 std::string_view model_names() {
-  return "line, polynomial:1 to 6, polynomial:auto, king[:EXPONENT], pitot, cup, pt100[:1, 3 or "
-         "4], "
+  return "line, polynomial:1 to 6, polynomial:auto, king[:EXPONENT], pitot[:STATIC_Pa], cup, "
+         "pt100[:1, 3 or 4], "
          "thermocouple:TYPE (B E J K N R S T), ntc, tachometer, shunt or divider";
 }
 
@@ -319,7 +339,7 @@ std::unique_ptr<const Law> law_of_model(std::string_view model, std::string_view
   if (const int degree = degree_of(model); degree > 0)
     return std::make_unique<PolynomialLaw>(degree);
   if (model == "king") return std::make_unique<KingLaw>(std::nullopt);
-  if (model == "pitot") return std::make_unique<PitotLaw>();
+  if (model == "pitot") return std::make_unique<PitotLaw>(std::nullopt);
   if (model == "cup") return std::make_unique<CupLaw>();
   if (model == "pt100") return std::make_unique<PlatinumLaw>(3);
   if (model == "ntc") return std::make_unique<NtcLaw>();

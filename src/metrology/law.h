@@ -47,6 +47,9 @@ class Law {
 /// | `line`, `polynomial:N` (1 to 6) | reading = c_0 + c_1 reference + ... | rising powers |
 /// | `king`, `king:EXPONENT` | reading^2 = A + B reference^n | A, B, n (n only where free) |
 /// | `pitot` | reading = zero + gain reference^2 | zero, gain |
+/// | `pitot:STATIC_Pa` (1e3 to 1e7) | the same to first order, of a perfect gas at that static
+///   pressure: zero + p ((1 + gain reference^2 (k - 1) / (k p))^(k / (k - 1)) - 1), k = 1.4 | zero,
+///   gain |
 /// | `cup` | reference = offset + slope reading (regression of the reference) | offset, slope |
 /// | `pt100`, `pt100:N` (1, 3, 4) | reading = R0 (1 + A t + B t^2 [+ C (t - 100) t^3 below 0]) |
 ///   R0, A, B, C; those beyond N are those of IEC 60751; `pt100` is N = 3 |
@@ -56,8 +59,9 @@ class Law {
 /// | `tachometer`, `shunt`, `divider` | reading = gain reference | gain |
 ///
 /// Temperatures are in degC, resistances in ohm, thermocouple readings in mV.
-/// Source: King, Phil. Trans. R. Soc. A 214 (1914) 373; IEC 61400-12-1:2017 Annex F (cup);
-/// IEC 60751:2008; IEC 60584-1:2013; Steinhart and Hart, Deep-Sea Res. 15 (1968) 497.
+/// Source: King, Phil. Trans. R. Soc. A 214 (1914) 373; Anderson, Fundamentals of
+/// Aerodynamics, 8.7.1 (isentropic flow into a pitot tube); IEC 61400-12-1:2017 Annex F (cup); IEC
+/// 60751:2008; IEC 60584-1:2013; Steinhart and Hart, Deep-Sea Res. 15 (1968) 497.
 /// @throws BadInput  another model
 std::unique_ptr<const Law> law_of_model(std::string_view model, std::string_view where);
 

@@ -156,6 +156,20 @@ Descent descend(const NonlinearProblem& problem, const Point& start, const Way& 
   return result;
 }
 
+// How far the parameter that moves the residuals most moves them: about as large as the readings.
+Extended largest_effect(const Point& at) {
+  return at.parameters.cwiseProduct(column_lengths(at.derivatives)).cwiseAbs().maxCoeff();
+}
+
+// As largest_change, but a parameter that moves the residuals by less than 1e-7 of that (a zero
+// offset of readings that lie on the curve) need not come to rest to its own last digits, which are
+// rounding.
+Extended noticeable_change(const Vector& step, const Point& at) {
+  constexpr Extended least = 1e-7L;
+  const Vector size = least * largest_effect(at) * column_lengths(at.derivatives).cwiseInverse();
+  return largest_change(step, at.parameters.cwiseAbs().cwiseMax(size));
+}
+
 // Full Gauss-Newton steps to the last digits; kept as long as they shrink.
 void polish(const NonlinearProblem& problem, Descent& descent) {
   Extended last = std::numeric_limits<Extended>::infinity();
@@ -163,11 +177,15 @@ void polish(const NonlinearProblem& problem, Descent& descent) {
   constexpr Extended smallest_change = 1e-16L;
   for (int round = 0; round < most_rounds; ++round) {
     const Vector step = newton_step(descent.at);
-    const Extended change = largest_change(step, descent.at.parameters);
+    const Extended change = noticeable_change(step, descent.at);
     if (!(change < last)) return;
     const Point next(problem, descent.at.parameters + step);
-    // Level to the rounding of the residuals themselves is still good.
-    if (!(next.sum <= descent.at.sum * (1 + 1e-9L))) return;
+    // Level to the rounding of the residuals themselves is still good, and that of the readings,
+    // where the residuals are no more than it.
+    const Extended rounding =
+        16 * std::numeric_limits<Extended>::epsilon() * largest_effect(descent.at);
+    const Extended level = std::sqrt(descent.at.sum) * (1 + 0.5e-9L) + rounding;
+    if (!(std::sqrt(next.sum) <= level)) return;
     descent.at = next;
     last = change;
     if (change <= 1e-11L) descent.end = NonlinearEnd::at_rest;

@@ -74,9 +74,9 @@ std::vector<double> OutputLandscape::divisor_slopes(const Divisor& divisor,
 // Without what leads out of reach or along the fixed direction.
 std::vector<double> OutputLandscape::free_slopes(const Divisor& divisor, const Descent& here,
                                                  double step, std::span<const double> fixed) const {
-  std::vector<double> slope = slopes(
-      [&](const std::vector<double>& at) { return std::abs(value(divisor, steps(at))); }, here.at,
-      step);
+  std::vector<double> slope =
+      slopes([&](const std::vector<double>& at) { return std::abs(value(divisor, steps(at))); },
+             here.at, step);
   double along = 0.0;
   for (std::size_t i = 0; i < fixed.size(); ++i)
     along += slope[i] * fixed[i];
@@ -143,7 +143,8 @@ Descent OutputLandscape::descent(const Divisor& divisor, std::vector<double> fro
   double last = 0.01;
   for (int step = 0; step < 100 && here.left > 0.0; ++step) {
     const Descent before = here;
-    std::vector<double> way = free_slopes(divisor, here, std::clamp(1e-3 * last, 1e-9, 1e-4), fixed);
+    std::vector<double> way =
+        free_slopes(divisor, here, std::clamp(1e-3 * last, 1e-9, 1e-4), fixed);
     const double steepness = length_of(way);
     if (!(steepness > 0.0)) break;
     for (double& part : way)

@@ -30,8 +30,8 @@ using Direction = std::vector<double>;
 // Axis along which the output is followed away from the place.
 struct Axis {
   Direction direction;
-  double dimension;   // of the chance to be near
-  bool both;          // sides are within the inputs' limits
+  double dimension;  // of the chance to be near
+  bool both;         // sides are within the inputs' limits
   double order = 0.0;
 };
 
@@ -77,7 +77,8 @@ class Surroundings {
     if (as_divided || !divides.pole.leaves_mean()) return divides;
     if (!(order > 0.0)) return {};
     PoleFound touches{.pole = {.order = order, .dimension = 1.0, .near = {}}, .decided = false};
-    const auto alike = std::ranges::count_if(orders, [&](double o) { return same_order(o, order); });
+    const auto alike =
+        std::ranges::count_if(orders, [&](double o) { return same_order(o, order); });
     if (divides.pole.order > 0.0 || std::isinf(order) ||
         static_cast<std::size_t>(alike) * 4 < around_.size()) {
       touches.pole.near = near_text(around_);
@@ -145,8 +146,7 @@ class Surroundings {
         if (one.pole.order > worst.pole.order) worst = one;
       }
     };
-    const std::vector<bool> watched =
-        steps_behind(landscape_.model().program, divisor_.step);
+    const std::vector<bool> watched = steps_behind(landscape_.model().program, divisor_.step);
     for (std::size_t step = 0; step < watched.size(); ++step) {
       if (watched[step]) look([step](const std::vector<double>& steps) { return steps[step]; });
     }
@@ -278,7 +278,8 @@ class Surroundings {
   // p, where the divisor falls to zero as distance^p.
   double zero_order_along(const Direction& direction) const {
     constexpr double closer = 1e4;
-    const double order = std::log10(left_at(direction, near) / left_at(direction, near / closer)) / std::log10(closer);
+    const double order = std::log10(left_at(direction, near) / left_at(direction, near / closer)) /
+                         std::log10(closer);
     const double quarter = std::round(4.0 * order) / 4.0;
     return std::abs(order - quarter) < 0.01 ? quarter : order;
   }
@@ -368,8 +369,8 @@ class Surroundings {
       constexpr double rounding = 1e-9;  // of the place, in standard uncertainties
       const UncertainInput& input = landscape_.model().inputs[i];
       const bool zero = std::abs(there[i]) < rounding * input.standard_uncertainty;
-      text += fmt::format("{}{} = {:.4g}", text.empty() ? "" : ", ", input.name,
-                          zero ? 0.0 : there[i]);
+      text +=
+          fmt::format("{}{} = {:.4g}", text.empty() ? "" : ", ", input.name, zero ? 0.0 : there[i]);
     }
     return text;
   }
@@ -377,8 +378,8 @@ class Surroundings {
   const OutputLandscape& landscape_;
   const Divisor divisor_;
   Direction zero_;
-  std::vector<bool> moves_;       // (inputs) coordinates that move an input
-  std::vector<double> inward_;    // (inputs) sign away from a limit, 0: not at one
+  std::vector<bool> moves_;     // (inputs) coordinates that move an input
+  std::vector<double> inward_;  // (inputs) sign away from a limit, 0: not at one
   std::vector<Direction> around_;
   std::mt19937_64 random_{20};
 };

@@ -10,6 +10,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <filesystem>
 #include <optional>
@@ -69,6 +70,35 @@ TEST(RunComparison, ACommonErrorIsNotCountedTwiceInTheMean) {
   EXPECT_NEAR(curve.mean_cp->mean.value(), 0.32, 1e-6);
   EXPECT_GE(curve.mean_cp->mean.u(), 0.9999 * curve.maximum_cp[0].u_systematic());
   EXPECT_LT(curve.mean_cp->mean.u_random(), curve.maximum_cp[0].u_random());
+}
+
+// An older points file has one residual for the whole range, a newer one has it by stretches.
+TEST(RunComparison, SaysThatResidualsOfTwoAgesCountAsIndependent) {
+  const auto with = [](const std::string& input) {
+    auto points = points_on({});
+    for (Point& point : points)
+      point.quantities.at("dc_power_W").add(input, {.u = 0.5, .dof = INFINITY});
+    return points;
+  };
+  const auto remarked = [](const std::vector<std::string>& remarks) {
+    return std::count_if(remarks.begin(), remarks.end(), [](const std::string& remark) {
+      return remark.find("dc_voltage_V") != remark.npos &&
+             remark.find("reduce the older run") != remark.npos;
+    });
+  };
+  const auto compared = [&](const std::string& first, const std::string& second) {
+    return compare_runs({reduced(with(first), "a", true), reduced(with(second), "b", true)});
+  };
+  const std::string older = "dc_voltage_V:residual";
+  const std::string newer = "dc_voltage_V:residual-3";
+  EXPECT_EQ(remarked(compared(older, newer).remarks), 1);
+  EXPECT_EQ(remarked(compared(older, older).remarks), 0);
+  EXPECT_EQ(remarked(compared(newer, newer).remarks), 0);
+  EXPECT_EQ(remarked(compared(older, "dc_current_A:residual-3").remarks), 0);
+  auto mixed = with(older);
+  mixed.back() = with(newer).back();
+  EXPECT_EQ(remarked(reduced(mixed, "c", true).results.remarks), 1);
+  EXPECT_EQ(remarked(reduced(with(newer), "c", true).results.remarks), 0);
 }
 
 TEST(RunComparison, DriftIsCommonOnlyAsFarAsTimeLets) {

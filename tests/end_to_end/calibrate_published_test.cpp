@@ -7,6 +7,7 @@
 #include "end_to_end/program.h"
 
 #include <boost/json.hpp>
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -400,6 +401,61 @@ TEST(CalibratePublished, PitotStatic) {
                     "--reading", base::number_text(50.0 * density), "--u-reading", "1", "--json"});
   EXPECT_NEAR(100.0 * number(slow, "/u") / number(slow, "/value"),
               number(set, "/cases/4/expected/u_V_percent"), 5e-6);
+}
+
+// Anderson, example 3.4: an open tunnel with a contraction of 12, its wall pressures on a column of
+// mercury.
+TEST(CalibratePublished, PressureAcrossAContraction) {
+  const json::value set = data("pitot_static_examples.json").at_pointer("/cases/3");
+  Bench bench("contraction");
+  const auto answer = [&](const char* option, double value) {
+    return bench.answer({"calibrate", "--model", "pitot", "--density",
+                         base::number_text(number(set, "/inputs/rho")), "--contraction",
+                         base::number_text(number(set, "/inputs/contraction")), option,
+                         base::number_text(value), "--json"});
+  };
+  const double pressure_Pa =
+      number(answer("--reference", number(set, "/inputs/V_test")), "/mean/value");
+  EXPECT_LE(relative(pressure_Pa, number(set, "/expected/dp")), 1e-6);
+  EXPECT_LE(relative(pressure_Pa / (number(set, "/inputs/rho_Hg") * number(set, "/inputs/g")),
+                     number(set, "/expected/dh_m")),
+            1e-6);
+  EXPECT_LE(relative(number(answer("--reading", number(set, "/expected/dp")), "/value"),
+                     number(set, "/inputs/V_test")),
+            1e-6);
+}
+
+// The isentropic relation of a perfect gas, computed apart (Anderson, 8.7.1), at the pressures of
+// example 3.7; then a calibration whose readings follow it, and the same without compressibility,
+// which misses them.
+TEST(CalibratePublished, CompressiblePitot) {
+  const json::value set = data("pitot_static_examples.json").at_pointer("/cases/5");
+  Bench bench("compressible");
+  const double static_Pa = number(set, "/inputs/p");
+  const double density_kg_m3 = static_Pa / (number(set, "/inputs/R") * number(set, "/inputs/T_K"));
+  const std::string model = "pitot:" + base::number_text(static_Pa);
+  const std::string density = base::number_text(density_kg_m3);
+  const json::value speed =
+      bench.answer({"calibrate", "--model", model, "--density", density, "--reading",
+                    base::number_text(number(set, "/inputs/p0") - static_Pa), "--json"});
+  EXPECT_LE(relative(number(speed, "/value"), number(set, "/expected/V")), 1e-6);
+  const double speed_of_sound_m_s = std::sqrt(1.4 * static_Pa / density_kg_m3);
+  EXPECT_LE(relative(number(speed, "/value") / speed_of_sound_m_s, number(set, "/expected/Mach")),
+            1e-6);
+  std::string text = "# unit: reference = m s-1, reading = Pa\nreference,reading\n";
+  for (const double mach : {0.05, 0.1, 0.15, 0.2, 0.25}) {
+    text +=
+        fmt::format("{},{}\n", base::number_text(mach * speed_of_sound_m_s),
+                    base::number_text(static_Pa * (std::pow(1.0 + 0.2 * mach * mach, 3.5) - 1.0)));
+  }
+  write_text(bench.folder / "readings.csv", text);
+  const auto residual = [&](const std::string& law) {
+    return bench.answer(
+        {"calibrate", "readings.csv", "--model", law, "--density", density, "--json"});
+  };
+  EXPECT_NEAR(number(residual(model), "/derived/tube_factor/value"), 1.0, 1e-9);
+  EXPECT_LT(number(residual(model), "/fit/residual_standard_deviation"), 1e-6);
+  EXPECT_GT(number(residual("pitot"), "/fit/residual_standard_deviation"), 1.0);
 }
 
 // Johnson, Miller and Freund, chapter 8 (p. 256): volumes of two fillings, Welch's t. Laid on a

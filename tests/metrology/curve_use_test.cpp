@@ -110,6 +110,34 @@ TEST(ValueOfReadings, SingleReadingScattersAsTheCalibrationStates) {
   EXPECT_FALSE(counts(value_of_readings(references, {5.0}, std::nullopt, "t"), "x:reading#1"));
 }
 
+// Draper and Smith, Applied Regression Analysis (3rd ed.), 1.4 and 3.2: to first order the variance
+// of a value read off a line is that of the reading expected there over the slope squared.
+TEST(ExpectedReading, IsUncertainAsTheValueReadBackFromIt) {
+  Readings table{
+      .reference = {0, 1, 2, 3}, .reading = {1, 3.1, 4.9, 7}, .u_reference = {}, .u_reading = {}};
+  table.u_reference.assign(4, 0.1);
+  Certificate blank{};
+  blank.channel = "x";
+  blank.model = "line";
+  const std::vector<double> stated(6, 0.09);
+  for (const Certificate& certificate :
+       {certificate_of(0.1, {}), certificate_of(0.1, stated), certificate_of(0.4, stated),
+        calibrate(blank, table, "test")}) {
+    for (const double reference : {0.3, 2.2}) {
+      const Estimate single = expected_reading(certificate, reference, 0.0, "t").single;
+      const Estimate back = value_of_readings(certificate, {single.value()}, std::nullopt, "t");
+      EXPECT_NEAR(back.value(), reference, 1e-12);
+      EXPECT_NEAR(single.u() * std::abs(sensitivity(certificate, single.value())), back.u(), 1e-12);
+      EXPECT_NEAR(1.0 / single.dof(), 1.0 / back.dof(), 1e-9);
+      EXPECT_FALSE(counts(single, "x:residual"));
+    }
+  }
+  // Readings of one stated scatter, which the fit bears out: that, and nothing of the residuals.
+  const Estimate accepted = expected_reading(certificate_of(0.1, stated), 2.2, 0.0, "t").single;
+  EXPECT_EQ(accepted.contributions().at("x:reading#1").u, 0.09);
+  EXPECT_EQ(u_residual(accepted), 0.0);
+}
+
 TEST(ValueOfReadings, RefusesANegativeUncertainty) {
   try {
     value_of_readings(certificate_of(0.1, {}), {5.0}, -0.1, "--u-reading");
