@@ -1,44 +1,27 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
-#include "recording/recording.h"
+#include "analysis/channel_window.h"
 
 #include <cstdint>
-#include <filesystem>
-#include <limits>
+#include <span>
 #include <string>
 #include <vector>
 
 namespace windwright::analysis {
 
-/// A window of one channel of a recording. Times count from the recording's first sample.
 struct ViewRequest {
-  std::filesystem::path file;
-  std::string channel;
-  double from_s = -std::numeric_limits<double>::infinity();
-  double to_s = std::numeric_limits<double>::infinity();
+  /// Times count from `zero_s`.
+  WindowRequest window;
   std::int64_t bins = 1000;
+  /// Time of the recording that is called 0, so that recordings can be laid over each other.
+  double zero_s = 0.0;
 };
 
-/// In the channel's unit. Means and deviations through a curved certificate are those of two
-/// points, one deviation to either side of the mean: exact for a straight law, and to second order
-/// for any other.
-struct ViewBin {
-  double t_s;  // of its first sample
-  double lowest;
-  double highest;
-  double mean;
-  double deviation;  // standard deviation of the samples (divided by their number)
-  std::int64_t samples;
-};
-
+/// A window of one channel in bins; all times count from the request's zero.
 struct View {
-  std::string channel;
-  std::string unit;  // UDUNITS
-  bool calibrated;   // else volts at the converter
-  double from_s;     // of the first sample shown
-  double to_s;       // one sample past the last
-  double sample_rate_hz;
+  SeenChannel seen;
+  double zero_s;
   std::vector<ViewBin> bins;
   ViewBin all;                    // the whole window
   std::vector<double> gaps_at_s;  // in the window: time of the first sample after each
@@ -47,5 +30,13 @@ struct View {
 /// From the pyramid: the time it takes does not grow with the window.
 /// @throws BadInput  not a recording, no such channel, no sample in the window
 View view_of(const ViewRequest& request);
+
+/// Windows of several recordings, to be laid over each other.
+/// @throws BadInput  as view_of; one in another unit than the first
+std::vector<View> views_of(std::span<const ViewRequest> requests);
+
+/// Refuses to lay one channel over another that has not its unit.
+/// @throws BadInput
+void require_alike(const SeenChannel& first, const SeenChannel& other);
 
 }  // namespace windwright::analysis

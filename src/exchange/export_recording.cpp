@@ -169,10 +169,10 @@ std::vector<std::vector<double>> bins_of(const ExportRequest& request,
                                          const std::vector<Source>& sources, TableHead& head) {
   std::vector<std::vector<double>> columns(2);
   for (const Source& source : sources) {
-    const analysis::View view = analysis::view_of({.file = request.file,
-                                                   .channel = source.channel,
-                                                   .from_s = request.from_s,
-                                                   .to_s = request.to_s,
+    const analysis::View view = analysis::view_of({.window = {.file = request.file,
+                                                              .channel = source.channel,
+                                                              .from_s = request.from_s,
+                                                              .to_s = request.to_s},
                                                    .bins = request.bins});
     if (columns[0].empty()) {
       head.rows = static_cast<std::int64_t>(view.bins.size());

@@ -197,11 +197,40 @@ Axis Axis::exact(double low, double high, int about, double from, double to) {
   return axis;
 }
 
+Axis Axis::decades(double low, double high, double from, double to) {
+  Axis axis;
+  axis.low_ = low;
+  axis.high_ = high;
+  axis.from_ = from;
+  axis.to_ = to;
+  axis.in_decades_ = true;
+  const auto first = static_cast<int>(std::floor(std::log10(low)));
+  const auto last = static_cast<int>(std::floor(std::log10(high)));
+  const bool few = std::ceil(std::log10(low) - 1e-9) >= std::floor(std::log10(high) + 1e-9);
+  for (int power = first; power <= last; ++power) {
+    for (const double factor : {1.0, 2.0, 5.0}) {
+      const double tick = factor * std::pow(10.0, power);
+      if (factor > 1.0 && !few) continue;
+      if (tick >= low * (1.0 - 1e-9) && tick <= high * (1.0 + 1e-9)) axis.ticks_.push_back(tick);
+    }
+  }
+  return axis;
+}
+
 double Axis::at(double value) const {
+  if (in_decades_) {
+    const double share = std::log(std::max(value, low_) / low_) / std::log(high_ / low_);
+    return from_ + share * (to_ - from_);
+  }
   return from_ + (value - low_) / (high_ - low_) * (to_ - from_);
 }
 
 std::string Axis::tick_text(double tick) const {
+  if (in_decades_) {
+    constexpr std::string_view once = "1 × ";
+    const std::string text = number(tick, 1);
+    return text.starts_with(once) ? text.substr(once.size()) : text;
+  }
   const int decimals = std::clamp(static_cast<int>(-std::floor(std::log10(step_) + 1e-9)), 0, 15);
   return fixed(tick, decimals);
 }

@@ -74,13 +74,17 @@ class Drawing {
 /// A coordinate to 0.01 pixel in the fewest letters.
 std::string coordinate(double value);
 
-/// A linear axis with round ticks.
+/// An axis with round ticks, linear or in decades.
 class Axis {
  public:
   /// Widens [low, high] to round ticks, about so many; `from` and `to` are the pixels of its ends.
   Axis(double low, double high, int about, double from, double to);
   /// The same, but keeps the ends as they are: ticks lie inside.
   static Axis exact(double low, double high, int about, double from, double to);
+  /// Even in the logarithm, with ticks at the powers of ten inside, or also at twice and five times
+  /// these where there is one power at most. Values of 0 and below lie at the lower end.
+  /// @param low, high  0 < low < high
+  static Axis decades(double low, double high, double from, double to);
 
   double at(double value) const;
   double low() const { return low_; }
@@ -88,7 +92,7 @@ class Axis {
   double from() const { return from_; }
   double to() const { return to_; }
   const std::vector<double>& ticks() const { return ticks_; }
-  /// A tick's text: all ticks of one axis have the same decimals.
+  /// A tick's text: all ticks of one linear axis have the same decimals.
   std::string tick_text(double tick) const;
 
  private:
@@ -98,6 +102,7 @@ class Axis {
   double from_ = 0.0;
   double to_ = 1.0;
   double step_ = 1.0;
+  bool in_decades_ = false;
   std::vector<double> ticks_;
 };
 

@@ -22,7 +22,7 @@ inline constexpr const char* vermilion = "#d55e00";
 inline constexpr const char* green = "#009e73";
 }  // namespace colour
 
-/// One pair of linear axes and what is drawn between them, all in the axes' units and cut off at
+/// One pair of axes and what is drawn between them, all in the axes' units and cut off at
 /// their ends. The drawing must outlive it.
 class Plot {
  public:

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "bench/iio_table.h"
 
-#include "base/errors.h"
 #include "base/settings.h"
+#include "expect_refused.h"
 
 #include <gtest/gtest.h>
 
@@ -29,13 +29,8 @@ IioDevice read(const Texts& texts) {
   return iio_device(root, root.table("device"));
 }
 
-void expect_refused(const Texts& texts, const std::string& words) {
-  try {
-    read(texts);
-    ADD_FAILURE() << "not refused: " << words;
-  } catch (const base::BadInput& bad) {
-    EXPECT_NE(std::string(bad.what()).find(words), std::string::npos) << bad.what();
-  }
+void expect_read_refused(const Texts& texts, const std::string& words) {
+  expect_refused([&] { read(texts); }, words);
 }
 
 TEST(IioTable, TakesWhatIsSaidAndTheUsualForTheRest) {
@@ -58,14 +53,14 @@ TEST(IioTable, TakesWhatIsSaidAndTheUsualForTheRest) {
 }
 
 TEST(IioTable, ARefusalNamesTheLine) {
-  expect_refused({.channel = "channel = \"voltage0\""},
-                 "bench.toml:10: channel 'voltage0' is read twice");
-  expect_refused({.channel = "channel = \"volt age\""}, "bench.toml:10: channel 'volt age'");
-  expect_refused({.device = "uri = \"ip:\"\niio_name = \"adc0\""},
-                 "bench.toml:5: 'ip:' is no way to a converter");
-  expect_refused({.device = "uri = \"local:\"\niio_name = \"adc0\"\ntimeout_s = 0.03"},
-                 "bench.toml:7: timeout_s is 0.03, too short for a sample: at least 0.04 s");
-  expect_refused({.fan = ""}, "does not know how to command this actuator");
+  expect_read_refused({.channel = "channel = \"voltage0\""},
+                      "bench.toml:10: channel 'voltage0' is read twice");
+  expect_read_refused({.channel = "channel = \"volt age\""}, "bench.toml:10: channel 'volt age'");
+  expect_read_refused({.device = "uri = \"ip:\"\niio_name = \"adc0\""},
+                      "bench.toml:5: 'ip:' is no way to a converter");
+  expect_read_refused({.device = "uri = \"local:\"\niio_name = \"adc0\"\ntimeout_s = 0.03"},
+                      "bench.toml:7: timeout_s is 0.03, too short for a sample: at least 0.04 s");
+  expect_read_refused({.fan = ""}, "does not know how to command this actuator");
 }
 
 }  // namespace

@@ -1,13 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "bench/instrument_tables.h"
 
-#include "base/errors.h"
 #include "base/settings.h"
 #include "bench/mqtt_table.h"
+#include "expect_refused.h"
 
 #include <gtest/gtest.h>
 
-#include <functional>
 #include <string>
 #include <variant>
 
@@ -22,15 +21,6 @@ std::string bench_of(const std::string& device, const std::string& channel_a,
          "[[channel]]\ndevice = { " + channel_a + " }\n[[channel]]\ndevice = { " + channel_b +
          " }\n[[actuator]]\npositions = [\"none\", \"rheostat\"]\ndevice = { " + actuator +
          " }\n[[actuator]]\nmanual = true\n";
-}
-
-void expect_refused(const std::function<void()>& act, const std::string& words) {
-  try {
-    act();
-    ADD_FAILURE() << "not refused: " << words;
-  } catch (const base::BadInput& error) {
-    EXPECT_NE(std::string(error.what()).find(words), std::string::npos) << error.what();
-  }
 }
 
 LinesDevice lines(const std::string& device, const std::string& channel_a = "column = \"a\"",

@@ -19,6 +19,17 @@ TEST(Axis, HasRoundTicksThatHoldTheData) {
   EXPECT_NEAR(axis.at(0.3), 20.0, 1e-9);
 }
 
+TEST(Axis, OfDecadesIsEvenInTheLogarithm) {
+  const Axis axis = Axis::decades(1e-5, 1000.0, 400.0, 0.0);
+  EXPECT_NEAR(axis.at(0.1), 200.0, 1e-9);
+  EXPECT_EQ(axis.at(0.0), 400.0);
+  ASSERT_EQ(axis.ticks().size(), 9U);
+  EXPECT_EQ(axis.tick_text(axis.ticks()[0]), "10⁻⁵");
+  EXPECT_EQ(axis.tick_text(axis.ticks()[6]), "10");
+  // Within a decade and a half: also twice and five times.
+  EXPECT_EQ(Axis::decades(3.0, 40.0, 0.0, 1.0).ticks(), (std::vector<double>{5.0, 10.0, 20.0}));
+}
+
 TEST(Axis, KeepsItsEndsWhenAskedTo) {
   const Axis axis = Axis::exact(1.93, 7.6, 6, 0.0, 100.0);
   EXPECT_DOUBLE_EQ(axis.low(), 1.93);

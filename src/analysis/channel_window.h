@@ -1,0 +1,114 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "analysis/recorded_channel.h"
+#include "bench/bench.h"
+#include "metrology/certificate.h"
+#include "metrology/estimate.h"
+#include "recording/recording.h"
+
+#include <cstdint>
+#include <filesystem>
+#include <limits>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+namespace windwright::analysis {
+
+/// Which window of which channel. Times count from the recording's first sample, by the device's
+/// count.
+struct WindowRequest {
+  std::filesystem::path file;
+  std::string channel;
+  double from_s = -std::numeric_limits<double>::infinity();
+  double to_s = std::numeric_limits<double>::infinity();
+};
+
+/// In the channel's unit. Means and deviations through a curved certificate are those of two
+/// points, one deviation to either side of the mean: exact for a straight law, and to second order
+/// for any other.
+struct ViewBin {
+  double t_s;  // of its first sample
+  double lowest;
+  double highest;
+  double mean;
+  double deviation;  // standard deviation of the samples (divided by their number)
+  std::int64_t samples;
+};
+
+/// When samples were taken, by the device's own count.
+class SampleTimes {
+ public:
+  explicit SampleTimes(const recording::Recording& recording);
+  double time_s(std::int64_t sample) const;
+  /// The first sample at this time or later.
+  std::int64_t sample_at(double time_s) const;
+  const std::vector<Stretch>& stretches() const { return stretches_; }
+
+ private:
+  double rate_hz_;
+  std::vector<Stretch> stretches_;
+  std::int64_t origin_;
+};
+
+/// What a channel is called, and how it is told apart from others on screen and paper.
+struct SeenChannel {
+  std::string recording;  // the file's name
+  std::string channel;
+  std::string unit;  // UDUNITS
+  bool calibrated;   // else volts at the converter
+  double from_s;     // of the first sample of the window
+  double to_s;       // one sample past the last
+  double sample_rate_hz;
+};
+
+/// A window of a recording's channel in calibrated values, or in volts at the converter where it
+/// has no certificate. The recording must outlive it.
+class ChannelWindow {
+ public:
+  /// @throws BadInput  no such channel, no sample in the window, a certificate that cannot be read
+  ChannelWindow(const recording::Recording& recording, const WindowRequest& request);
+
+  const SeenChannel& seen() const { return seen_; }
+  std::int64_t first() const { return first_; }
+  std::int64_t samples() const { return end_ - first_; }
+  const SampleTimes& times() const { return times_; }
+  /// Parts of the window without a gap.
+  std::vector<Stretch> stretches() const;
+  /// In the window: time of the first sample after each gap.
+  std::vector<double> gaps_at_s() const;
+
+  /// From the pyramid: the time it takes does not grow with the window.
+  /// @param bins  1 or more
+  std::vector<ViewBin> bins(std::int64_t bins) const;
+  /// Bins of exactly so many samples each, beginning where such rows of the pyramid do; what is
+  /// left at both ends of the window is in none.
+  std::vector<ViewBin> even_bins(std::int64_t size) const;
+  /// Single samples first .. first + values.size() of the recording.
+  void values(std::int64_t first, std::span<double> values) const;
+  /// One sample with the uncertainty of its certificate; none without a certificate.
+  metrology::Estimate estimate(std::int64_t sample) const;
+  /// The same of a value, such as a mean.
+  metrology::Estimate estimate_of_value(double value) const;
+
+ private:
+  double value(double count) const;
+  ViewBin in_units(const recording::Bin& bin) const;
+  std::vector<ViewBin> bins_of(const recording::Window& window, std::int64_t bins) const;
+
+  const recording::Recording& recording_;
+  SampleTimes times_;
+  bench::Converter converter_{};
+  std::optional<metrology::Certificate> certificate_;
+  SeenChannel seen_;
+  std::int64_t first_ = 0;
+  std::int64_t end_ = 0;
+};
+
+/// Bins of one window as one.
+/// @param bins  at least one
+ViewBin taken_together(std::span<const ViewBin> bins);
+
+}  // namespace windwright::analysis
