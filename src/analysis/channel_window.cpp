@@ -45,6 +45,7 @@ ChannelWindow::ChannelWindow(const recording::Recording& recording, const Window
     : recording_(recording), times_(recording) {
   const recording::ChannelNote note = recording.note(request.channel);
   converter_ = note.converter;
+  every_ = note.every;
   if (!note.certificate.empty()) {
     certificate_ = metrology::certificate_from_text(
         note.certificate,
@@ -104,7 +105,8 @@ ViewBin ChannelWindow::in_units(const recording::Bin& bin) const {
   const double last = std::exp2(converter_.bits) - 1.0;
   const double below = value(std::max(0.0, bin.mean - bin.deviation));
   const double above = value(std::min(last, bin.mean + bin.deviation));
-  return {.t_s = times_.time_s(bin.first),
+  return {.first = bin.first,
+          .t_s = times_.time_s(bin.first),
           .lowest = std::min(ends[0], ends[1]),
           .highest = std::max(ends[0], ends[1]),
           .mean = 0.5 * (below + above),
@@ -124,7 +126,8 @@ std::vector<ViewBin> ChannelWindow::bins(std::int64_t bins) const {
   return bins_of({.first = first_, .count = samples()}, bins);
 }
 
-std::vector<ViewBin> ChannelWindow::even_bins(std::int64_t size) const {
+std::vector<ViewBin> ChannelWindow::even_bins(std::int64_t own) const {
+  const std::int64_t size = own * every_;
   const std::int64_t first = (first_ + size - 1) / size * size;
   const std::int64_t bins = std::max<std::int64_t>(0, end_ - first) / size;
   if (bins == 0) return {};
@@ -132,10 +135,17 @@ std::vector<ViewBin> ChannelWindow::even_bins(std::int64_t size) const {
 }
 
 void ChannelWindow::values(std::int64_t first, std::span<double> values) const {
-  const auto counts =
-      recording_.counts(seen_.channel, first, static_cast<std::int64_t>(values.size()));
-  std::transform(counts.begin(), counts.end(), values.begin(),
-                 [&](std::int32_t count) { return bench::volts(converter_, count); });
+  constexpr std::int64_t read_at_once = 1 << 18;
+  const std::size_t some =
+      static_cast<std::size_t>(std::max<std::int64_t>(1, read_at_once / every_));
+  for (std::size_t done = 0; done < values.size(); done += some) {
+    const std::span<double> part = values.subspan(done, std::min(some, values.size() - done));
+    const auto wanted = static_cast<std::int64_t>(part.size() - 1) * every_ + 1;
+    const auto counts =
+        recording_.counts(seen_.channel, first + static_cast<std::int64_t>(done) * every_, wanted);
+    for (std::size_t i = 0; i < part.size(); ++i)
+      part[i] = bench::volts(converter_, counts[i * static_cast<std::size_t>(every_)]);
+  }
   if (certificate_) metrology::values_of(*certificate_, values, values);
 }
 
@@ -149,6 +159,26 @@ metrology::Estimate ChannelWindow::estimate(std::int64_t sample) const {
 metrology::Estimate ChannelWindow::estimate_of_value(double value) const {
   if (!certificate_) return metrology::Estimate(value);
   return metrology::estimate_of(*certificate_, metrology::reading_of(*certificate_, value));
+}
+
+std::vector<ViewBin> ChannelWindow::bins_like(const std::vector<ViewBin>& others) const {
+  std::vector<ViewBin> seen;
+  for (const ViewBin& other : others)
+    seen.push_back(bins_of({.first = other.first, .count = other.samples}, 1).front());
+  return seen;
+}
+
+std::vector<std::vector<ViewBin>> bins_together(std::span<const ChannelWindow> windows,
+                                                std::int64_t bins) {
+  const auto slowest = std::max_element(
+      windows.begin(), windows.end(),
+      [](const ChannelWindow& a, const ChannelWindow& b) { return a.every() < b.every(); });
+  const std::vector<ViewBin> edges = slowest->bins(bins);
+  std::vector<std::vector<ViewBin>> together;
+  for (const ChannelWindow& window : windows)
+    together.push_back(window.every() == slowest->every() ? window.bins(bins)
+                                                          : window.bins_like(edges));
+  return together;
 }
 
 ViewBin taken_together(std::span<const ViewBin> bins) {

@@ -30,7 +30,8 @@ struct WindowRequest {
 /// points, one deviation to either side of the mean: exact for a straight law, and to second order
 /// for any other.
 struct ViewBin {
-  double t_s;  // of its first sample
+  std::int64_t first;  // sample of the recording
+  double t_s;          // of that sample
   double lowest;
   double highest;
   double mean;
@@ -73,7 +74,11 @@ class ChannelWindow {
 
   const SeenChannel& seen() const { return seen_; }
   std::int64_t first() const { return first_; }
-  std::int64_t samples() const { return end_ - first_; }
+  std::int64_t samples() const { return end_ - first_; }  // of the device
+  /// Samples of the device that one of this channel is held for.
+  std::int64_t every() const { return every_; }
+  /// Of the channel's own, each counted once.
+  std::int64_t own_samples() const { return (samples() + every_ - 1) / every_; }
   const SampleTimes& times() const { return times_; }
   /// Parts of the window without a gap.
   std::vector<Stretch> stretches() const;
@@ -83,10 +88,11 @@ class ChannelWindow {
   /// From the pyramid: the time it takes does not grow with the window.
   /// @param bins  1 or more
   std::vector<ViewBin> bins(std::int64_t bins) const;
-  /// Bins of exactly so many samples each, beginning where such rows of the pyramid do; what is
-  /// left at both ends of the window is in none.
-  std::vector<ViewBin> even_bins(std::int64_t size) const;
-  /// Single samples first .. first + values.size() of the recording.
+  /// Bins of exactly so many of the channel's own samples each, beginning where such rows of the
+  /// pyramid do; what is left at both ends of the window is in none.
+  std::vector<ViewBin> even_bins(std::int64_t own) const;
+  /// Single samples, each once: those that hold at samples first, first + every(), ... of the
+  /// recording, as many as there is room for.
   void values(std::int64_t first, std::span<double> values) const;
   /// One sample with the uncertainty of its certificate; none without a certificate.
   metrology::Estimate estimate(std::int64_t sample) const;
@@ -97,15 +103,25 @@ class ChannelWindow {
   double value(double count) const;
   ViewBin in_units(const recording::Bin& bin) const;
   std::vector<ViewBin> bins_of(const recording::Window& window, std::int64_t bins) const;
+  std::vector<ViewBin> bins_like(const std::vector<ViewBin>& others) const;
+  friend std::vector<std::vector<ViewBin>> bins_together(std::span<const ChannelWindow> windows,
+                                                         std::int64_t bins);
 
   const recording::Recording& recording_;
   SampleTimes times_;
   bench::Converter converter_{};
+  std::int64_t every_ = 1;
   std::optional<metrology::Certificate> certificate_;
   SeenChannel seen_;
   std::int64_t first_ = 0;
   std::int64_t end_ = 0;
 };
+
+/// Bins of several channels over the same window of one recording, with the same edges: those that
+/// the slowest of them has.
+/// @return  (channels) x (bins)
+std::vector<std::vector<ViewBin>> bins_together(std::span<const ChannelWindow> windows,
+                                                std::int64_t bins);
 
 /// Bins of one window as one.
 /// @param bins  at least one

@@ -4,6 +4,7 @@
 #include "analysis/channel_window.h"
 #include "recording/recording.h"
 
+#include <array>
 #include <cmath>
 #include <cstddef>
 #include <vector>
@@ -39,16 +40,15 @@ double correlation_of(const std::vector<ChannelPair>& pairs) {
 
 WindowPairs pairs_of(const PairsRequest& request) {
   const recording::Recording recording(request.window.file);
-  const ChannelWindow y(recording, request.window);
   WindowRequest across = request.window;
   across.channel = request.against;
-  const ChannelWindow x(recording, across);
-  WindowPairs result{.x = x.seen(), .y = y.seen(), .pairs = {}, .correlation = 0.0};
-  // The edges of bins come from the window and the levels, which all channels share.
-  const std::vector<ViewBin> x_bins = x.bins(request.bins);
-  const std::vector<ViewBin> y_bins = y.bins(request.bins);
-  for (std::size_t k = 0; k < x_bins.size(); ++k)
-    result.pairs.push_back({.x = x_bins[k], .y = y_bins[k]});
+  const std::array windows{ChannelWindow(recording, across),
+                           ChannelWindow(recording, request.window)};
+  WindowPairs result{
+      .x = windows[0].seen(), .y = windows[1].seen(), .pairs = {}, .correlation = 0.0};
+  const std::vector<std::vector<ViewBin>> bins = bins_together(windows, request.bins);
+  for (std::size_t k = 0; k < bins[0].size(); ++k)
+    result.pairs.push_back({.x = bins[0][k], .y = bins[1][k]});
   result.correlation = correlation_of(result.pairs);
   return result;
 }

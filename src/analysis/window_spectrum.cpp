@@ -24,8 +24,13 @@ namespace {
 constexpr std::int64_t longest_segment = 1 << 22;
 constexpr std::int64_t shortest_segment = 8;
 
+// A slow channel is held between its samples: its spectrum is that of the samples.
+double rate_hz_of(const ChannelWindow& window) {
+  return window.seen().sample_rate_hz / static_cast<double>(window.every());
+}
+
 std::int64_t segment_of(const SpectrumRequest& request, const ChannelWindow& window) {
-  const double rate_hz = window.seen().sample_rate_hz;
+  const double rate_hz = rate_hz_of(window);
   if (request.resolution_Hz > 0.0) {
     const double wanted = std::ceil(rate_hz / request.resolution_Hz - 1e-6);
     if (wanted < shortest_segment || wanted > longest_segment) {
@@ -39,14 +44,15 @@ std::int64_t segment_of(const SpectrumRequest& request, const ChannelWindow& win
   constexpr std::int64_t segments = 8;
   constexpr std::int64_t usual = 1 << 16;
   // The largest quick size that is not longer.
-  std::int64_t segment = std::max(shortest_segment, std::min(usual, window.samples() / segments));
+  std::int64_t segment =
+      std::max(shortest_segment, std::min(usual, window.samples() / window.every() / segments));
   while (static_cast<std::int64_t>(signal::quick_fft_size(static_cast<std::size_t>(segment))) !=
          segment)
     --segment;
   return segment;
 }
 
-/// Where segments can begin.
+/// Where segments can begin; lengths in samples of the device.
 struct Places {
   std::vector<Stretch> stretches;
   std::int64_t segment;
@@ -83,13 +89,13 @@ WindowSpectrum spectrum_of(const SpectrumRequest& request) {
   const ChannelWindow window(recording, request.window);
   signal::Welch welch(request.taper, static_cast<std::size_t>(segment_of(request, window)));
   const Places places{.stretches = window.stretches(),
-                      .segment = static_cast<std::int64_t>(welch.segment()),
-                      .step = static_cast<std::int64_t>(welch.step())};
+                      .segment = static_cast<std::int64_t>(welch.segment()) * window.every(),
+                      .step = static_cast<std::int64_t>(welch.step()) * window.every()};
   const std::int64_t there = places.number();
   if (there == 0) {
     throw base::BadInput(
         request.window.file.string() + ":1",
-        fmt::format("has no stretch of {} samples ({:.6g} s) in that window", places.segment,
+        fmt::format("has no stretch of {} samples ({:.6g} s) in that window", welch.segment(),
                     static_cast<double>(places.segment) / window.seen().sample_rate_hz),
         "a longer window between two gaps, or lines farther apart (--resolution-Hz)");
   }
@@ -98,11 +104,11 @@ WindowSpectrum spectrum_of(const SpectrumRequest& request) {
   for (std::int64_t k = 0; k < taken; ++k) {
     const Stretch place = places.at(k * (there / taken) + k * (there % taken) / taken);
     window.values(place.first, values);
-    welch.add(values, place.device_first);
+    welch.add(values, place.device_first / window.every());
   }
   return {.seen = window.seen(),
           .taper = request.taper,
-          .spectrum = welch.spectrum(window.seen().sample_rate_hz),
+          .spectrum = welch.spectrum(rate_hz_of(window)),
           .segments_there = there};
 }
 

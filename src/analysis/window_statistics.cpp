@@ -38,7 +38,7 @@ std::int64_t block_of(std::int64_t samples) {
 std::vector<double> values_of(const ChannelWindow& window, std::int64_t block) {
   std::vector<double> values;
   if (block == 1) {
-    values.resize(static_cast<std::size_t>(window.samples()));
+    values.resize(static_cast<std::size_t>(window.own_samples()));
     window.values(window.first(), values);
     return values;
   }
@@ -66,7 +66,7 @@ MeanScatter scatter_of(const metrology::SampleStatistics& of_values, std::int64_
     scatter.mean.effective_samples = std::isfinite(worth) ? std::min(samples, worth) : samples;
   }
   scatter.integral_time_s =
-      0.5 * samples / scatter.mean.effective_samples / result.seen.sample_rate_hz;
+      0.5 * (result.seen.to_s - result.seen.from_s) / scatter.mean.effective_samples;
   return scatter;
 }
 
@@ -76,9 +76,9 @@ WindowStatistics statistics_of(const WindowRequest& request) {
   const recording::Recording recording(request.file);
   const ChannelWindow window(recording, request);
   const ViewBin all = taken_together(window.bins(1000));
-  const auto samples = static_cast<double>(window.samples());
+  const auto samples = static_cast<double>(window.own_samples());
   WindowStatistics result{.seen = window.seen(),
-                          .samples = window.samples(),
+                          .samples = window.own_samples(),
                           .mean = all.mean,
                           .deviation = samples < 2.0
                                            ? std::numeric_limits<double>::quiet_NaN()
@@ -92,10 +92,10 @@ WindowStatistics statistics_of(const WindowRequest& request) {
   if (!gaps_at_s.empty()) {
     result.without =
         fmt::format("a gap at {:.6g} s lies in the window: take one side of it", gaps_at_s.front());
-  } else if (window.samples() < 2) {
+  } else if (result.samples < 2) {
     result.without = "a single sample has no scatter";
   } else {
-    const std::int64_t block = block_of(window.samples());
+    const std::int64_t block = block_of(result.samples);
     const metrology::SampleStatistics of_values =
         metrology::sample_statistics(values_of(window, block), rule);
     if (block == 1) take_figures(result, of_values);

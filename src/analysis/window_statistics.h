@@ -24,7 +24,7 @@ struct MeanScatter {
 
 struct WindowStatistics {
   SeenChannel seen;
-  std::int64_t samples;
+  std::int64_t samples;  // of the channel's own, each counted once
   double mean;
   double deviation;  // standard deviation of the samples, divisor n - 1
   double lowest;

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "exchange/export_recording.h"
 
+#include "analysis/channel_window.h"
 #include "analysis/recorded_channel.h"
-#include "analysis/window_view.h"
 #include "base/errors.h"
 #include "base/units.h"
 #include "bench/bench.h"
@@ -165,34 +165,36 @@ constexpr Figure figures[] = {
     {"deviation", "time: standard_deviation", &analysis::ViewBin::deviation}};
 
 // Everything at once: there are few.
-std::vector<std::vector<double>> bins_of(const ExportRequest& request,
+std::vector<std::vector<double>> bins_of(const recording::Recording& recording,
+                                         const ExportRequest& request,
                                          const std::vector<Source>& sources, TableHead& head) {
-  std::vector<std::vector<double>> columns(2);
+  std::vector<analysis::ChannelWindow> windows;
   for (const Source& source : sources) {
-    const analysis::View view = analysis::view_of({.window = {.file = request.file,
-                                                              .channel = source.channel,
-                                                              .from_s = request.from_s,
-                                                              .to_s = request.to_s},
-                                                   .bins = request.bins});
-    if (columns[0].empty()) {
-      head.rows = static_cast<std::int64_t>(view.bins.size());
-      head.columns.push_back({.name = "samples",
-                              .unit = "1",
-                              .long_name = "number of samples in the bin",
-                              .standard_name = {},
-                              .cell_method = {}});
-      for (const analysis::ViewBin& bin : view.bins) {
-        columns[0].push_back(bin.t_s);
-        columns[1].push_back(static_cast<double>(bin.samples));
-      }
-    }
+    windows.emplace_back(recording, analysis::WindowRequest{.file = request.file,
+                                                            .channel = source.channel,
+                                                            .from_s = request.from_s,
+                                                            .to_s = request.to_s});
+  }
+  const auto bins = analysis::bins_together(windows, request.bins);
+  head.rows = static_cast<std::int64_t>(bins.front().size());
+  head.columns.push_back({.name = "samples",
+                          .unit = "1",
+                          .long_name = "number of samples in the bin",
+                          .standard_name = {},
+                          .cell_method = {}});
+  std::vector<std::vector<double>> columns(2);
+  for (const analysis::ViewBin& bin : bins.front()) {
+    columns[0].push_back(bin.t_s);
+    columns[1].push_back(static_cast<double>(bin.samples));
+  }
+  for (std::size_t k = 0; k < sources.size(); ++k) {
     for (const Figure& figure : figures) {
-      Column column = column_of(source);
+      Column column = column_of(sources[k]);
       column.name = fmt::format("{}_{}", figure.word, column.name);
       column.cell_method = figure.cell_method;
       head.columns.push_back(std::move(column));
       columns.emplace_back();
-      for (const analysis::ViewBin& bin : view.bins)
+      for (const analysis::ViewBin& bin : bins[k])
         columns.back().push_back(bin.*figure.value);
     }
   }
@@ -226,7 +228,7 @@ Exported export_recording(const ExportRequest& request) {
   TableHead head = head_of(recording, stretches, request.file);
   std::vector<std::vector<double>> bins;
   if (request.bins > 0) {
-    bins = bins_of(request, sources, head);
+    bins = bins_of(recording, request, sources, head);
   } else {
     for (const Source& source : sources)
       head.columns.push_back(column_of(source));

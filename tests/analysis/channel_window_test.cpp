@@ -172,6 +172,42 @@ TEST(WindowPairs, CorrelateAsThePhaseBetweenThemSays) {
   EXPECT_EQ(bins.x.channel, current);
 }
 
+// Every tenth sample of the current is kept, the mean of ten: 1000 a second, the sine of 51.3 Hz
+// less by sin(x) / x.
+TEST(SlowChannel, IsLookedAtInItsOwnSamples) {
+  const fs::path folder = fresh_folder();
+  bench::Bench bench = bench_in(folder, true);
+  bench.channels[1].every = 10;
+  const fs::path file = folder / "recording.h5";
+  recording::Recorder::create(file, bench, {"made-up", {}}).append(block_from(0, 20'000, false));
+  const WindowRequest window{.file = file, .channel = current};
+
+  const WindowSpectrum seen =
+      spectrum_of({.window = window, .taper = signal::Taper::flat_top, .resolution_Hz = 5.0});
+  EXPECT_EQ(seen.spectrum.segment, 200U);
+  EXPECT_EQ(seen.spectrum.frequency_Hz(100), 500.0);
+  EXPECT_EQ(seen.segments_there, 37);
+  const double x = std::numbers::pi * frequency_Hz * 10.0 / rate_hz;
+  EXPECT_NEAR(seen.spectrum.amplitude[10], 3.0 * std::numbers::sqrt2 * std::sin(x) / x, 0.01);
+
+  EXPECT_EQ(statistics_of(window).samples, 2000);
+  EXPECT_EQ(statistics_of({.file = file, .channel = voltage}).samples, 20'000);
+
+  for (const std::int64_t bins : {7, 100'000}) {
+    const WindowPairs pairs =
+        pairs_of({.window = {.file = file, .channel = voltage}, .against = current, .bins = bins});
+    ASSERT_EQ(pairs.pairs.size(), bins == 7 ? 7U : 2000U);
+    std::int64_t next = 0;
+    for (const ChannelPair& pair : pairs.pairs) {
+      EXPECT_EQ(pair.x.first, next);
+      EXPECT_EQ(pair.y.first, next);
+      EXPECT_EQ(pair.x.samples, pair.y.samples);
+      next += pair.x.samples;
+    }
+    EXPECT_EQ(next, 20'000);
+  }
+}
+
 TEST(Views, LieOverEachOtherFromTheTimesCalledZero) {
   const fs::path file = made();
   const WindowRequest window{.file = file, .channel = voltage, .from_s = 0.0, .to_s = 0.01};

@@ -259,8 +259,8 @@ TEST(Interlocks, SeesADiskThatIsNearlyFull) {
 }
 
 TEST(Interlocks, TellsOfALaterTripOnlyWhereItAsksForAHarderStop) {
-  const bench::Bench bench = two_channels(
-      {bound("warm", 5.0, 1), bound("fast", 6.0, 1), bound("much too fast", 7.0, 0)});
+  const bench::Bench bench =
+      two_channels({bound("warm", 5.0, 1), bound("fast", 6.0, 1), bound("much too fast", 7.0, 0)});
   Interlocks interlocks(bench, volts_as_they_are(), {});
   Blocks blocks;
   ASSERT_TRUE(interlocks.judge(blocks.next(5.5, 1.0)));
