@@ -124,6 +124,21 @@ std::optional<PowerNames> power_names(const std::string& voltage) {
 
 }  // namespace
 
+std::vector<PowerPair> power_pairs(
+    const bench::Bench& bench,
+    const std::vector<std::optional<metrology::Certificate>>& certificates) {
+  std::vector<PowerPair> pairs;
+  for (std::size_t voltage = 0; voltage < bench.channels.size(); ++voltage) {
+    const std::optional<PowerNames> names = power_names(bench.channels[voltage].name);
+    if (!names || !certificates.at(voltage)) continue;
+    for (std::size_t current = 0; current < bench.channels.size(); ++current) {
+      if (bench.channels[current].name == names->current && certificates[current])
+        pairs.push_back({.name = names->power, .voltage = voltage, .current = current});
+    }
+  }
+  return pairs;
+}
+
 LiveValues::Law LiveValues::law_of(const bench::Converter& converter,
                                    const std::optional<metrology::Certificate>& certificate) {
   const double last = std::exp2(converter.bits) - 1.0;
@@ -153,15 +168,9 @@ LiveValues::LiveValues(const bench::Bench& bench,
         {.name = channel.name, .unit = calibrated ? channel.unit : "V", .calibrated = calibrated});
     laws_.push_back(law_of(channel.converter, certificates[i]));
   }
-  for (std::size_t voltage = 0; voltage < laws_.size(); ++voltage) {
-    const std::optional<PowerNames> names = power_names(channels_[voltage].name);
-    if (!names || !channels_[voltage].calibrated) continue;
-    for (std::size_t current = 0; current < laws_.size(); ++current) {
-      if (channels_[current].name != names->current || !channels_[current].calibrated) continue;
-      channels_.push_back({.name = names->power, .unit = "W", .calibrated = true});
-      products_.push_back({.voltage = voltage, .current = current});
-    }
-  }
+  products_ = power_pairs(bench, certificates);
+  for (const PowerPair& pair : products_)
+    channels_.push_back({.name = pair.name, .unit = "W", .calibrated = true, .pair = pair});
   figures_.resize(channels_.size());
 }
 

@@ -22,12 +22,26 @@ struct Figures {
   double highest;
 };
 
+/// The channels that a power is made of: indices in the bench.
+struct PowerPair {
+  std::string name;  // of the power: dc_power_W
+  std::size_t voltage;
+  std::size_t current;
+};
+
 /// What a person or a guard looks at: a channel of the bench, or a power made of two of them.
 struct LiveChannel {
   std::string name;
   std::string unit;
-  bool calibrated;  // else volts at the converter
+  bool calibrated;                     // else volts at the converter
+  std::optional<PowerPair> pair = {};  // of a power
 };
+
+/// Every voltage whose current is there too, both with a certificate: dc_voltage_V and
+/// dc_current_A give dc_power_W. Root mean squares are left out: their product is no power.
+std::vector<PowerPair> power_pairs(
+    const bench::Bench& bench,
+    const std::vector<std::optional<metrology::Certificate>>& certificates);
 
 /// Turns each block into values: counts through converter and certificate, then powers, the product
 /// of voltage and current sample by sample, of every pair like dc_voltage_V and dc_current_A
@@ -56,18 +70,13 @@ class LiveValues {
     std::optional<Powers> powers;
     std::vector<float> table;  // empty for converters too fine for one
   };
-  struct Product {
-    std::size_t voltage;
-    std::size_t current;
-  };
-
   static Law law_of(const bench::Converter& converter,
                     const std::optional<metrology::Certificate>& certificate);
   void take_channel(const Law& law, std::span<const std::int32_t> counts, std::size_t index);
 
   std::vector<LiveChannel> channels_;
   std::vector<Law> laws_;
-  std::vector<Product> products_;
+  std::vector<PowerPair> products_;
   std::vector<Figures> figures_;
   std::vector<float> values_;  // (channels and powers) x samples
   std::vector<double> scratch_;

@@ -11,6 +11,7 @@
 #include "bench/interlock_table.h"
 #include "bench/load_table.h"
 #include "bench/overspeed.h"
+#include "bench/publish_table.h"
 #include "bench/rotor_file.h"
 #include "bench/tunnel_table.h"
 #include "metrology/law.h"
@@ -465,6 +466,7 @@ Bench bench_from_file(const std::filesystem::path& file) {
     bench.simulation = read_simulation(*simulation, bench.u_loss_relative);
   }
   bench.device = device_from_tables(root, bench);
+  bench.publish = publish_from_tables(root, bench.file.parent_path());
   root.refuse_unread_keys();
   return bench;
 }

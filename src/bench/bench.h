@@ -6,6 +6,7 @@
 #include "bench/chain_tables.h"
 #include "bench/device_table.h"
 #include "bench/interlock.h"
+#include "bench/publish_table.h"
 #include "physics/air.h"
 #include "physics/generator.h"
 #include "physics/generator_heat.h"
@@ -139,6 +140,7 @@ struct Bench {
   std::vector<Interlock> interlocks;
   std::optional<Simulation> simulation;
   DeviceDescription device;
+  std::optional<PublishDescription> publish;
 
   /// Index of a channel. @throws BadInput  no such channel, with the names there are
   std::size_t channel_index(std::string_view name) const;

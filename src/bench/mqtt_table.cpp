@@ -3,6 +3,8 @@
 
 #include "base/errors.h"
 #include "base/settings.h"
+#include "bench/instrument_tables.h"
+#include "bench/mqtt_broker.h"
 
 #include <fmt/format.h>
 
@@ -18,31 +20,8 @@ namespace {
 using base::BadInput;
 using base::Settings;
 
-// Source: OASIS MQTT 3.1.1, section 4.7: wildcards belong to subscriptions of many topics, a name
-// that begins with $ to the broker itself.
-std::string topic_in(const Settings& table, std::string_view key) {
-  std::string topic = table.text(key);
-  if (topic.empty() || topic.size() > 1000 || topic.starts_with('$') ||
-      topic.find_first_of("#+\n\r") != std::string::npos) {
-    throw BadInput(table.place(key), fmt::format("'{}' is not one topic", topic),
-                   "a name such as \"bench/air_speed\", without + and # and not beginning with $");
-  }
-  return topic;
-}
-
 std::string optional_topic(const Settings& table, std::string_view key) {
   return table.has(key) ? topic_in(table, key) : std::string();
-}
-
-std::filesystem::path existing_file(const Settings& table, std::string_view key,
-                                    const std::filesystem::path& folder) {
-  if (!table.has(key)) return {};
-  const auto file = (folder / table.text(key)).lexically_normal();
-  if (!std::filesystem::is_regular_file(file)) {
-    throw BadInput(table.place(key), fmt::format("there is no file '{}'", table.text(key)),
-                   "a file, from the bench's folder or absolute");
-  }
-  return file;
 }
 
 MqttDevice::Topic read_topic(const Settings& table, const Settings& device) {
@@ -62,11 +41,7 @@ MqttDevice::Topic read_topic(const Settings& table, const Settings& device) {
 MqttDevice mqtt_device(const Settings& root, const Settings& device,
                        const std::filesystem::path& folder) {
   MqttDevice mqtt{};
-  mqtt.broker = {.host = device.text("host"),
-                 .port = device.integer_or("port", 1883, {.at_least = 1, .at_most = 65535})};
-  mqtt.user = device.text_or("user", "");
-  mqtt.password_file = existing_file(device, "password_file", folder);
-  mqtt.ca_file = existing_file(device, "ca_file", folder);
+  mqtt.broker = mqtt_broker(device, folder);
   mqtt.presence_topic = optional_topic(device, "presence_topic");
   mqtt.alive_topic = optional_topic(device, "alive_topic");
   for (const Settings& table : channel_tables(root))
@@ -85,7 +60,6 @@ MqttDevice mqtt_device(const Settings& root, const Settings& device,
     throw BadInput(device.place("stale_s"), "is shorter than the time between two samples",
                    fmt::format("at least {:.3g} s, 1.5 samples", shortest_s));
   }
-  mqtt.timeout_s = device.number_or("timeout_s", 2.0, {.at_least = 0.01, .at_most = 60.0});
   mqtt.longest_outage_s =
       device.number_or("longest_outage_s", 10.0, {.at_least = 1.0, .at_most = 3600.0});
   return mqtt;

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "bench/instrument_tables.h"
+#include "bench/mqtt_broker.h"
 
 #include <filesystem>
 #include <string>
@@ -24,21 +25,16 @@ struct MqttDevice {
     std::string topic;  // empty: the actuator is changed by hand
     CommandText payload;
   };
-  TcpAddress broker;
-  std::string user;  // empty: none asked for
-  std::filesystem::path password_file;
-  std::filesystem::path ca_file;  // certificates of who vouches for the broker; empty: no TLS
+  MqttBroker broker;
   std::string presence_topic;     // where this program says whether it is there; may be empty
   std::string alive_topic;        // where the instrument says so; may be empty
   std::vector<Topic> channels;    // as the bench has them
   std::vector<Command> commands;  // as the bench has its actuators
   double stale_s;                 // an older value is none
-  double timeout_s;               // of connecting, and of a command
   double longest_outage_s;        // without a sample: a fault
 };
 
-/// What [device], every [channel.device] and every [actuator.device] say; password and certificates
-/// are files outside the bench's folder or in it.
+/// What [device], every [channel.device] and every [actuator.device] say.
 /// @throws BadInput  with file and line
 MqttDevice mqtt_device(const base::Settings& root, const base::Settings& device,
                        const std::filesystem::path& folder);

@@ -7,6 +7,7 @@
 #include "campaign/conductor.h"
 #include "cli/ask_person.h"
 #include "cli/enter_in_catalogue.h"
+#include "cli/published.h"
 #include "cli/run_products.h"
 #include "cli/stop_on_signal.h"
 #include "cli/verbs.h"
@@ -21,6 +22,7 @@
 
 #include <chrono>
 #include <cstdio>
+#include <exception>
 #include <filesystem>
 #include <memory>
 #include <optional>
@@ -40,6 +42,7 @@ struct Request {
   std::string into;
   std::string reason;
   std::string catalogue;
+  std::string publish;
   bool resume = false;
   bool real_time = false;
   bool json = false;
@@ -74,23 +77,66 @@ fs::path new_run_folder(const campaign::Campaign& campaign) {
   }
 }
 
+const char* name_of(campaign::Ending ending) {
+  using enum campaign::Ending;
+  switch (ending) {
+    case complete:
+      return "complete";
+    case interrupted:
+      return "interrupted";
+    case tripped:
+      return "tripped";
+    case not_ready:
+      return "not ready";
+  }
+  return "";
+}
+
+// How far the run is, for whoever subscribes.
+void publish_progress(publishing::Publisher& publisher, const campaign::Progress& progress,
+                      int& points_told) {
+  publisher.tell_progress({{"phase", progress.phase},
+                           {"points_done", progress.done},
+                           {"points", progress.total},
+                           {"seconds_left", progress.seconds_left}});
+  if (points_told >= 0 && progress.done > points_told) {
+    publisher.tell_event("point", {{"points_done", progress.done}, {"points", progress.total}});
+  }
+  points_told = progress.done;
+}
+
 campaign::Outcome conduct(const Request& request, const fs::path& into,
                           const campaign::Campaign& campaign, const bench::Bench& bench) {
   const StopOnSignal stop;
-  const auto device = devices::open_device(
+  const auto own = devices::open_device(
       bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible,
       ask_person);
+  Published published(
+      bench, request.publish,
+      {.state = "conducting", .into = fs::absolute(into).string(), .software_version = {}});
+  bench::Device& device = published.overhear(*own);
   ProgressLine line;
-  const campaign::Outcome outcome =
-      campaign::conduct(campaign, bench, *device,
-                        {.into = into,
-                         .resume = request.resume,
-                         .reason = request.reason,
-                         .software_version = WINDWRIGHT_VERSION,
-                         .progress = [&line](const auto& progress) { line(progress); },
-                         .stop = stop.token()});
-  line.clear();
-  return outcome;
+  int points_told = -1;
+  const auto progress = [&](const campaign::Progress& now) {
+    line(now);
+    if (auto* publisher = published.publisher()) publish_progress(*publisher, now, points_told);
+  };
+  try {
+    const campaign::Outcome outcome = campaign::conduct(campaign, bench, device,
+                                                        {.into = into,
+                                                         .resume = request.resume,
+                                                         .reason = request.reason,
+                                                         .software_version = WINDWRIGHT_VERSION,
+                                                         .progress = progress,
+                                                         .stop = stop.token()});
+    line.clear();
+    published.finish(
+        {.ending = name_of(outcome.ending), .cause = outcome.cause, .remarks = own->remarks()});
+    return outcome;
+  } catch (const std::exception& fault) {
+    published.finish({.ending = "fault", .cause = fault.what(), .remarks = own->remarks()});
+    throw;
+  }
 }
 
 std::string with_uncertainty(const metrology::Estimate& estimate) {
@@ -140,12 +186,9 @@ int tell_ending(const Request& request, const fs::path& into, const campaign::Ou
   const int code = tripped ? interlock_tripped : negative_verdict;
   fmt::print(stderr, "{}\n", outcome.cause);
   if (request.json) {
-    const char* ending = tripped                                           ? "tripped"
-                         : outcome.ending == campaign::Ending::interrupted ? "interrupted"
-                                                                           : "not ready";
     fmt::print("{}", base::json_text(json::object{{"run", into.string()},
                                                   {"points", outcome.points},
-                                                  {"ending", ending},
+                                                  {"ending", name_of(outcome.ending)},
                                                   {"cause", outcome.cause},
                                                   {"exit", code}}));
   }
@@ -215,6 +258,7 @@ void add_conduct(CLI::App& program, int& exit_code) {
   verb->add_option("--catalogue", request->catalogue,
                    "enter it in this catalogue: a file, or postgresql://...; else in that of the "
                    "bench's folder, if it has one; 'none'");
+  add_publish_option(*verb, request->publish);
   verb->add_flag("--real-time", request->real_time, "simulate no faster than a real bench runs");
   verb->add_flag("--json", request->json, "one JSON document on stdout");
   verb->footer(

@@ -10,6 +10,7 @@
 #include "cli/ask_person.h"
 #include "cli/enter_in_catalogue.h"
 #include "cli/option_values.h"
+#include "cli/published.h"
 #include "cli/stop_on_signal.h"
 #include "cli/verbs.h"
 #include "devices/open_device.h"
@@ -26,6 +27,7 @@
 #include <cmath>
 #include <cstdint>
 #include <cstdio>
+#include <exception>
 #include <filesystem>
 #include <memory>
 #include <optional>
@@ -47,6 +49,7 @@ struct Request {
   double seconds = 0.0;
   std::string into;
   std::string catalogue;
+  std::string publish;
   std::vector<std::string> settings;
   std::string trigger;
   std::optional<double> rising;
@@ -126,18 +129,51 @@ double actuator_value(const bench::Actuator& actuator, const std::string& text,
   return number_within(where, text, {.lowest = actuator.lowest, .highest = actuator.highest});
 }
 
+struct Setting {
+  std::string actuator;
+  double value;
+};
+
 /// NAME=VALUE as the actuators' limits and positions have it.
-void command(bench::Device& device, const bench::Bench& bench,
-             const std::vector<std::string>& settings) {
-  for (const std::string& setting : settings) {
-    const auto equals = setting.find('=');
-    const std::string where = "--set " + setting;
+std::vector<Setting> settings_of(const Request& request, const bench::Bench& bench) {
+  std::vector<Setting> settings;
+  for (const std::string& text : request.settings) {
+    const auto equals = text.find('=');
+    const std::string where = "--set " + text;
     if (equals == std::string::npos) throw base::BadInput(where, "has no '='", "--set fan_pct=60");
-    const bench::Actuator& actuator = bench.actuator(setting.substr(0, equals));
-    const std::string text = setting.substr(equals + 1);
-    device.set(actuator.name, actuator_value(actuator, text, where));
+    const bench::Actuator& actuator = bench.actuator(text.substr(0, equals));
+    settings.push_back({.actuator = actuator.name,
+                        .value = actuator_value(actuator, text.substr(equals + 1), where)});
   }
+  return settings;
 }
+
+// What was commanded for a recording is taken back when that ends, whatever ends it.
+class SafeAtTheEnd {
+ public:
+  SafeAtTheEnd(bench::Device& device, bool commanded) : device_(device), commanded_(commanded) {}
+  SafeAtTheEnd(const SafeAtTheEnd&) = delete;
+  SafeAtTheEnd& operator=(const SafeAtTheEnd&) = delete;
+  ~SafeAtTheEnd() { end(); }
+  void end() {
+    if (commanded_) device_.stop();
+    commanded_ = false;
+  }
+
+ private:
+  bench::Device& device_;
+  bool commanded_;
+};
+
+/// What one recording is made with.
+struct Session {
+  const Request& request;
+  const bench::Bench& bench;
+  bench::Device& device;
+  SafeAtTheEnd& safe;
+  Published& published;
+  std::stop_token stop;
+};
 
 int finished(const Request& request, std::int64_t samples, const json::object& more, int code) {
   json::object document{{"recording", request.into}, {"samples", samples}};
@@ -148,8 +184,8 @@ int finished(const Request& request, std::int64_t samples, const json::object& m
   return code;
 }
 
-int capture(const Request& request, const bench::Bench& bench, bench::Device& device,
-            acquisition::LiveValues& live, const std::stop_token& stop) {
+int capture(const Session& session, acquisition::LiveValues& live) {
+  const auto& [request, bench, device, safe, published, stop] = session;
   acquisition::Capture capture(
       bench, device.name(), live,
       {.trigger = trigger_of(request), .before_s = request.before_s, .after_s = request.after_s});
@@ -167,20 +203,48 @@ int capture(const Request& request, const bench::Bench& bench, bench::Device& de
     device.read(block);
     complete = capture.take(block);
   }
+  safe.end();
+  const std::vector<std::string> remarks = device.remarks();
   if (!capture.triggered()) {
-    fmt::print(stderr, "{}: {}\n", request.trigger,
-               stop.stop_requested() ? "interrupted before the trigger"
-                                     : fmt::format("no trigger within {:g} s", request.seconds));
-    return finished(request, 0, {{"triggered", false}}, negative_verdict);
+    const std::string cause = stop.stop_requested()
+                                  ? "interrupted before the trigger"
+                                  : fmt::format("no trigger within {:g} s", request.seconds);
+    fmt::print(stderr, "{}: {}\n", request.trigger, cause);
+    published.finish({.ending = stop.stop_requested() ? "interrupted" : "no trigger",
+                      .cause = cause,
+                      .remarks = remarks});
+    return finished(request, 0, {{"triggered", false}, {"publish", published.summary()}},
+                    negative_verdict);
   }
   const recording::Window kept = capture.save(request.into);
   const double at_s = static_cast<double>(*capture.at() - kept.first) / bench.sample_rate_hz;
+  published.finish({.ending = complete ? "complete" : "interrupted",
+                    .cause = complete ? "" : "less came after the trigger than was wanted",
+                    .remarks = remarks});
   if (!request.json) {
     fmt::print("{}: {} samples, triggered {:.6g} s after its first\n", request.into, kept.count,
                at_s);
   }
-  return finished(request, kept.count, {{"triggered", true}, {"trigger_s", at_s}},
+  return finished(request, kept.count,
+                  {{"triggered", true}, {"trigger_s", at_s}, {"publish", published.summary()}},
                   complete ? done : negative_verdict);
+}
+
+const char* name_of(acquisition::Ending ending) {
+  using enum acquisition::Ending;
+  switch (ending) {
+    case complete:
+      return "complete";
+    case interrupted:
+      return "interrupted";
+    case tripped:
+      return "tripped";
+    case disk_too_slow:
+      return "disk too slow";
+    case disk_failed:
+      return "disk failed";
+  }
+  return "";
 }
 
 int exit_code_of(acquisition::Ending ending) {
@@ -189,8 +253,8 @@ int exit_code_of(acquisition::Ending ending) {
   return ending == disk_failed || ending == disk_too_slow ? device_fault : negative_verdict;
 }
 
-int record_all(const Request& request, const bench::Bench& bench, bench::Device& device,
-               acquisition::LiveValues& live, const std::stop_token& stop) {
+int record_all(const Session& session, acquisition::LiveValues& live) {
+  const auto& [request, bench, device, safe, published, stop] = session;
   recording::Recorder recorder = recording::Recorder::create(
       request.into, bench, {.device = device.name(), .start = device.now()});
   LiveLine line(bench, live);
@@ -203,9 +267,11 @@ int record_all(const Request& request, const bench::Bench& bench, bench::Device&
   if (outcome.ending != acquisition::Ending::disk_failed) recorder.finish();
   line.clear();
   if (!outcome.cause.empty()) fmt::print(stderr, "{}\n", outcome.cause);
+  safe.end();
   const std::vector<std::string> remarks = device.remarks();
   for (const std::string& remark : remarks)
     fmt::print(stderr, "{}: {}\n", device.name(), remark);
+  published.finish({.ending = name_of(outcome.ending), .cause = outcome.cause, .remarks = remarks});
   const std::chrono::duration<double> took = std::chrono::steady_clock::now() - begun;
   const int code = exit_code_of(outcome.ending);
   if (!request.json) {
@@ -216,50 +282,47 @@ int record_all(const Request& request, const bench::Bench& bench, bench::Device&
                   {{"channels", bench.channels.size()},
                    {"gaps", line.gaps()},
                    {"remarks", json::value_from(remarks)},
+                   {"publish", published.summary()},
                    {"most_blocks_waiting", outcome.most_waiting},
                    {"took_s", took.count()}},
                   code);
 }
 
-// What was commanded for a recording is taken back when that ends, whatever ends it.
-class SafeAtTheEnd {
- public:
-  SafeAtTheEnd(bench::Device& device, bool commanded) : device_(device), commanded_(commanded) {}
-  SafeAtTheEnd(const SafeAtTheEnd&) = delete;
-  SafeAtTheEnd& operator=(const SafeAtTheEnd&) = delete;
-  ~SafeAtTheEnd() {
-    if (commanded_) device_.stop();
-  }
-
- private:
-  bench::Device& device_;
-  bool commanded_;
-};
-
 int run_record(const Request& request) {
   const bench::Bench bench = bench::bench_from_file(request.bench);
+  const std::vector<Setting> settings = settings_of(request, bench);
   if (std::filesystem::exists(request.into)) {
     throw base::BadInput(request.into + ":1", "exists", "a new file; recordings are never changed");
   }
   acquisition::LiveValues live(bench, bench::certificates_there_are(bench));
   const StopOnSignal stop;
-  const auto device = devices::open_device(
+  const auto own = devices::open_device(
       bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible,
       ask_person);
-  const SafeAtTheEnd safe(*device, !request.settings.empty());
-  command(*device, bench, request.settings);
+  Published published(bench, request.publish,
+                      {.state = request.trigger.empty() ? "recording" : "waiting for a trigger",
+                       .into = std::filesystem::absolute(request.into).string(),
+                       .software_version = {}});
+  bench::Device& device = published.overhear(*own);
+  SafeAtTheEnd safe(device, !settings.empty());
+  const Session session{.request = request,
+                        .bench = bench,
+                        .device = device,
+                        .safe = safe,
+                        .published = published,
+                        .stop = stop.token()};
   const auto enter = [&] { enter_in_catalogue(request.catalogue, bench.file, request.into); };
   try {
-    const int code = request.trigger.empty()
-                         ? record_all(request, bench, *device, live, stop.token())
-                         : capture(request, bench, *device, live, stop.token());
+    for (const Setting& setting : settings)
+      device.set(setting.actuator, setting.value);
+    const int code = request.trigger.empty() ? record_all(session, live) : capture(session, live);
     enter();
     return code;
-  } catch (const base::DeviceFault&) {
-    enter();  // what came before it
-    throw;
-  } catch (const base::DiskFault&) {
-    enter();
+  } catch (const std::exception& fault) {
+    const bool measured = dynamic_cast<const base::BadInput*>(&fault) == nullptr;
+    if (measured) enter();  // what came before it
+    safe.end();
+    published.finish({.ending = "fault", .cause = fault.what(), .remarks = own->remarks()});
     throw;
   }
 }
@@ -298,6 +361,7 @@ void add_record(CLI::App& program, int& exit_code) {
   verb->add_option("--catalogue", request->catalogue,
                    "enter it in this catalogue: a file, or postgresql://...; else in that of the "
                    "bench's folder, if it has one; 'none'");
+  add_publish_option(*verb, request->publish);
   verb->add_flag("--real-time", request->real_time,
                  "simulate or replay no faster than a real bench");
   verb->add_flag("--json", request->json, "one JSON document on stdout");

@@ -3,6 +3,7 @@
 
 #include "bench/bench.h"
 #include "bench/device_table.h"
+#include "bench/mqtt_broker.h"
 #include "devices/byte_stream.h"
 #include "devices/comedi_board.h"
 #include "devices/comedi_stream.h"
@@ -65,8 +66,7 @@ struct Open {
     const auto connect = [&the_bench = bench, &described]() -> std::unique_ptr<Link> {
       return std::make_unique<MqttLink>(the_bench, described);
     };
-    return polled(fmt::format("broker {}:{}", described.broker.host, described.broker.port),
-                  connect, described.longest_outage_s);
+    return polled(bench::broker_text(described.broker), connect, described.longest_outage_s);
   }
   std::unique_ptr<bench::Device> operator()(const bench::IioDevice& described) const {
     const auto start = [&the_bench = bench, &described]() -> std::unique_ptr<SampleStream> {

@@ -113,8 +113,16 @@ TEST(MqttTable, RefusesWildcardsAndWhatIsOldBeforeItIsLookedAt) {
                  "'x' is not a JSON pointer");
   expect_refused([&] { mqtt("host = \"h\"\nstale_s = 0.01\n", "topic = \"a\""); },
                  "is shorter than the time between two samples: at least 0.015 s");
-  expect_refused([&] { mqtt(device + "password_file = \"no-such\"\n", "topic = \"a\""); },
-                 "there is no file 'no-such'");
+  expect_refused([&] { mqtt(device + "password_file = \"p\"\n", "topic = \"a\""); },
+                 "is there without a user");
+  expect_refused([&] { mqtt(device + "user = \"u\"\npassword = \"p\"\n", "topic = \"a\""); },
+                 "is a password in a file that is copied into every run");
+  // A run is read where its broker's files are not: they are looked for when they are needed.
+  const std::string named = "user = \"u\"\npassword_file = \"no-such\"\nca_file = \"no-ca\"\n";
+  const MqttBroker broker = mqtt(device + named, "topic = \"a\"").broker;
+  EXPECT_EQ(broker.port, 8883);
+  expect_refused([&] { password_of(broker); }, "there is no file '");
+  expect_refused([&] { require_ca_file(broker); }, "there is no file '");
 }
 
 }  // namespace

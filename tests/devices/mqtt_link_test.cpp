@@ -144,7 +144,7 @@ bench::MqttDevice described(int port) {
                     .payload = {.text = "{{\"on\": {value}}", .values = {"false", "true"}}}};
   mqtt.commands[1].payload.text = "{\"on\": {value}}";
   mqtt.stale_s = 5.0;
-  mqtt.timeout_s = 5.0;
+  mqtt.broker.timeout_s = 5.0;
   mqtt.longest_outage_s = 20.0;
   return mqtt;
 }
@@ -252,7 +252,7 @@ TEST(MqttLink, SaysWhyThereIsNoBroker) {
   const int socket = listening(port);
   const bench::Bench bench = instrument_bench();
   bench::MqttDevice mqtt = described(port);
-  mqtt.timeout_s = 0.1;
+  mqtt.broker.timeout_s = 0.1;
   EXPECT_THROW(MqttLink(bench, mqtt), LinkLost);  // somebody who never answers
   ::close(socket);
   EXPECT_THROW(MqttLink(bench, mqtt), LinkLost);
@@ -376,7 +376,7 @@ TEST(MqttLink, AHalfOpenConnectionIsNoSample) {
   Forwarder forwarder(broker.port());
   const bench::Bench bench = instrument_bench();
   bench::MqttDevice mqtt = described(forwarder.port());
-  mqtt.timeout_s = 0.3;
+  mqtt.broker.timeout_s = 0.3;
   mqtt.stale_s = 0.3;
   MqttLink link(bench, mqtt);
   broker.publish("-t bench/air -m 5");
