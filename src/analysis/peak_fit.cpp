@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "analysis/peak_fit.h"
 
+#include "metrology/fit.h"
+
 #include <Eigen/Dense>
 
 #include <algorithm>
@@ -22,52 +24,38 @@ struct Scale {
   double to(double x) const { return (x - centre) / half_width; }
 };
 
-struct Polynomial {
-  Eigen::VectorXd c;  // rising powers
-
-  double at(double t) const {
-    double sum = 0.0;
-    for (Eigen::Index k = c.size(); k-- > 0;)
-      sum = sum * t + c[k];
-    return sum;
-  }
-  double slope(double t) const {
-    double sum = 0.0;
-    for (Eigen::Index k = c.size(); k-- > 1;)
-      sum = sum * t + static_cast<double>(k) * c[k];
-    return sum;
-  }
-  double curvature(double t) const {
-    double sum = 0.0;
-    for (Eigen::Index k = c.size(); k-- > 2;)
-      sum = sum * t + static_cast<double>(k * (k - 1)) * c[k];
-    return sum;
-  }
-};
+double curvature(std::span<const double> coefficients, double t) {
+  double sum = 0.0;
+  for (std::size_t k = coefficients.size(); k-- > 2;)
+    sum = sum * t + static_cast<double>(k * (k - 1)) * coefficients[k];
+  return sum;
+}
 
 struct Candidate {
-  Polynomial polynomial;      // of the scaled x
-  Eigen::MatrixXd estimator;  // coefficients x points: c = estimator * y
+  std::vector<double> coefficients;  // rising powers of the scaled x
+  Eigen::MatrixXd estimator;         // coefficients x points: c = estimator * y
   double chi_squared = 0.0;
   double aicc = 0.0;
   std::optional<double> optimum;  // scaled
 };
 
 // Strictly inside (-1, 1), or nothing.
-std::optional<double> inner_maximum(const Polynomial& p) {
+std::optional<double> inner_maximum(std::span<const double> coefficients) {
+  const auto value = [&](double t) { return metrology::polynomial(coefficients, t); };
+  const auto slope = [&](double t) { return metrology::polynomial_slope(coefficients, t); };
   constexpr int steps = 400;
   int best = 0;
   const auto grid = [](int i) { return -1.0 + 2.0 * i / steps; };
   for (int i = 1; i <= steps; ++i) {
-    if (p.at(grid(i)) > p.at(grid(best))) best = i;
+    if (value(grid(i)) > value(grid(best))) best = i;
   }
   if (best == 0 || best == steps) return std::nullopt;
   double low = grid(best - 1);
   double high = grid(best + 1);
-  if (!(p.slope(low) > 0.0 && p.slope(high) < 0.0)) return std::nullopt;
+  if (!(slope(low) > 0.0 && slope(high) < 0.0)) return std::nullopt;
   for (int i = 0; i < 60; ++i) {
     const double middle = 0.5 * (low + high);
-    (p.slope(middle) > 0.0 ? low : high) = middle;
+    (slope(middle) > 0.0 ? low : high) = middle;
   }
   return 0.5 * (low + high);
 }
@@ -83,8 +71,9 @@ Candidate candidate(int degree, const Eigen::VectorXd& t, const Eigen::VectorXd&
   Candidate result;
   result.estimator = weighted.completeOrthogonalDecomposition().pseudoInverse() *
                      Eigen::MatrixXd(root_weight.asDiagonal());
-  result.polynomial.c = result.estimator * y;
-  result.chi_squared = root_weight.cwiseProduct(y - powers * result.polynomial.c).squaredNorm();
+  const Eigen::VectorXd solution = result.estimator * y;
+  result.coefficients.assign(solution.begin(), solution.end());
+  result.chi_squared = root_weight.cwiseProduct(y - powers * solution).squaredNorm();
   // Points that lie on a polynomial leave rounding only: not a reason for more coefficients.
   const double least = 1e-20 * root_weight.cwiseProduct(y).squaredNorm();
   const double points = static_cast<double>(n);
@@ -92,30 +81,30 @@ Candidate candidate(int degree, const Eigen::VectorXd& t, const Eigen::VectorXd&
   result.aicc = points * std::log(std::max(result.chi_squared, least) / points) + 2.0 * k;
   // Of six points the cubic stands alone, so that its criterion is compared with nothing.
   if (points > k + 1.0) result.aicc += 2.0 * k * (k + 1.0) / (points - k - 1.0);
-  result.optimum = inner_maximum(result.polynomial);
+  result.optimum = inner_maximum(result.coefficients);
   return result;
 }
 
 // Powers of (x - centre) / half_width multiplied out.
-std::vector<double> in_x(const Polynomial& p, const Scale& scale) {
+std::vector<double> in_x(std::span<const double> coefficients, const Scale& scale) {
   std::vector<double> sum{0.0};
-  for (Eigen::Index k = p.c.size(); k-- > 0;) {
+  for (std::size_t k = coefficients.size(); k-- > 0;) {
     std::vector<double> next(sum.size() + 1, 0.0);
     for (std::size_t i = 0; i < sum.size(); ++i) {
       next[i + 1] += sum[i] / scale.half_width;
       next[i] -= sum[i] * scale.centre / scale.half_width;
     }
-    next[0] += p.c[k];
+    next[0] += coefficients[k];
     sum = std::move(next);
   }
-  sum.resize(static_cast<std::size_t>(p.c.size()));
+  sum.resize(coefficients.size());
   return sum;
 }
 
 PeakFit peak_of(const Candidate& fitted, const Eigen::VectorXd& t, const Scale& scale) {
   constexpr double nan = std::numeric_limits<double>::quiet_NaN();
-  const Eigen::Index coefficients = fitted.polynomial.c.size();
-  PeakFit fit{.coefficients = in_x(fitted.polynomial, scale),
+  const auto coefficients = static_cast<Eigen::Index>(fitted.coefficients.size());
+  PeakFit fit{.coefficients = in_x(fitted.coefficients, scale),
               .optimum = nan,
               .maximum = nan,
               .maximum_weights = {},
@@ -134,14 +123,15 @@ PeakFit peak_of(const Candidate& fitted, const Eigen::VectorXd& t, const Scale& 
     slope[k] = k == 0 ? 0.0 : static_cast<double>(k) * std::pow(at, static_cast<double>(k - 1));
   }
   const Eigen::VectorXd of_maximum = fitted.estimator.transpose() * value;
-  const Eigen::VectorXd of_optimum =
-      fitted.estimator.transpose() * slope * (-scale.half_width / fitted.polynomial.curvature(at));
+  const Eigen::VectorXd of_optimum = fitted.estimator.transpose() * slope *
+                                     (-scale.half_width / curvature(fitted.coefficients, at));
   fit.optimum = scale.centre + scale.half_width * at;
-  fit.maximum = fitted.polynomial.at(at);
+  fit.maximum = metrology::polynomial(fitted.coefficients, at);
   fit.maximum_weights = {of_maximum.begin(), of_maximum.end()};
   fit.optimum_weights = {of_optimum.begin(), of_optimum.end()};
   for (const double place : t)
-    fit.slopes.push_back(fitted.polynomial.slope(place) / scale.half_width);
+    fit.slopes.push_back(metrology::polynomial_slope(fitted.coefficients, place) /
+                         scale.half_width);
   return fit;
 }
 

@@ -222,9 +222,26 @@ Estimate certified(const Certificate& certificate, double reading) {
   return estimate;
 }
 
+// A polynomial whose slope no higher power can turn anywhere in its range, nor bring near the
+// rounding of its readings: sum k |c_k| of them, t from -1 to 1, stays below that of the line.
+bool rises_as_its_line(const Certificate& certificate) {
+  const auto& scaled = certificate.fit.scaled;
+  if (!scaled || scaled->coefficients.size() < 2) return false;
+  for (const double end : certificate.reference_range) {
+    if (!(std::abs(end - scaled->middle) <= scaled->half_width * (1.0 + 1e-9))) return false;
+  }
+  const std::vector<double>& c = scaled->coefficients;
+  double others = 0.0;
+  for (std::size_t k = 2; k < c.size(); ++k)
+    others += static_cast<double>(k) * std::abs(c[k]);
+  constexpr double plainly = 1e-6;
+  return std::abs(c[1]) - others > plainly * (std::abs(c[0]) + std::abs(c[1]));
+}
+
 }  // namespace
 
 void require_one_to_one(const Certificate& certificate, std::string_view where) {
+  if (rises_as_its_line(certificate)) return;
   const Curve curve(certificate);
   const auto& range = curve.is_backward() ? certificate.reading_range : certificate.reference_range;
   const double first_slope = curve.slope(range[0]);

@@ -3,6 +3,7 @@
 
 #include "base/errors.h"
 #include "metrology/chebyshev.h"
+#include "metrology/fit_parts.h"
 #include "metrology/nonlinear_least_squares.h"
 
 #include <Eigen/Dense>
@@ -28,16 +29,15 @@ using Matrix = ExtendedMatrix;
 using Vector = ExtendedVector;
 using Eigen::Index;
 
-struct Solution {
-  Vector coefficients;  // rising powers
-  Matrix covariance;    // with unit weights for the standard deviation given
-  Vector scaled = {};   // of a polynomial: the same in powers of the mapped reference
-  Matrix scaled_covariance = {};
+// In rising powers of the reference, and of the mapped one.
+struct Polynomial {
+  Solution powers;
+  Solution scaled;
 };
 
 // Minimises the sum of ((y - f(x)) / u)^2.
-Solution solve(const Interval& interval, const Vector& x, const Vector& y, const Vector& u,
-               int degree) {
+Polynomial solve(const Interval& interval, const Vector& x, const Vector& y, const Vector& u,
+                 int degree) {
   const Vector weights = u.cwiseInverse();
   const Matrix system = weights.asDiagonal() * chebyshev(interval, x, degree);
   const Eigen::HouseholderQR<Matrix> qr(system);
@@ -51,8 +51,8 @@ Solution solve(const Interval& interval, const Vector& x, const Vector& y, const
   const Matrix root = powers * inverse;
   const Matrix scaled = scaled_powers_of_chebyshev(degree);
   const Matrix scaled_root = scaled * inverse;
-  return {powers * solution, root * root.transpose(), scaled * solution,
-          scaled_root * scaled_root.transpose()};
+  return {.powers = {powers * solution, root * root.transpose()},
+          .scaled = {scaled * solution, scaled_root * scaled_root.transpose()}};
 }
 
 Real value(const Vector& coefficients, Real x) {
@@ -67,14 +67,6 @@ Real slope(const Vector& coefficients, Real x) {
   for (Index k = coefficients.size() - 1; k >= 1; --k)
     sum = sum * x + Real(k) * coefficients[k];
   return sum;
-}
-
-Vector column(const std::vector<double>& values, Index size) {
-  Vector result = Vector::Zero(size);
-  for (Index i = 0; i < size && !values.empty(); ++i) {
-    result[i] = values[static_cast<std::size_t>(i)];
-  }
-  return result;
 }
 
 void require_column(const std::vector<double>& values, std::size_t size, std::string_view name,
@@ -135,106 +127,57 @@ void require_readings(const Readings& readings, int degree, std::string_view whe
 // Alternates between the weighted fit at the adjusted references and the adjustment of the
 // references; at rest both are those of the least chi-squared.
 struct Adjusted {
-  Solution solution;
+  Polynomial solution;
   Vector residuals;  // of the readings, at the stated references, along the tangent
   Vector u;          // of these residuals
 };
 Adjusted fit_both(const Interval& interval, const Readings& readings, int degree,
                   std::string_view where) {
-  const auto n = static_cast<Index>(readings.reference.size());
-  const Vector x = column(readings.reference, n);
-  const Vector y = column(readings.reading, n);
-  const Vector u_x = column(readings.u_reference, n);
-  const Vector u_y = column(readings.u_reading, n);
-  const Vector r = column(readings.correlation, n);
-  Vector covariances(n);
-  Vector adjusted = x;
-  Adjusted result{solve(interval, x, y, Vector::Ones(n), degree), Vector(n), Vector(n)};
+  const std::size_t rows = readings.reference.size();
+  const auto n = static_cast<Index>(rows);
+  const BothUncertain both{column(readings.reference, rows), column(readings.reading, rows),
+                           column(readings.u_reference, rows), column(readings.u_reading, rows),
+                           column(readings.correlation, rows)};
+  Vector adjusted = both.x;
+  Adjusted result{solve(interval, both.x, both.y, Vector::Ones(n), degree), Vector(n), Vector(n)};
   constexpr int most_rounds = 200;
   for (int round = 0; round < most_rounds; ++round) {
     Vector target(n);
-    Vector slopes(n);
+    Vector shift(n);
     for (Index i = 0; i < n; ++i) {
-      slopes[i] = slope(result.solution.scaled, interval.inside(adjusted[i])) / interval.half;
-      covariances[i] = r[i] * u_x[i] * u_y[i];
-      result.u[i] = std::sqrt(u_y[i] * u_y[i] + slopes[i] * slopes[i] * u_x[i] * u_x[i] -
-                              2 * slopes[i] * covariances[i]);
-      target[i] = y[i] - slopes[i] * (x[i] - adjusted[i]);
+      const Real steepness =
+          slope(result.solution.scaled.coefficients, interval.inside(adjusted[i])) / interval.half;
+      const AlongTangent row = along_tangent(both, i, steepness, adjusted[i]);
+      result.u[i] = std::sqrt(row.variance);
+      shift[i] = row.shift;
+      target[i] = row.target;
     }
     if (!(result.u.minCoeff() > 0)) {
       throw base::BadInput(where, "the curve is level and the readings have no uncertainty",
                            "a column u_reading");
     }
     result.solution = solve(interval, adjusted, target, result.u, degree);
-    Real moved = 0;
     for (Index i = 0; i < n; ++i) {
-      result.residuals[i] = target[i] - value(result.solution.scaled, interval.inside(adjusted[i]));
-      const Real share = slopes[i] * u_x[i] * u_x[i] - covariances[i];
-      const Real next = x[i] + share / (result.u[i] * result.u[i]) * result.residuals[i];
-      moved = std::max(moved, std::abs(next - adjusted[i]));
-      adjusted[i] = next;
+      result.residuals[i] =
+          target[i] - value(result.solution.scaled.coefficients, interval.inside(adjusted[i]));
     }
+    const Vector next = both.x + shift.cwiseProduct(result.residuals);
+    const Real moved = (next - adjusted).cwiseAbs().maxCoeff();
+    adjusted = next;
     if (moved <= Real(1e-14) * interval.half) return result;
   }
   throw base::BadInput(where, "the fit does not come to rest",
                        "smaller u_reference, or a model that follows the readings");
 }
 
-// What a fit leaves, by sums over all readings.
-struct Rest {
-  Real squares;           // of the residuals
-  Real weighted_squares;  // chi-squared where uncertainties are stated
-  Real weighted_total;    // of the readings, about their weighted mean or about 0
-  std::size_t readings;
-  bool stated;  // uncertainties
-};
-
-std::vector<double> doubles(const Matrix& matrix, Real scale) {
-  std::vector<double> result;
-  for (Index i = 0; i < matrix.rows(); ++i) {
-    for (Index j = 0; j < matrix.cols(); ++j)
-      result.push_back(static_cast<double>(scale * matrix(i, j)));
-  }
-  return result;
-}
-
-Fit report(const Solution& solution, const Rest& rest, const Interval* interval) {
-  const auto size = solution.coefficients.size();
-  const auto dof = static_cast<int>(rest.readings) - static_cast<int>(size);
-  Fit fit{.coefficients = {},
-          .standard_uncertainties = {},
-          .covariance = {},
-          .residual_standard_deviation = static_cast<double>(std::sqrt(rest.squares / dof)),
-          .degrees_of_freedom = dof,
-          .chi_squared = rest.stated ? static_cast<double>(rest.weighted_squares)
-                                     : std::numeric_limits<double>::quiet_NaN(),
-          .r_squared = rest.weighted_total > 0
-                           ? static_cast<double>(1 - rest.weighted_squares / rest.weighted_total)
-                           : 1.0};
-  const Real scale = rest.stated ? 1 : rest.weighted_squares / dof;
-  for (Index i = 0; i < size; ++i) {
-    fit.coefficients.push_back(static_cast<double>(solution.coefficients[i]));
-    fit.standard_uncertainties.push_back(
-        static_cast<double>(std::sqrt(scale * solution.covariance(i, i))));
-  }
-  fit.covariance = doubles(solution.covariance, scale);
-  if (interval != nullptr) {
-    fit.scaled = ScaledPowers{.middle = static_cast<double>(interval->middle),
-                              .half_width = static_cast<double>(interval->half),
-                              .coefficients = doubles(solution.scaled, 1),
-                              .covariance = doubles(solution.scaled_covariance, scale)};
-  }
+Fit report(const Polynomial& solution, const Rest& rest, const Interval& interval) {
+  Fit fit = report(solution.powers, rest);
+  Fit scaled = report(solution.scaled, rest);
+  fit.scaled = ScaledPowers{.middle = static_cast<double>(interval.middle),
+                            .half_width = static_cast<double>(interval.half),
+                            .coefficients = std::move(scaled.coefficients),
+                            .covariance = std::move(scaled.covariance)};
   return fit;
-}
-
-Rest rest_of(const Vector& y, const Vector& residuals, const Vector& weights, bool about_mean,
-             bool stated) {
-  const Real mean = about_mean ? weights.dot(y) / weights.sum() : 0;
-  return {.squares = residuals.squaredNorm(),
-          .weighted_squares = weights.dot(residuals.cwiseAbs2()),
-          .weighted_total = weights.dot((y.array() - mean).square().matrix()),
-          .readings = static_cast<std::size_t>(y.size()),
-          .stated = stated};
 }
 
 std::optional<Fit> fit_very_many(const Readings& readings, int degree) {
@@ -247,14 +190,14 @@ std::optional<Fit> fit_very_many(const Readings& readings, int degree) {
   const auto summed = fit_by_sums(readings.reference, readings.reading, weight, degree);
   if (!summed) return std::nullopt;
   const Interval interval(readings.reference);
-  return report({summed->coefficients, summed->covariance, summed->scaled_coefficients,
-                 summed->scaled_covariance},
+  return report(Polynomial{.powers = {summed->coefficients, summed->covariance},
+                           .scaled = {summed->scaled_coefficients, summed->scaled_covariance}},
                 {.squares = summed->sum_of_squares,
                  .weighted_squares = summed->weighted_sum_of_squares,
                  .weighted_total = summed->weighted_total,
                  .readings = readings.reference.size(),
                  .stated = !weight.empty()},
-                &interval);
+                interval);
 }
 
 // Powers of the reference (rows) in each power of the mapped reference (columns): binomial.
@@ -326,25 +269,26 @@ void require_columns(const Readings& readings, std::string_view where) {
 Fit fit_polynomial(const Readings& readings, int degree, std::string_view where) {
   require_readings(readings, degree, where);
   const Interval interval(readings.reference);
-  const auto n = static_cast<Index>(readings.reference.size());
+  const std::size_t rows = readings.reference.size();
+  const auto n = static_cast<Index>(rows);
   if (!readings.u_reference.empty()) {
     const Adjusted adjusted = fit_both(interval, readings, degree, where);
     return report(adjusted.solution,
-                  rest_of(column(readings.reading, n), adjusted.residuals,
+                  rest_of(column(readings.reading, rows), adjusted.residuals,
                           adjusted.u.cwiseAbs2().cwiseInverse(), true, true),
-                  &interval);
+                  interval);
   }
   if (const auto fit = fit_very_many(readings, degree)) return *fit;
-  const Vector x = column(readings.reference, n);
-  const Vector y = column(readings.reading, n);
+  const Vector x = column(readings.reference, rows);
+  const Vector y = column(readings.reading, rows);
   const bool stated = !readings.u_reading.empty();
-  const Vector u = stated ? column(readings.u_reading, n) : Vector::Ones(n);
-  const Solution solution = solve(interval, x, y, u, degree);
+  const Vector u = stated ? column(readings.u_reading, rows) : Vector::Ones(n);
+  const Polynomial solution = solve(interval, x, y, u, degree);
   Vector residuals(n);
   for (Index i = 0; i < n; ++i)
-    residuals[i] = y[i] - value(solution.scaled, interval.inside(x[i]));
+    residuals[i] = y[i] - value(solution.scaled.coefficients, interval.inside(x[i]));
   return report(solution, rest_of(y, residuals, u.cwiseAbs2().cwiseInverse(), true, stated),
-                &interval);
+                interval);
 }
 
 Fit fit_linear(const LinearReadings& readings, std::string_view where) {
@@ -359,24 +303,22 @@ Fit fit_linear(const LinearReadings& readings, std::string_view where) {
                          fmt::format("at least {} readings", size + 1));
   }
   const auto n = static_cast<Index>(rows);
-  const Vector y = column(readings.reading, n);
+  const Vector y = column(readings.reading, rows);
   const Vector weights =
-      stated ? Vector(column(readings.u_reading, n).cwiseInverse()) : Vector::Ones(n);
+      stated ? Vector(column(readings.u_reading, rows).cwiseInverse()) : Vector::Ones(n);
   using Terms =
       Eigen::Map<const Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>>;
   const Matrix terms = Terms(readings.terms.data(), n, static_cast<Index>(size)).cast<Real>();
   const Solution solution =
       solve_linear(weights.asDiagonal() * terms, weights.cwiseProduct(y), where);
-  return report(solution,
-                rest_of(y, y - terms * solution.coefficients, weights.cwiseAbs2(),
-                        readings.has_constant, stated),
-                nullptr);
+  return report(solution, rest_of(y, y - terms * solution.coefficients, weights.cwiseAbs2(),
+                                  readings.has_constant, stated));
 }
 
 Fit in_powers_of_reference(Fit fit_of_t, double middle, double half_width) {
   const auto size = static_cast<Index>(fit_of_t.coefficients.size());
   const Matrix powers = powers_of_scaled(middle, half_width, size);
-  const Vector coefficients = powers * column(fit_of_t.coefficients, size);
+  const Vector coefficients = powers * column(fit_of_t.coefficients, fit_of_t.coefficients.size());
   const Matrix covariance = powers * square(fit_of_t.covariance, size) * powers.transpose();
   Fit fit = fit_of_t;
   fit.coefficients = doubles(coefficients, 1);
@@ -394,9 +336,10 @@ bool agrees_with_scaled(const Fit& fit) {
   const auto size = static_cast<Index>(fit.coefficients.size());
   const Matrix powers = powers_of_scaled(fit.scaled->middle, fit.scaled->half_width, size);
   const Matrix sizes = powers.cwiseAbs();
-  const Vector c = column(fit.scaled->coefficients, size);
+  const Vector c = column(fit.scaled->coefficients, fit.scaled->coefficients.size());
   const Matrix covariance = square(fit.scaled->covariance, size);
-  return is_near(column(fit.coefficients, size), powers * c, sizes * c.cwiseAbs()) &&
+  return is_near(column(fit.coefficients, fit.coefficients.size()), powers * c,
+                 sizes * c.cwiseAbs()) &&
          is_near(square(fit.covariance, size), powers * covariance * powers.transpose(),
                  sizes * covariance.cwiseAbs() * sizes.transpose());
 }

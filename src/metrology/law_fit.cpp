@@ -4,6 +4,7 @@
 #include "base/errors.h"
 #include "base/text.h"
 #include "metrology/chebyshev.h"
+#include "metrology/fit_parts.h"
 #include "metrology/nonlinear_least_squares.h"
 
 #include <Eigen/Dense>
@@ -143,13 +144,6 @@ class Fitter {
   std::string_view where_;
 };
 
-ExtendedVector column(const std::vector<double>& values, std::size_t size) {
-  ExtendedVector result = ExtendedVector::Zero(static_cast<Index>(size));
-  for (std::size_t i = 0; i < values.size(); ++i)
-    result[static_cast<Index>(i)] = values[i];
-  return result;
-}
-
 std::vector<Extended> start_of(const Fitted& fitted) {
   return {fitted.coefficients.data(), fitted.coefficients.data() + fitted.coefficients.size()};
 }
@@ -158,25 +152,21 @@ std::vector<Extended> start_of(const Fitted& fitted) {
 Fitted fit_both(const Fitter& curve, const Table& table, Fitted fitted, std::string_view where) {
   const std::size_t rows = table.size();
   const auto n = static_cast<Index>(rows);
-  const ExtendedVector x = column(table.argument, rows);
-  const ExtendedVector y = column(table.value, rows);
-  const ExtendedVector u_x = column(table.u_argument, rows);
-  const ExtendedVector u_y = column(table.u_value, rows);
-  const ExtendedVector r = column(table.correlation, rows);
-  ExtendedVector adjusted = x;
+  const BothUncertain both{column(table.argument, rows), column(table.value, rows),
+                           column(table.u_argument, rows), column(table.u_value, rows),
+                           column(table.correlation, rows)};
+  ExtendedVector adjusted = both.x;
   ExtendedVector u(n);
   ExtendedVector shift(n);
-  const Extended width = x.maxCoeff() - x.minCoeff();
+  const Extended width = both.x.maxCoeff() - both.x.minCoeff();
   constexpr int most_rounds = 300;
   for (int round = 0; round < most_rounds; ++round) {
     ExtendedVector target(n);
     for (Index i = 0; i < n; ++i) {
       Extended slope = 0;
       curve.value(fitted.coefficients, adjusted[i], slope);
-      const Extended covariance = r[i] * u_x[i] * u_y[i];
-      const Extended variance =
-          u_y[i] * u_y[i] + slope * slope * u_x[i] * u_x[i] - 2 * slope * covariance;
-      if (!(variance > 0) || !std::isfinite(variance)) {
+      const AlongTangent row = along_tangent(both, i, slope, adjusted[i]);
+      if (!(row.variance > 0) || !std::isfinite(row.variance)) {
         throw base::BadInput(
             where,
             fmt::format("at {} {} the curve is level or has no slope, and u_{} "
@@ -186,12 +176,12 @@ Fitted fit_both(const Fitter& curve, const Table& table, Fitted fitted, std::str
                         curve.law().is_backward() ? "reading" : "reference"),
             "a reading elsewhere, or the other uncertainty too");
       }
-      u[i] = std::sqrt(variance);
-      shift[i] = (slope * u_x[i] * u_x[i] - covariance) / variance;
-      target[i] = y[i] - slope * (x[i] - adjusted[i]);
+      u[i] = std::sqrt(row.variance);
+      shift[i] = row.shift;
+      target[i] = row.target;
     }
     fitted = curve.fit(adjusted, target, u, start_of(fitted));
-    const ExtendedVector next = x + shift.cwiseProduct(fitted.residuals);
+    const ExtendedVector next = both.x + shift.cwiseProduct(fitted.residuals);
     const Extended moved = (next - adjusted).cwiseAbs().maxCoeff();
     adjusted = next;
     if (moved <= 1e-14L * width) return fitted;
@@ -287,30 +277,11 @@ Fitted fit_joint(const Fitter& curve, const Table& table, const Fitted& first,
 }
 
 Fit report(const Fitted& fitted, const Table& table, bool about_mean) {
-  const auto n = static_cast<Index>(table.size());
-  const Index size = fitted.coefficients.size();
-  const auto dof = static_cast<int>(n - size);
-  const ExtendedVector y = column(table.value, table.size());
-  const Extended mean = about_mean ? fitted.weights.dot(y) / fitted.weights.sum() : 0;
-  const Extended total = fitted.weights.dot((y.array() - mean).square().matrix());
-  const Extended rest = fitted.weights.dot(fitted.residuals.cwiseAbs2());
-  const Extended scale = table.is_stated() ? 1 : rest / std::max(1, dof);
-  Fit fit{.coefficients = {},
-          .standard_uncertainties = {},
-          .covariance = {},
-          .residual_standard_deviation =
-              dof > 0 ? static_cast<double>(std::sqrt(fitted.residuals.squaredNorm() / dof)) : 0.0,
-          .degrees_of_freedom = dof,
-          .chi_squared = table.is_stated() ? static_cast<double>(fitted.chi_squared)
-                                           : std::numeric_limits<double>::quiet_NaN(),
-          .r_squared = total > 0 ? static_cast<double>(1 - rest / total) : 1.0};
-  for (Index i = 0; i < size; ++i) {
-    fit.coefficients.push_back(static_cast<double>(fitted.coefficients[i]));
-    fit.standard_uncertainties.push_back(
-        static_cast<double>(std::sqrt(scale * fitted.inverse(i, i))));
-    for (Index j = 0; j < size; ++j)
-      fit.covariance.push_back(static_cast<double>(scale * fitted.inverse(i, j)));
-  }
+  Fit fit = report(Solution{fitted.coefficients, fitted.inverse},
+                   rest_of(column(table.value, table.size()), fitted.residuals, fitted.weights,
+                           about_mean, table.is_stated()));
+  // With a whole covariance the weights of single rows do not make it up.
+  if (table.is_stated()) fit.chi_squared = static_cast<double>(fitted.chi_squared);
   return fit;
 }
 
