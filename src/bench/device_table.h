@@ -34,9 +34,9 @@ using DeviceDescription =
     std::variant<SimulatedDevice, ReplayDevice, ModbusTcpDevice, ModbusRtuDevice, LinesDevice,
                  ScpiDevice, MqttDevice, IioDevice, ComediDevice>;
 
-/// Simulated where there is no table [device]. Paths are relative to the bench's folder. Where the
-/// device is simulated or a replay, [channel.device] and [actuator.device] are passed over, and so
-/// are other keys of [device] where it is simulated: one word turns a real bench into that.
+/// Simulated where there is no table [device]; paths are relative to the bench's folder. Of what is
+/// simulated or a replay, `instead_of` names the instrument's kind, whose tables are then checked;
+/// wiring without an instrument and without that is refused.
 /// @param bench  with its file, channels and actuators, the same as in root
 /// @throws BadInput  with file and line
 DeviceDescription device_from_tables(const base::Settings& root, const Bench& bench);

@@ -113,6 +113,11 @@ void Connection::command(std::size_t actuator, double value) {
   }
 }
 
+void Connection::ask(const std::string& what) {
+  disturbed_ = true;
+  instrument_.ask(what);
+}
+
 void Connection::set(std::string_view actuator, double value) {
   const bench::Actuator& described = bench_.actuator(actuator);
   if (!(value >= described.lowest && value <= described.highest)) {
@@ -122,8 +127,7 @@ void Connection::set(std::string_view actuator, double value) {
                                         described.lowest, described.highest));
   }
   if (described.manual) {
-    instrument_.ask(
-        fmt::format("set {} ({}) to {:g}: the rotor at rest, nobody near it while it turns",
+    ask(fmt::format("set {} ({}) to {:g}: the rotor at rest, nobody near it while it turns",
                     described.long_name, actuator, value));
     return;
   }
@@ -133,14 +137,12 @@ void Connection::set(std::string_view actuator, double value) {
 void Connection::apply_known_input(std::string_view channel, double value) {
   const bench::Channel& described = bench_.channels[bench_.channel_index(channel)];
   known_input_ = channel;
-  instrument_.ask(
-      fmt::format("lay {:g} {} on {} ({})", value, described.unit, described.long_name, channel));
+  ask(fmt::format("lay {:g} {} on {} ({})", value, described.unit, described.long_name, channel));
 }
 
 void Connection::remove_known_input() {
   if (known_input_.empty()) return;
-  instrument_.ask(
-      fmt::format("take the known input off {} and connect its sensor again", known_input_));
+  ask(fmt::format("take the known input off {} and connect its sensor again", known_input_));
   known_input_.clear();
 }
 

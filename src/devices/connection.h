@@ -59,6 +59,10 @@ class Connection {
   void set(std::string_view actuator, double value);
   void apply_known_input(std::string_view channel, double value);
   void remove_known_input();
+  /// A person worked at the bench (a manual actuator, a known input), so that what came meanwhile
+  /// is no sample; until it has been thrown away.
+  bool disturbed() const { return disturbed_; }
+  void settled() { disturbed_ = false; }
   /// Fan off, inverter and mains charger off, a load connected. Tries once to connect where the
   /// connection is away; the instrument's own watchdog is the layer behind this one.
   void stop() noexcept;
@@ -67,6 +71,7 @@ class Connection {
   double blind_s() const;
   void require_watched(const std::string& cause);
   void command(std::size_t actuator, double value);
+  void ask(const std::string& what);
 
   const bench::Bench& bench_;
   Instrument instrument_;
@@ -74,6 +79,7 @@ class Connection {
   std::chrono::milliseconds pause_{0};            // before the next try
   std::map<std::size_t, double> commanded_;
   std::string known_input_;
+  bool disturbed_ = false;
 };
 
 }  // namespace windwright::devices

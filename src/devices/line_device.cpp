@@ -36,10 +36,8 @@ LineDevice::LineDevice(const bench::Bench& bench, const bench::LinesDevice& desc
       format_(bench, described_),
       device_clock_(described_, bench.sample_rate_hz),
       connection_(bench, instrument(std::move(open), std::move(ask), std::move(clock))),
-      begun_(connection_.clock().now()),
-      begun_utc_(base::host_now()),
-      sample_{.index = 0, .counts = std::vector<std::int32_t>(bench.channels.size())},
-      last_start_(begun_utc_) {
+      host_time_(connection_.clock()),
+      sample_{.index = 0, .counts = std::vector<std::int32_t>(bench.channels.size())} {
   last_bad_line_.reserve(LineSplitter::longest);
   samples_.reserve(static_cast<std::size_t>(bench.block_s * bench.sample_rate_hz + 1.0) *
                    bench.channels.size());
@@ -66,28 +64,20 @@ Instrument LineDevice::instrument(OpenStream open, Ask ask, SteadyClock clock) {
           .clock = std::move(clock)};
 }
 
-double LineDevice::host_s() const {
-  return std::chrono::duration<double>(connection_.clock().now() - begun_).count();
-}
-
-base::UtcTime LineDevice::now() const {
-  return begun_utc_ +
-         std::chrono::duration_cast<std::chrono::nanoseconds>(connection_.clock().now() - begun_);
-}
-
 // While a person was at the bench lines have piled up, and some may have run over.
 void LineDevice::throw_away() {
-  stale_ = false;
+  unread_ = false;
+  connection_.settled();
   constexpr int most_reads = 4096;  // a peer may send faster than this reads
   for (int i = 0; i < most_reads && stream_->read(bytes_, 0.0) > 0; ++i) {
   }
   splitter_ = LineSplitter(true);
   device_clock_.interrupted();
-  last_readable_s_ = host_s();
+  last_readable_s_ = host_time_.now_s();
 }
 
 void LineDevice::receive() {
-  const double left_s = last_readable_s_ + described_.timeout_s - host_s();
+  const double left_s = last_readable_s_ + described_.timeout_s - host_time_.now_s();
   if (left_s <= 0.0)
     throw LinkLost(fmt::format("no readable line for {:g} s", described_.timeout_s));
   const std::size_t count = stream_->read(bytes_, left_s);
@@ -107,7 +97,7 @@ bool LineDevice::take_line(const LineSplitter::Line& line) {
     connection_.missed("lines come, but cannot be read");
     return false;
   }
-  last_readable_s_ = host_s();
+  last_readable_s_ = host_time_.now_s();
   const auto index = device_clock_.place(stamp, last_readable_s_);
   if (!index) {
     ++strange_lines_;
@@ -123,9 +113,9 @@ void LineDevice::next_sample() {
   while (true) {
     try {
       if (!stream_) throw LinkLost("closed when the bench was stopped");
-      if (opened_) last_readable_s_ = host_s();
+      if (opened_) last_readable_s_ = host_time_.now_s();
       opened_ = false;
-      if (stale_) throw_away();
+      if (is_stale()) throw_away();
       while (const auto line = splitter_.next()) {
         if (take_line(*line)) {
           connection_.seen();
@@ -142,7 +132,7 @@ void LineDevice::next_sample() {
 void LineDevice::read(bench::SampleBlock& block) {
   const auto wanted = std::llround(bench_.block_s * bench_.sample_rate_hz);
   samples_.clear();
-  held_ = held_ && !stale_;
+  held_ = held_ && !is_stale();
   std::int64_t first = next_;
   bool gap_before = false;
   while (next_ - first < wanted) {
@@ -157,31 +147,10 @@ void LineDevice::read(bench::SampleBlock& block) {
     next_ = sample_.index + 1;
   }
   device_clock_.require_rate(connection_.name());
-  const double drift_s = device_clock_.drift_s();
-  if (std::abs(drift_s) > std::abs(largest_drift_s_)) largest_drift_s_ = drift_s;
   block.first_sample = first;
-  block.start = std::max(
-      last_start_,
-      begun_utc_ + std::chrono::nanoseconds(std::llround(device_clock_.host_s(first) * 1e9)));
-  last_start_ = block.start;
+  block.start = host_time_.block_start(device_clock_, first);
   block.gap_before = gap_before;
   block.fill(samples_, bench_.channels.size());
-}
-
-void LineDevice::set(std::string_view actuator, double value) {
-  const bool by_hand = bench_.actuator(actuator).manual;
-  connection_.set(actuator, value);
-  stale_ = stale_ || by_hand;
-}
-
-void LineDevice::apply_known_input(std::string_view channel, double value) {
-  connection_.apply_known_input(channel, value);
-  stale_ = true;
-}
-
-void LineDevice::remove_known_input() {
-  connection_.remove_known_input();
-  stale_ = true;
 }
 
 std::vector<std::string> LineDevice::remarks() const {
@@ -194,8 +163,7 @@ std::vector<std::string> LineDevice::remarks() const {
     told.push_back(fmt::format(
         "{} lines with a counter or time that repeats or cannot be were left out", strange_lines_));
   }
-  if (std::abs(largest_drift_s_) > described_.longest_drift_s)
-    told.push_back(drift_remark(largest_drift_s_));
+  host_time_.tell_drift(described_.longest_drift_s, told);
   return told;
 }
 

@@ -8,6 +8,7 @@
 #include "devices/byte_stream.h"
 #include "devices/connection.h"
 #include "devices/device_clock.h"
+#include "devices/host_time.h"
 #include "devices/line_format.h"
 #include "devices/link.h"
 
@@ -38,10 +39,12 @@ class LineDevice final : public bench::Device {
 
   const std::string& name() const override { return connection_.name(); }
   double sample_rate_hz() const override { return bench_.sample_rate_hz; }
-  base::UtcTime now() const override;
-  void set(std::string_view actuator, double value) override;
-  void apply_known_input(std::string_view channel, double value) override;
-  void remove_known_input() override;
+  base::UtcTime now() const override { return host_time_.now(); }
+  void set(std::string_view actuator, double value) override { connection_.set(actuator, value); }
+  void apply_known_input(std::string_view channel, double value) override {
+    connection_.apply_known_input(channel, value);
+  }
+  void remove_known_input() override { connection_.remove_known_input(); }
   /// Up to block_s of samples; fewer where a gap follows.
   /// @throws DeviceFault  no lines for too long, or at another rate than the bench's
   void read(bench::SampleBlock& block) override;
@@ -54,10 +57,10 @@ class LineDevice final : public bench::Device {
     std::vector<std::int32_t> counts;
   };
   Instrument instrument(OpenStream open, Ask ask, SteadyClock clock);
-  double host_s() const;
   void next_sample();
   bool take_line(const LineSplitter::Line& line);
   void receive();
+  bool is_stale() const { return unread_ || connection_.disturbed(); }
   void throw_away();
 
   const bench::Bench& bench_;
@@ -68,21 +71,18 @@ class LineDevice final : public bench::Device {
   LineSplitter splitter_{true};
   bool opened_ = false;  // and nothing received yet
   Connection connection_;
-  SteadyClock::Time begun_;
-  base::UtcTime begun_utc_;
+  HostTime host_time_;
   double last_readable_s_ = 0.0;  // or opened
-  bool stale_ = true;             // what waits unread is too old to be timed
+  bool unread_ = true;            // since it was opened: what waits is too old to be timed
   std::int64_t next_ = 0;
   Sample sample_;
-  bool held_ = false;  // sample_ belongs to the next block
-  base::UtcTime last_start_;
+  bool held_ = false;                  // sample_ belongs to the next block
   std::vector<std::int32_t> samples_;  // one after the other, of the block being filled
   std::array<char, 4096> bytes_{};
 
   std::int64_t bad_lines_ = 0;
   std::string last_bad_line_;
   std::int64_t strange_lines_ = 0;
-  double largest_drift_s_ = 0.0;
 };
 
 }  // namespace windwright::devices

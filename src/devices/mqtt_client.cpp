@@ -169,7 +169,9 @@ void MqttClient::State::serve(double longest_s) {
   for (int i = 0; i < most_packets && ::poll(&waiting, 1, wait_ms) > 0; ++i) {
     if ((waiting.revents & POLLOUT) != 0) require(mosquitto_loop_write(handle.get(), 1), address());
     if ((waiting.revents & ~POLLOUT) != 0) {
-      require(mosquitto_loop_read(handle.get(), 1), address());
+      const int result = mosquitto_loop_read(handle.get(), 1);
+      if (result == MOSQ_ERR_CONN_REFUSED && connected.value_or(0) != 0) return;  // open says why
+      require(result, address());
       heard = clock.now();
     }
     waiting.events = POLLIN;

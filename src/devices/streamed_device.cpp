@@ -20,9 +20,7 @@ StreamedDevice::StreamedDevice(const bench::Bench& bench, Streaming streaming)
       longest_drift_s_(streaming.longest_drift_s),
       device_clock_(order_alone_, bench.sample_rate_hz),
       connection_(bench, instrument(std::move(streaming))),
-      begun_(connection_.clock().now()),
-      begun_utc_(base::host_now()),
-      last_start_(begun_utc_) {
+      host_time_(connection_.clock()) {
   samples_.reserve(static_cast<std::size_t>(bench.block_s * bench.sample_rate_hz + 1.0) *
                    bench.channels.size());
 }
@@ -46,15 +44,6 @@ Instrument StreamedDevice::instrument(Streaming streaming) {
           .clock = std::move(streaming.clock)};
 }
 
-double StreamedDevice::host_s() const {
-  return std::chrono::duration<double>(connection_.clock().now() - begun_).count();
-}
-
-base::UtcTime StreamedDevice::now() const {
-  return begun_utc_ +
-         std::chrono::duration_cast<std::chrono::nanoseconds>(connection_.clock().now() - begun_);
-}
-
 // A leap of more than one and a half sample periods.
 void StreamedDevice::skip_lost(std::size_t sample) {
   const std::int64_t time_ns = chunk_.time_ns[sample];
@@ -73,7 +62,7 @@ void StreamedDevice::receive() {
   if (!stream_) throw LinkLost("closed when the bench was stopped");
   stream_->read(chunk_);
   read_ = 0;
-  const double received_s = host_s();
+  const double received_s = host_time_.now_s();
   const std::size_t count = chunk_.counts.size() / bench_.channels.size();
   places_.resize(count);
   for (std::size_t i = 0; i < count; ++i) {
@@ -88,8 +77,8 @@ void StreamedDevice::receive() {
 void StreamedDevice::next_chunk() {
   while (true) {
     try {
-      if (stale_) {
-        stale_ = false;
+      if (connection_.disturbed()) {
+        connection_.settled();
         stream_.reset();
         connection_.renew("started again after work at the bench");
       }
@@ -108,7 +97,7 @@ void StreamedDevice::read(bench::SampleBlock& block) {
   const auto wanted = std::llround(bench_.block_s * bench_.sample_rate_hz);
   const std::size_t channels = bench_.channels.size();
   samples_.clear();
-  if (stale_) read_ = places_.size();
+  if (connection_.disturbed()) read_ = places_.size();
   std::int64_t first = next_;
   bool gap_before = false;
   while (next_ - first < wanted) {
@@ -126,31 +115,10 @@ void StreamedDevice::read(bench::SampleBlock& block) {
     ++read_;
   }
   device_clock_.require_rate(connection_.name());
-  const double drift_s = device_clock_.drift_s();
-  if (std::abs(drift_s) > std::abs(largest_drift_s_)) largest_drift_s_ = drift_s;
   block.first_sample = first;
-  block.start = std::max(
-      last_start_,
-      begun_utc_ + std::chrono::nanoseconds(std::llround(device_clock_.host_s(first) * 1e9)));
-  last_start_ = block.start;
+  block.start = host_time_.block_start(device_clock_, first);
   block.gap_before = gap_before;
   block.fill(samples_, channels);
-}
-
-void StreamedDevice::set(std::string_view actuator, double value) {
-  const bool by_hand = bench_.actuator(actuator).manual;
-  connection_.set(actuator, value);
-  stale_ = stale_ || by_hand;
-}
-
-void StreamedDevice::apply_known_input(std::string_view channel, double value) {
-  connection_.apply_known_input(channel, value);
-  stale_ = true;
-}
-
-void StreamedDevice::remove_known_input() {
-  connection_.remove_known_input();
-  stale_ = true;
 }
 
 std::vector<std::string> StreamedDevice::remarks() const {
@@ -162,7 +130,7 @@ std::vector<std::string> StreamedDevice::remarks() const {
   }
   if (lost_by_time_ > 0)
     told.push_back(fmt::format("by its time stamps the converter lost {} samples", lost_by_time_));
-  if (std::abs(largest_drift_s_) > longest_drift_s_) told.push_back(drift_remark(largest_drift_s_));
+  host_time_.tell_drift(longest_drift_s_, told);
   return told;
 }
 

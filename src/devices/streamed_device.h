@@ -7,6 +7,7 @@
 #include "bench/instrument_tables.h"
 #include "devices/connection.h"
 #include "devices/device_clock.h"
+#include "devices/host_time.h"
 #include "devices/sample_stream.h"
 
 #include <cstddef>
@@ -42,10 +43,12 @@ class StreamedDevice final : public bench::Device {
 
   const std::string& name() const override { return connection_.name(); }
   double sample_rate_hz() const override { return bench_.sample_rate_hz; }
-  base::UtcTime now() const override;
-  void set(std::string_view actuator, double value) override;
-  void apply_known_input(std::string_view channel, double value) override;
-  void remove_known_input() override;
+  base::UtcTime now() const override { return host_time_.now(); }
+  void set(std::string_view actuator, double value) override { connection_.set(actuator, value); }
+  void apply_known_input(std::string_view channel, double value) override {
+    connection_.apply_known_input(channel, value);
+  }
+  void remove_known_input() override { connection_.remove_known_input(); }
   /// Up to block_s of samples; fewer where a gap follows.
   /// @throws DeviceFault  no samples for too long, or at another rate than the bench's
   void read(bench::SampleBlock& block) override;
@@ -54,7 +57,6 @@ class StreamedDevice final : public bench::Device {
 
  private:
   Instrument instrument(Streaming streaming);
-  double host_s() const;
   void receive();
   void next_chunk();
   void skip_lost(std::size_t sample);
@@ -65,11 +67,8 @@ class StreamedDevice final : public bench::Device {
   DeviceClock device_clock_;
   std::unique_ptr<SampleStream> stream_;
   Connection connection_;
-  SteadyClock::Time begun_;
-  base::UtcTime begun_utc_;
-  base::UtcTime last_start_;
+  HostTime host_time_;
   double last_host_s_ = 0.0;
-  bool stale_ = false;  // a person was at the bench since the last sample
 
   Chunk chunk_;
   std::vector<std::int64_t> places_;  // of the chunk's samples
@@ -82,7 +81,6 @@ class StreamedDevice final : public bench::Device {
   std::int64_t lost_by_time_ = 0;
   std::int64_t restarts_ = 0;
   std::string last_cause_;
-  double largest_drift_s_ = 0.0;
 };
 
 }  // namespace windwright::devices

@@ -144,6 +144,11 @@ bool Post::done() const {
          });
 }
 
+bool Post::is_behind() const {
+  return client_ &&
+         std::any_of(kept_.begin(), kept_.end(), [](const Letter& letter) { return letter.due; });
+}
+
 void Post::leave(double longest_s) {
   const auto begun = clock_.now();
   next_try_ = begun;

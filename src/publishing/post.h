@@ -34,7 +34,8 @@ class Post {
   /// then takes leave.
   void leave(double longest_s);
 
-  bool connected() const { return client_ != nullptr; }
+  /// The broker is there, and has not taken yet what was kept last.
+  bool is_behind() const;
   std::int64_t acknowledged() const { return acknowledged_; }  // messages
   /// What somebody should know, one line each: outages, what was not sent.
   std::vector<std::string> remarks() const;

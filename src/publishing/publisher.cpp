@@ -13,7 +13,6 @@
 #include <pthread.h>
 
 #include <algorithm>
-#include <array>
 #include <atomic>
 #include <chrono>
 #include <cmath>
@@ -37,9 +36,19 @@ using Clock = std::chrono::steady_clock;
 
 namespace {
 
-constexpr std::size_t blocks_on_the_way = 8;
+constexpr std::size_t fewest_blocks = 8;
+constexpr std::size_t most_blocks = 64;
+constexpr std::size_t most_bytes = 16'000'000;  // of them, where that is more than the fewest
 constexpr std::chrono::milliseconds longest_nap{20};
 constexpr std::size_t most_orders = 512;  // from the measuring thread, not yet seen
+
+// So many lie between the device's thread and this one.
+std::size_t blocks_for(const bench::Bench& bench) {
+  const double bytes = bench.block_s * bench.sample_rate_hz *
+                       static_cast<double>(bench.channels.size() * sizeof(std::int32_t));
+  const auto fitting = static_cast<std::size_t>(most_bytes / std::max(1.0, bytes));
+  return std::clamp(fitting, fewest_blocks, most_blocks);
+}
 
 devices::MqttWill will_of(const bench::Bench& bench) {
   return {.topic = bench.publish->topic + "/state",
@@ -101,9 +110,9 @@ class Publisher::Thread {
   std::int64_t samples_ = 0;  // heard of, by the thread
   std::int64_t gaps_told_ = 0;
 
-  std::array<Heard, blocks_on_the_way> blocks_;
-  boost::lockfree::spsc_queue<Heard*> free_{blocks_on_the_way};
-  boost::lockfree::spsc_queue<Heard*> full_{blocks_on_the_way};
+  std::vector<Heard> blocks_;
+  boost::lockfree::spsc_queue<Heard*> free_;
+  boost::lockfree::spsc_queue<Heard*> full_;
   std::counting_semaphore<> awake_{0};
   std::atomic<std::int64_t> gaps_ = 0;
   std::atomic<std::int64_t> left_out_ = 0;
@@ -124,7 +133,10 @@ Publisher::Thread::Thread(const bench::Bench& bench,
       interval_s_(bench.publish->interval_s),
       longest_leave_s_(2.0 * bench.publish->broker.timeout_s),
       values_(bench, certificates),
-      post_(*bench.publish, will_of(bench)) {
+      post_(*bench.publish, will_of(bench)),
+      blocks_(blocks_for(bench)),
+      free_(blocks_.size()),
+      full_(blocks_.size()) {
   const auto samples = static_cast<std::size_t>(bench.block_s * bench.sample_rate_hz + 1.0);
   for (Heard& heard : blocks_) {
     heard.block.counts.reserve(samples * bench.channels.size());
@@ -279,7 +291,8 @@ void Publisher::Thread::run() {
     take_blocks();
     take_orders();
     tell_gaps();
-    if (Clock::now() >= next) {
+    // Behind a broker that takes its time the stretch grows, so that no sample is lost to the mean.
+    if (Clock::now() >= next && !post_.is_behind()) {
       keep("state", state_now(doing_.state));
       keep_values();
       next = std::max(next + interval, Clock::now());

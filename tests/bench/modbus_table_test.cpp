@@ -203,15 +203,41 @@ TEST(ModbusTable, ReadsWhatThePageShows) {
   EXPECT_EQ(std::get<ModbusRtuDevice>(rtu).unit.unit, 17);
 }
 
-// One word makes the bench a simulated one; its wiring stays in the file.
-TEST(ModbusTable, OtherKindsPassOverTheWiring) {
-  const auto root = base::Settings::from_text(with("modbus_tcp", "simulated"), "bench.toml");
-  EXPECT_TRUE(std::holds_alternative<SimulatedDevice>(device_from_tables(root, small_bench())));
-  for (const auto& kind : {"channel", "actuator"}) {
-    for (const auto& entry : root.tables(kind))
-      static_cast<void>(entry.has("name"));
+std::string refusal(const std::string& text) {
+  try {
+    described(text);
+    return "not refused";
+  } catch (const base::BadInput& error) {
+    return error.what();
   }
-  EXPECT_NO_THROW(root.refuse_unread_keys());
+}
+
+// One word more makes the bench a simulated one; its wiring stays in the file, and is checked.
+TEST(ModbusTable, AStandInSaysForWhichInstrument) {
+  const std::string kind = "kind = \"modbus_tcp\"";
+  for (const std::string stand_in : {"simulated", "replay\"\nrecording = \"a.h5"}) {
+    const std::string text = with(kind, "kind = \"" + stand_in + "\"\ninstead_of = \"modbus_tcp\"");
+    const auto root = base::Settings::from_text(text, "bench.toml");
+    const DeviceDescription found = device_from_tables(root, small_bench());
+    EXPECT_EQ(std::holds_alternative<SimulatedDevice>(found), stand_in == "simulated");
+    for (const auto& part : {"channel", "actuator"}) {
+      for (const auto& entry : root.tables(part))
+        static_cast<void>(entry.has("name"));
+    }
+    EXPECT_NO_THROW(root.refuse_unread_keys());
+    EXPECT_NE(refusal(with("address = 0\nscale = 100", "address = 99999\nscale = 100", text))
+                  .find("99999"),
+              std::string::npos);
+    EXPECT_NE(refusal(with("instead_of = \"modbus_tcp\"", "instead_of = \"replay\"", text))
+                  .find("'replay' is no kind of instrument: modbus_tcp, modbus_rtu, lines"),
+              std::string::npos);
+    const std::string bare = refusal(with(kind, "kind = \"" + stand_in + "\""));
+    EXPECT_NE(bare.find("channel.device wires an instrument, but [device] names none: its kind in "
+                        "[device]; or, where something stands in for it, instead_of = "
+                        "\"modbus_tcp\" (its kind) beside kind"),
+              std::string::npos)
+        << bare;
+  }
 }
 
 }  // namespace

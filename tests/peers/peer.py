@@ -9,6 +9,38 @@ import sys
 
 SKIPPED = 77
 
+# A run of six points, a minute of bench time.
+CAMPAIGN = """schema = 1
+title = "Which pitch for three blades?"
+bench = "bench.toml"
+operator = "Bench crew, Saltmarsh College"
+seed = 11
+repeats = 1
+[question]
+text = "Which pitch turns the largest part of the wind into electricity?"
+response = "maximum_cp"
+factors = ["pitch_deg"]
+level_pct = 95
+[[factor]]
+actuator = "pitch_deg"
+levels = [5, 10]
+hard_to_change = true
+[[factor]]
+actuator = "rheostat_ohm"
+levels = [8, 15, 30]
+[constants]
+fan_pct = 70
+load_selector = "rheostat"
+blade_count = 3
+[pace]
+settle_window_s = 1
+settle_drift_pct = 5
+longest_settle_s = 8
+shortest_dwell_s = 1
+longest_dwell_s = 2
+target_u_pct = 2
+"""
+
 
 def skip(why):
     print("skipped:", why)

@@ -11,41 +11,9 @@ import subprocess
 import sys
 
 from broker import Broker, Listener, free_port, need_mosquitto
-from peer import Bench, need
+from peer import Bench, CAMPAIGN, need
 
 need_mosquitto()
-
-CAMPAIGN = """schema = 1
-title = "Which pitch?"
-bench = "bench.toml"
-operator = "Bench crew, Saltmarsh College"
-seed = 11
-repeats = 1
-[question]
-text = "Which load takes the most?"
-response = "maximum_cp"
-factors = ["blade_count"]
-level_pct = 95
-[[factor]]
-actuator = "blade_count"
-levels = [2, 3]
-hard_to_change = true
-[[factor]]
-actuator = "rheostat_ohm"
-levels = [8, 15, 30]
-[constants]
-fan_pct = 70
-load_selector = "rheostat"
-pitch_deg = 5
-[pace]
-settle_window_s = 1
-settle_drift_pct = 5
-longest_settle_s = 8
-shortest_dwell_s = 1
-longest_dwell_s = 2
-target_u_pct = 2
-"""
-
 
 def publish_table(port, bench, more=""):
     return f'\n[publish]\nhost = "127.0.0.1"\nport = {port}\nbench = "{bench}"\ninterval_s = 0.2\n{more}'
