@@ -10,6 +10,7 @@
 #include "catalogue/words.h"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 #include <soci/soci.h>
 
 #include <algorithm>
@@ -99,6 +100,51 @@ constexpr const char* put_entry =
     "gaps = excluded.gaps, points = excluded.points, complete = excluded.complete, "
     "full_text = excluded.full_text";
 
+// Newest first. A template since the tables are private to the catalogue.
+// @param condition  behind WHERE
+template <typename Tables>
+std::vector<Listed> listed_where(Tables& tables, const std::string& condition) {
+  return tables.in_words([&] {
+    std::vector<Listed> all;
+    long long id = 0;
+    std::string kind;
+    std::string host;
+    std::string path;
+    std::string title;
+    std::string bench;
+    std::string person;
+    std::string answer;
+    std::string start;
+    long long samples = 0;
+    int points = 0;
+    int complete = 0;
+    soci::statement rows =
+        (tables.session.prepare << fmt::format(
+             "SELECT id, kind, host, path, title, bench, operator_name, answer, "
+             "start_utc, samples, points, complete FROM entries WHERE {} "
+             "ORDER BY start_utc DESC, id DESC",
+             condition),
+         into(id), into(kind), into(host), into(path), into(title), into(bench), into(person),
+         into(answer), into(start), into(samples), into(points), into(complete));
+    rows.execute();
+    while (rows.fetch()) {
+      all.push_back({.id = id,
+                     .kind = kind == "run" ? Entry::Kind::run : Entry::Kind::recording,
+                     .path = tables.path_of(host, path),
+                     .host = host,
+                     .title = title,
+                     .bench = bench,
+                     .operator_name = person,
+                     .answer = answer,
+                     .start = time_from(start),
+                     .samples = samples,
+                     .points = points,
+                     .complete = complete != 0});
+    }
+    return all;
+  });
+}
+
 }  // namespace
 
 Catalogue::Catalogue(std::unique_ptr<Tables> tables) : tables_(std::move(tables)) {}
@@ -134,43 +180,13 @@ std::int64_t Catalogue::add(const Entry& entry) {
 }
 
 std::vector<Listed> Catalogue::list() {
-  return tables_->in_words([&] {
-    std::vector<Listed> all;
-    long long id = 0;
-    std::string kind;
-    std::string host;
-    std::string path;
-    std::string title;
-    std::string bench;
-    std::string person;
-    std::string answer;
-    std::string start;
-    long long samples = 0;
-    int points = 0;
-    int complete = 0;
-    soci::statement rows =
-        (tables_->session.prepare << "SELECT id, kind, host, path, title, bench, operator_name, "
-                                     "answer, start_utc, samples, points, complete FROM entries "
-                                     "ORDER BY start_utc DESC, id DESC",
-         into(id), into(kind), into(host), into(path), into(title), into(bench), into(person),
-         into(answer), into(start), into(samples), into(points), into(complete));
-    rows.execute();
-    while (rows.fetch()) {
-      all.push_back({.id = id,
-                     .kind = kind == "run" ? Entry::Kind::run : Entry::Kind::recording,
-                     .path = tables_->path_of(host, path),
-                     .host = host,
-                     .title = title,
-                     .bench = bench,
-                     .operator_name = person,
-                     .answer = answer,
-                     .start = time_from(start),
-                     .samples = samples,
-                     .points = points,
-                     .complete = complete != 0});
-    }
-    return all;
-  });
+  return listed_where(*tables_, "1 = 1");
+}
+
+std::optional<Listed> Catalogue::at(const fs::path& path) {
+  const auto id = tables_->in_words([&] { return tables_->id_of(tables_->place_of(path)); });
+  if (!id) return std::nullopt;
+  return listed_where(*tables_, fmt::format("id = {}", *id)).front();
 }
 
 std::vector<Hit> Catalogue::search(std::string_view text) {
@@ -179,8 +195,9 @@ std::vector<Hit> Catalogue::search(std::string_view text) {
   const std::vector<std::int64_t> found =
       tables_->in_words([&] { return tables_->words->find(tables_->session, words); });
   std::vector<Hit> hits;
-  for (Listed& listed : list()) {
-    if (std::find(found.begin(), found.end(), listed.id) == found.end()) continue;
+  if (found.empty()) return hits;
+  // Numbers, so there is nothing to quote; only what was found is read, of however many there are.
+  for (Listed& listed : listed_where(*tables_, fmt::format("id IN ({})", fmt::join(found, ", ")))) {
     std::string all;
     const long long id = listed.id;
     tables_->in_words([&] {

@@ -72,6 +72,8 @@ class Catalogue {
   /// Enters it, or brings it up to date; its notes stay. @return its number
   std::int64_t add(const Entry& entry);
   std::vector<Listed> list();  // newest first
+  /// What this computer entered at a place. @param path  absolute
+  std::optional<Listed> at(const std::filesystem::path& path);
   /// Entries with all these words, or words that begin with them; newest first.
   /// @throws BadInput  no word
   std::vector<Hit> search(std::string_view words);

@@ -120,6 +120,8 @@ int list(const Request& request) {
 
 Listed entry_at(Catalogue& catalogue, const std::string& path) {
   const fs::path wanted = fs::weakly_canonical(fs::absolute(path));
+  if (std::optional<Listed> here = catalogue.at(wanted)) return *std::move(here);
+  // Or what another computer entered under that path.
   for (Listed& entry : catalogue.list()) {
     if (entry.path == wanted) return std::move(entry);
   }

@@ -58,6 +58,10 @@ TEST(Catalogue, KeepsPlacesInItsFolderSoThatItCanBeMoved) {
   EXPECT_EQ(listed[0].path, "/elsewhere/b.h5");
   EXPECT_FALSE(listed[0].host.empty());
   EXPECT_EQ(listed[1].path, folder / "there/a.h5");
+  const auto near = moved.at(folder / "there/a.h5");
+  ASSERT_TRUE(near);
+  EXPECT_EQ(near->title, "near");
+  EXPECT_FALSE(moved.at(folder / "here/a.h5"));
 }
 
 TEST(Catalogue, FindsByAllWordsAndTheirBeginnings) {
