@@ -62,6 +62,12 @@ Clock clock_of(const base::Table& table) {
   for (std::size_t row = 1; row < time_s.size(); ++row) {
     const double steps = (time_s[row] - time_s[row - 1]) / usual_s;
     const double whole = std::round(steps);
+    // Beyond this a double no longer tells one step from the next.
+    constexpr double most = 0x1p53;
+    if (static_cast<double>(clock.steps.back()) + whole > most) {
+      throw base::BadInput(table.place(row), fmt::format("time_s is {}", time_s[row]),
+                           fmt::format("at most 2^53 steps of {:g} s", usual_s));
+    }
     if (whole < 1.0 || std::abs(steps - whole) > uneven) {
       throw base::BadInput(
           table.place(row), fmt::format("time_s is {}", time_s[row]),

@@ -14,6 +14,7 @@
 #include <cstring>
 #include <filesystem>
 #include <fstream>
+#include <initializer_list>
 #include <ios>
 #include <string>
 #include <string_view>
@@ -43,40 +44,54 @@ int system_error_in(const std::string& words) {
   return at == std::string::npos ? 0 : std::atoi(words.c_str() + at + sign.size());
 }
 
+constexpr std::int64_t most_bits = 32;
+
 bool is_full(int number) {
   return number == ENOSPC || number == EDQUOT || number == EFBIG;
 }
 
-Handle attribute(hid_t object, const char* name, const std::filesystem::path& path) {
-  if (H5Aexists(object, name) <= 0) {
-    throw base::BadInput(path.string() + ":1", fmt::format("has no attribute '{}'", name),
-                         "a recording as in docs/files.md");
+// One value of a kind that HDF5 turns into what is asked for: more would not fit where it goes.
+Handle attribute(hid_t object, const char* name, std::initializer_list<H5T_class_t> kinds,
+                 const std::filesystem::path& path) {
+  const htri_t there = H5Aexists(object, name);
+  require(there, path, "find an attribute");
+  if (there == 0) refuse_file(path, fmt::format("has no attribute '{}'", name));
+  Handle found = owned(H5Aopen(object, name, H5P_DEFAULT), path, "open an attribute");
+  const Handle type = owned(H5Aget_type(found.get()), path, "read an attribute's type");
+  const Handle space = owned(H5Aget_space(found.get()), path, "read an attribute's extent");
+  const H5T_class_t kind = H5Tget_class(type.get());
+  if (std::find(kinds.begin(), kinds.end(), kind) == kinds.end() ||
+      H5Sget_simple_extent_npoints(space.get()) != 1) {
+    refuse_file(path, fmt::format("attribute '{}' is not one {}", name,
+                                  *kinds.begin() == H5T_STRING ? "text" : "number"));
   }
-  return owned(H5Aopen(object, name, H5P_DEFAULT), path, "open an attribute");
+  return found;
 }
 
 std::string text_in(hid_t object, const char* name, const std::filesystem::path& path) {
-  const Handle from = attribute(object, name, path);
+  const Handle from = attribute(object, name, {H5T_STRING}, path);
   const Handle type = owned(H5Aget_type(from.get()), path, "read an attribute's type");
-  if (H5Tget_class(type.get()) != H5T_STRING || H5Tis_variable_str(type.get()) > 0) {
-    throw base::BadInput(path.string() + ":1", fmt::format("attribute '{}' is not text", name),
-                         "a recording as in docs/files.md");
-  }
-  std::string text(H5Tget_size(type.get()), '\0');
+  if (H5Tis_variable_str(type.get()) > 0)
+    refuse_file(path, fmt::format("attribute '{}' is text without a length", name));
+  const std::size_t size = H5Tget_size(type.get());
+  if (size > std::filesystem::file_size(path))
+    refuse_file(path, fmt::format("attribute '{}' is longer than the file", name));
+  std::string text(size, '\0');
   require(H5Aread(from.get(), type.get(), text.data()), path, "read an attribute");
   text.resize(std::min(text.find('\0'), text.size()));
   return text;
 }
 
 double number_in(hid_t object, const char* name, const std::filesystem::path& path) {
-  const Handle from = attribute(object, name, path);
+  const Handle from = attribute(object, name, {H5T_FLOAT, H5T_INTEGER}, path);
   double value = 0.0;
   require(H5Aread(from.get(), H5T_NATIVE_DOUBLE, &value), path, "read an attribute");
+  if (!std::isfinite(value)) refuse_file(path, fmt::format("attribute '{}' is not finite", name));
   return value;
 }
 
 std::int64_t integer_in(hid_t object, const char* name, const std::filesystem::path& path) {
-  const Handle from = attribute(object, name, path);
+  const Handle from = attribute(object, name, {H5T_INTEGER}, path);
   std::int64_t value = 0;
   require(H5Aread(from.get(), H5T_NATIVE_INT64, &value), path, "read an attribute");
   return value;
@@ -104,6 +119,10 @@ void put(hid_t object, const char* name, hid_t type, const void* value,
 }
 
 }  // namespace
+
+void refuse_file(const std::filesystem::path& path, std::string_view wrong) {
+  throw base::BadInput(path.string() + ":1", wrong, "a recording as in docs/files.md");
+}
 
 void Handle::close() noexcept {
   if (id_ >= 0) H5Idec_ref(id_);
@@ -165,7 +184,13 @@ std::string gaps_path(const std::string& device) {
 
 Handle opened_for_reading(const std::filesystem::path& file) {
   silence_hdf5();
-  const hid_t id = H5Fopen(file.c_str(), H5F_ACC_RDONLY | H5F_ACC_SWMR_READ, H5P_DEFAULT);
+  // Metadata that do not agree with their checksum may be met while they are written: HDF5 looks
+  // again, and waits twice as long each time. These looks take 16 ms; its usual hundred would take
+  // longer than anybody lives with a damaged file.
+  constexpr unsigned looks = 24;
+  const Handle access = owned(H5Pcreate(H5P_FILE_ACCESS), file, "open a file");
+  require(H5Pset_metadata_read_attempts(access.get(), looks), file, "open a file");
+  const hid_t id = H5Fopen(file.c_str(), H5F_ACC_RDONLY | H5F_ACC_SWMR_READ, access.get());
   if (id < 0) {
     throw base::BadInput(file.string() + ":1",
                          fmt::format("cannot be opened as a recording ({})", last_words()),
@@ -189,21 +214,37 @@ std::int64_t every_in(hid_t stream, double rate_hz, const std::filesystem::path&
   constexpr double most = 1e9;
   if (every >= 1.0 && every <= most && std::abs(every - std::round(every)) <= 1e-9 * every)
     return std::llround(every);
-  throw base::BadInput(path.string() + ":1", "has a channel at a rate that does not fit its own",
-                       "a recording as in docs/files.md");
+  refuse_file(path, "has a channel at a rate that does not fit its own");
+}
+
+Stream stream_of(hid_t group, const std::string& channel, double rate_hz,
+                 const std::filesystem::path& path) {
+  const Handle data = owned(H5Dopen2(group, channel.c_str(), H5P_DEFAULT), path, "open a stream");
+  const std::int64_t bits = integer_in(data.get(), "bits", path);
+  if (bits < 1 || bits > most_bits)
+    refuse_file(path, fmt::format("channel '{}' has {} bits", channel, bits));
+  Stream stream{.channel = channel,
+                .unit = text_in(data.get(), "units", path),
+                .long_name = text_in(data.get(), "long_name", path),
+                .certificate = text_in(data.get(), "certificate", path),
+                .lower_V = number_in(data.get(), "lower_V", path),
+                .upper_V = number_in(data.get(), "upper_V", path),
+                .bits = static_cast<int>(bits),
+                .every = every_in(data.get(), rate_hz, path)};
+  if (!(stream.lower_V < stream.upper_V))
+    refuse_file(path, fmt::format("channel '{}' has a converter without a range", channel));
+  return stream;
 }
 
 }  // namespace
 
 Layout layout_of(hid_t file, const std::filesystem::path& path) {
-  const auto refuse = [&path](std::string_view wrong) {
-    throw base::BadInput(path.string() + ":1", wrong, "a recording as in docs/files.md");
-  };
-  if (integer_in(file, "schema", path) != 1) refuse("has a schema that is not known");
-  if (H5Lexists(file, "streams", H5P_DEFAULT) <= 0) refuse("has no group 'streams'");
+  if (integer_in(file, "schema", path) != 1) refuse_file(path, "has a schema that is not known");
+  if (H5Lexists(file, "streams", H5P_DEFAULT) <= 0) refuse_file(path, "has no group 'streams'");
   const Handle all = owned(H5Gopen2(file, "streams", H5P_DEFAULT), path, "open the streams");
   const std::vector<std::string> devices = names_in(all.get(), path);
-  if (devices.size() != 1) refuse(fmt::format("has streams of {} devices", devices.size()));
+  if (devices.size() != 1)
+    refuse_file(path, fmt::format("has streams of {} devices", devices.size()));
   const Handle group =
       owned(H5Gopen2(all.get(), devices[0].c_str(), H5P_DEFAULT), path, "open a device's streams");
   Layout layout{.source = {.device = devices[0],
@@ -211,39 +252,74 @@ Layout layout_of(hid_t file, const std::filesystem::path& path) {
                                                         path.string() + ":1")},
                 .sample_rate_hz = number_in(group.get(), "sample_rate_hz", path),
                 .streams = {}};
-  for (const std::string& channel : names_in(group.get(), path)) {
-    const Handle data =
-        owned(H5Dopen2(group.get(), channel.c_str(), H5P_DEFAULT), path, "open a stream");
-    layout.streams.push_back({.channel = channel,
-                              .unit = text_in(data.get(), "units", path),
-                              .long_name = text_in(data.get(), "long_name", path),
-                              .certificate = text_in(data.get(), "certificate", path),
-                              .lower_V = number_in(data.get(), "lower_V", path),
-                              .upper_V = number_in(data.get(), "upper_V", path),
-                              .bits = static_cast<int>(integer_in(data.get(), "bits", path)),
-                              .every = every_in(data.get(), layout.sample_rate_hz, path)});
-  }
-  if (layout.streams.empty()) refuse("has no channel");
+  constexpr double slowest_hz = 1e-6;
+  constexpr double fastest_hz = 1e12;
+  if (layout.sample_rate_hz < slowest_hz || layout.sample_rate_hz > fastest_hz)
+    refuse_file(path, fmt::format("has {:g} samples a second", layout.sample_rate_hz));
+  for (const std::string& channel : names_in(group.get(), path))
+    layout.streams.push_back(stream_of(group.get(), channel, layout.sample_rate_hz, path));
+  if (layout.streams.empty()) refuse_file(path, "has no channel");
   return layout;
 }
 
-std::int64_t length_of(hid_t dataset, const std::filesystem::path& path) {
+std::vector<hsize_t> extent_of(hid_t dataset, const std::filesystem::path& path) {
   const Handle space = owned(H5Dget_space(dataset), path, "read a dataset's extent");
-  hsize_t extent[2] = {0, 0};
-  require(H5Sget_simple_extent_dims(space.get(), extent, nullptr), path, "read an extent");
+  const int rank = H5Sget_simple_extent_ndims(space.get());
+  require(rank, path, "read an extent");
+  std::vector<hsize_t> extent(static_cast<std::size_t>(rank), 0);
+  if (rank > 0)
+    require(H5Sget_simple_extent_dims(space.get(), extent.data(), nullptr), path, "read an extent");
+  // HDF5 tells without looking how much there should be; a file does not hold more than itself.
+  constexpr double most_packed = 1100.0;
+  double bytes = 1.0;
+  for (const hsize_t each : extent)
+    bytes *= static_cast<double>(each);
+  if (bytes > most_packed * static_cast<double>(std::filesystem::file_size(path)))
+    refuse_file(path, "says that it holds more than there is");
+  return extent;
+}
+
+std::int64_t length_of(hid_t dataset, const std::filesystem::path& path) {
+  const std::vector<hsize_t> extent = extent_of(dataset, path);
+  if (extent.empty()) refuse_file(path, "has a dataset without rows");
   return static_cast<std::int64_t>(extent[0]);
 }
+
+namespace {
+
+// Time never steps backwards: a gap cannot end before it began.
+void require_order(const std::vector<Gap>& gaps, const std::filesystem::path& path) {
+  constexpr std::int64_t most = std::int64_t{1} << 60;
+  Gap last{.before_sample = 0, .device_sample = 0};
+  for (const Gap& gap : gaps) {
+    const bool in_range = gap.before_sample >= last.before_sample && gap.before_sample <= most &&
+                          gap.device_sample >= last.device_sample && gap.device_sample <= most;
+    if (!in_range ||
+        gap.device_sample - last.device_sample < gap.before_sample - last.before_sample) {
+      refuse_file(path, fmt::format("has a gap before sample {} that does not fit the one before",
+                                    gap.before_sample));
+    }
+    last = gap;
+  }
+}
+
+}  // namespace
 
 std::vector<Gap> gaps_of(hid_t file, const std::string& device, const std::filesystem::path& path) {
   const Handle data =
       owned(H5Dopen2(file, gaps_path(device).c_str(), H5P_DEFAULT), path, "open the gaps");
-  std::vector<std::int64_t> pairs(2 * static_cast<std::size_t>(length_of(data.get(), path)));
+  const std::vector<hsize_t> extent = extent_of(data.get(), path);
+  const Handle type = owned(H5Dget_type(data.get()), path, "read the gaps' type");
+  if (extent.size() != 2 || extent[1] != 2 || H5Tget_class(type.get()) != H5T_INTEGER)
+    refuse_file(path, "has gaps that are not pairs of samples");
+  std::vector<std::int64_t> pairs(2 * static_cast<std::size_t>(extent[0]));
   if (pairs.empty()) return {};
   require(H5Dread(data.get(), H5T_NATIVE_INT64, H5S_ALL, H5S_ALL, H5P_DEFAULT, pairs.data()), path,
           "read the gaps");
   std::vector<Gap> gaps;
   for (std::size_t i = 0; i < pairs.size(); i += 2)
     gaps.push_back({.before_sample = pairs[i], .device_sample = pairs[i + 1]});
+  require_order(gaps, path);
   return gaps;
 }
 

@@ -80,9 +80,16 @@ Handle opened_for_reading(const std::filesystem::path& file);
 /// Whether its writer is at it or was killed: HDF5's file format, version 3 of the superblock,
 /// notes that (III.A, file consistency flags).
 bool is_left_open(const std::filesystem::path& file);
+/// @throws BadInput  always: the file is not a recording of ours
+[[noreturn]] void refuse_file(const std::filesystem::path& path, std::string_view wrong);
 /// @throws BadInput  not a recording of ours
 Layout layout_of(hid_t file, const std::filesystem::path& path);
+/// @throws BadInput  more than the file can hold
+std::vector<hsize_t> extent_of(hid_t dataset, const std::filesystem::path& path);
+/// Of the first dimension.
+/// @throws BadInput  as extent_of; no dimension
 std::int64_t length_of(hid_t dataset, const std::filesystem::path& path);
+/// @throws BadInput  no pairs of samples, or not in the order of time
 std::vector<Gap> gaps_of(hid_t file, const std::string& device, const std::filesystem::path& path);
 
 void put_text(hid_t object, const char* name, const std::string& text,

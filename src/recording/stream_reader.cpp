@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "recording/stream_reader.h"
 
+#include "base/errors.h"
 #include "recording/layout.h"
 #include "recording/level.h"
 #include "recording/piece_sums.h"
@@ -16,8 +17,8 @@
 #include <cstdint>
 #include <cstring>
 #include <filesystem>
+#include <iterator>
 #include <span>
-#include <stdexcept>
 #include <string>
 #include <utility>
 #include <vector>
@@ -29,6 +30,8 @@ constexpr std::size_t checksum_bytes = 4;
 // A chunk that is being filled may be met while it is written again.
 constexpr int looks = 5;
 constexpr std::int64_t read_at_once = 1 << 18;
+constexpr hsize_t most_chunk_rows = 1 << 20;
+constexpr const char* damaged_advice = "take a copy of the file from elsewhere, and check the disk";
 
 bool agrees(std::span<const std::byte> chunk) {
   std::uint32_t stored = 0;
@@ -43,10 +46,22 @@ ChunkReader::ChunkReader(hid_t group, const std::string& name, const std::filesy
     : path_(path), name_(name) {
   data_ = owned(H5Dopen2(group, name.c_str(), H5P_DEFAULT), path, "open a dataset");
   const Handle list = owned(H5Dget_create_plist(data_.get()), path, "read a dataset's layout");
+  const std::vector<hsize_t> extent = extent_of(data_.get(), path);
   std::array<hsize_t, 2> chunk = {0, 1};
-  require(H5Pget_chunk(list.get(), 2, chunk.data()), path, "read a dataset's layout");
+  const bool known = (extent.size() == 1 || extent.size() == 2) &&
+                     H5Pget_layout(list.get()) == H5D_CHUNKED &&
+                     H5Pget_chunk(list.get(), 2, chunk.data()) == static_cast<int>(extent.size()) &&
+                     chunk[0] > 0 && chunk[0] <= most_chunk_rows &&
+                     (extent.size() == 1 || (chunk[1] == columns && extent[1] == columns)) &&
+                     H5Pget_nfilters(list.get()) == 1;
   const Handle type = owned(H5Dget_type(data_.get()), path, "read a dataset's type");
-  rows_ = length_of(data_.get(), path);
+  const hid_t types[] = {H5T_STD_U16LE, H5T_STD_I32LE, H5T_IEEE_F32LE};
+  const auto first = extent.size() == 2 ? std::begin(types) + 2 : std::begin(types);
+  const auto last = extent.size() == 2 ? std::end(types) : std::begin(types) + 2;
+  if (!known ||
+      std::none_of(first, last, [&](hid_t each) { return H5Tequal(each, type.get()) > 0; }))
+    refuse_file(path, fmt::format("keeps '{}' in another way than recordings do", name));
+  rows_ = static_cast<std::int64_t>(extent[0]);
   chunk_rows_ = static_cast<std::int64_t>(chunk[0]);
   row_bytes_ = H5Tget_size(type.get()) * chunk[1];
   chunk_.resize(static_cast<std::size_t>(chunk_rows_) * row_bytes_ + checksum_bytes);
@@ -59,8 +74,10 @@ void ChunkReader::load(std::int64_t chunk, bool checked) {
   hsize_t bytes = 0;
   require(H5Dget_chunk_storage_size(data_.get(), offset.data(), &bytes), path_, "find samples");
   if (bytes != chunk_.size()) {
-    throw std::runtime_error(fmt::format("{}: a chunk of {} holds {} bytes where {} were written",
-                                         path_.string(), name_, bytes, chunk_.size()));
+    throw base::DiskFault(path_.string(),
+                          fmt::format("a chunk of {} holds {} bytes where {} were written", name_,
+                                      bytes, chunk_.size()),
+                          damaged_advice);
   }
   for (int look = 0; look < looks; ++look) {
     std::uint32_t filters = 0;
@@ -75,10 +92,12 @@ void ChunkReader::load(std::int64_t chunk, bool checked) {
     loaded_ = chunk;
     return;
   }
-  throw std::runtime_error(
-      fmt::format("{}: {} was damaged after it was written: samples {} to {} do not agree with "
-                  "their checksum",
-                  path_.string(), name_, chunk * chunk_rows_, (chunk + 1) * chunk_rows_));
+  throw base::DiskFault(
+      path_.string(),
+      fmt::format("{} was damaged after it was written: samples {} to {} do not agree with their "
+                  "checksum",
+                  name_, chunk * chunk_rows_, (chunk + 1) * chunk_rows_),
+      damaged_advice);
 }
 
 void ChunkReader::read(std::int64_t first, std::int64_t rows, bool checked, std::byte* to) {
@@ -103,6 +122,9 @@ StreamReader::StreamReader(hid_t streams, Handle pyramid, const Stream& stream,
       narrow_(counts_.row_bytes() == sizeof(std::uint16_t)),
       every_(stream.every),
       pyramid_(std::move(pyramid)) {
+  constexpr std::int64_t most_samples = std::int64_t{1} << 53;
+  if (counts_.rows() > most_samples / every_)
+    refuse_file(path, fmt::format("has a channel '{}' longer than time", stream.channel));
   if (is_left_open(path)) counts_.allow_open_end();
 }
 

@@ -19,6 +19,7 @@ namespace windwright::recording {
 /// are checked here.
 class ChunkReader {
  public:
+  /// @throws BadInput  the dataset is none that new_dataset makes for counts or levels
   ChunkReader(hid_t group, const std::string& name, const std::filesystem::path& path);
   std::int64_t rows() const { return rows_; }
   /// Takes the end as a writer leaves it that is at it or was killed: a chunk that is not full is
@@ -29,7 +30,7 @@ class ChunkReader {
   std::size_t row_bytes() const { return row_bytes_; }
   /// @param checked  else chunks with a wrong checksum are read as they are
   /// @param to       (rows x row_bytes)
-  /// @throws std::runtime_error  a chunk that does not agree with its checksum
+  /// @throws DiskFault  a chunk that does not agree with its checksum
   void read(std::int64_t first, std::int64_t rows, bool checked, std::byte* to);
 
  private:
