@@ -9,12 +9,14 @@
 #include "cli/readiness_table.h"
 #include "cli/verbs.h"
 #include "devices/open_device.h"
+#include "guard/checklist.h"
 #include "twin/simulated_bench.h"
 
 #include <CLI/CLI.hpp>
 #include <boost/json.hpp>
 #include <fmt/format.h>
 
+#include <cstddef>
 #include <filesystem>
 #include <memory>
 #include <string>
@@ -27,6 +29,7 @@ namespace {
 struct Request {
   std::string bench;
   bool keep_checks = false;
+  bool checklist = false;
   bool json = false;
 };
 
@@ -46,6 +49,24 @@ void keep_checks(const bench::Bench& bench, const campaign::Readiness& readiness
                     base::number_text(check.measured.value()), base::number_text(*check.reference));
     base::write_whole(file, text);
   }
+}
+
+int show_checklist(const Request& request) {
+  const auto steps = guard::start_of_session(bench::bench_from_file(request.bench));
+  boost::json::array list;
+  std::size_t number = 0;
+  for (const guard::ChecklistStep& step : steps) {
+    list.push_back(boost::json::object{{"id", step.id}, {"what", step.what}, {"why", step.why}});
+    if (!request.json) fmt::print("{:2}  {}\n    {}\n", ++number, step.what, step.why);
+  }
+  if (request.json) {
+    fmt::print("{}", base::json_text(boost::json::object{{"steps", list}, {"exit", done}}));
+  } else {
+    fmt::print(
+        "\nA step that cannot be ticked off ends the session. Local codes and a qualified "
+        "person decide.\n");
+  }
+  return done;
 }
 
 int check(const Request& request) {
@@ -79,11 +100,16 @@ void add_ready(CLI::App& program, int& exit_code) {
   verb->add_flag("--keep-checks", request->keep_checks,
                  "add what was measured of each check standard to checks/CHANNEL.csv beside the "
                  "bench, for calibrate --control-chart");
+  verb->add_flag("--checklist", request->checklist,
+                 "only show what to do at this bench before a session, in order")
+      ->excludes("--keep-checks");
   verb->add_flag("--json", request->json, "one JSON document on stdout");
   verb->footer(
       "Ends with 0 where the bench is ready, with 1 where it is not.\n"
       "Example:\n  windwright ready my-bench/bench.toml");
-  verb->callback([request, &exit_code] { exit_code = check(*request); });
+  verb->callback([request, &exit_code] {
+    exit_code = request->checklist ? show_checklist(*request) : check(*request);
+  });
 }
 
 }  // namespace windwright::cli

@@ -77,6 +77,19 @@ TEST(Ready, SaysWhatToDoBeforeAnyCalibration) {
   EXPECT_TRUE(ended.out.ends_with("\nnot ready\n"));
 }
 
+TEST(Ready, ShowsTheChecklistOfThisBenchWithoutTouchingIt) {
+  const fs::path folder = bench_folder("checklist");
+  const Ended ended = windwright({"ready", "bench.toml", "--checklist", "--json"}, folder);
+  EXPECT_EQ(ended.exit_code, 0) << ended.err;
+  const auto steps = base::json_from_text(ended.out, "stdout").at("steps").as_array();
+  ASSERT_GT(steps.size(), 10U);
+  EXPECT_EQ(steps.front().at("id").as_string(), "person_in_charge");
+  EXPECT_EQ(steps.back().at("id").as_string(), "run_up");
+  const Ended words = windwright({"ready", "bench.toml", "--checklist"}, folder);
+  EXPECT_NE(words.out.find("Press the emergency stop"), std::string::npos) << words.out;
+  EXPECT_EQ(words.out.find("hydrogen"), std::string::npos);  // this bench has no battery
+}
+
 TEST(Ready, AnExpiredCertificateStopsARunUnlessAReasonIsGiven) {
   const campaign::Prepared all = prepared();
   expire(all.bench.channels[0]);
