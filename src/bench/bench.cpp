@@ -350,6 +350,9 @@ Actuator read_actuator(const Settings& table, std::set<std::string>& taken, Benc
   const bool continuous = actuator.name == "pitch_deg";
   actuator.u_setting =
       table.number_or("u_setting", 0.0, {.at_least = 0.0, .at_most = continuous ? 10.0 : 0.0});
+  const bool travels = actuator.positions.empty() && !actuator.manual;
+  actuator.full_travel_s =
+      table.number_or("full_travel_s", 0.0, {.at_least = 0.0, .at_most = travels ? 600.0 : 0.0});
   return actuator;
 }
 

@@ -86,6 +86,7 @@ struct Actuator {
   bool manual;                         // changed by a person
   std::vector<std::string> positions;  // of a selector; the value is the index, 0 to highest
   double u_setting;  // standard uncertainty of a setting (how well a person sets the pitch)
+  double full_travel_s = 0.0;  // from lowest to highest, no faster; 0: at once
 
   /// The value of a selector's position; nothing where it has no such position.
   std::optional<double> position(std::string_view name_of_position) const;

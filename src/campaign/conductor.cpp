@@ -3,10 +3,13 @@
 
 #include "acquisition/recording_thread.h"
 #include "base/errors.h"
+#include "bench/safe_state.h"
 #include "campaign/logbook.h"
 #include "campaign/run_folder.h"
 #include "campaign/run_start.h"
 #include "campaign/steering.h"
+#include "guard/interlocks.h"
+#include "guard/stop_sequence.h"
 #include "metrology/steady_state.h"
 #include "recording/recording.h"
 #include "signal/statistics.h"
@@ -83,7 +86,10 @@ class Conductor {
 
  private:
   Outcome conduct_points();
-  bool read_block();
+  std::optional<guard::Trip> read_block();
+  bool go_on();
+  void stop_under_control(int category);
+  bool ended(Ending ending, const std::string& cause);
   bool is_steady(const BlockMeans& means) const;
   bool settle(TestPoint& point, std::string_view phase);
   bool dwell(TestPoint& point, BlockMeans& means);
@@ -112,6 +118,7 @@ class Conductor {
   BlockHead block_ = {};
   std::map<std::string, double> commanded_;  // what each actuator was last told, as far as known
   std::optional<Outcome> ended_;
+  bool power_stays_on_ = false;  // after a stop of category 2
   int done_;
   int done_before_;                // in earlier sessions
   std::int64_t settling_ = 0;      // samples since the last command, less the dwell that counts
@@ -147,9 +154,13 @@ double Conductor::seconds(std::int64_t samples) const {
 // Brings the bench to its safe state and notes why; false, so that callers can pass it on.
 bool Conductor::end(Ending ending, std::string_view event, const std::string& cause) {
   device_.stop();
-  ended_ = Outcome{.ending = ending, .points = done_, .cause = cause};
-  // The note first: it is what keeps a trip latched, and there is room reserved for it.
   logbook_.add(device_.now(), event, {{"text", cause}});
+  return ended(ending, cause);
+}
+
+bool Conductor::ended(Ending ending, const std::string& cause) {
+  ended_ =
+      Outcome{.ending = ending, .points = done_, .cause = cause, .power_stays_on = power_stays_on_};
   try {
     recording_.flush();
   } catch (const base::DiskFault& fault) {
@@ -171,15 +182,8 @@ void Conductor::tell(std::string_view phase) const {
                      .phase = std::string(phase)});
 }
 
-// Reads, records and judges; false where the run has ended.
-bool Conductor::read_block() {
-  if (options_.stop.stop_requested()) {
-    return end(
-        Ending::interrupted, "interruption",
-        fmt::format("interrupted after {} of {} test points; the bench is in its safe state: "
-                    "go on with --resume",
-                    done_, planned_.size()));
-  }
+// Reads, judges and records.
+std::optional<guard::Trip> Conductor::read_block() {
   bench::SampleBlock& block = recording_.free_block();
   device_.read(block);
   if (block.samples == 0 || block.channels != bench_.channels.size()) {
@@ -192,10 +196,48 @@ bool Conductor::read_block() {
             .start = block.start};
   recorded_ += block_.samples;
   samples_read_ += block_.samples;
-  const std::optional<guard::Trip> trip = steering_.judge(block);
-  if (trip) device_.stop();  // before anything else, even before the block is on its way
+  std::optional<guard::Trip> trip = steering_.judge(block);
+  // Before anything else, even before the block is on its way.
+  if (trip && trip->stop_category == 0) device_.stop();
   recording_.hand_over(block);
-  return trip ? end(Ending::tripped, "trip", in_words(*trip)) : true;
+  return trip;
+}
+
+// False where the run has ended.
+bool Conductor::go_on() {
+  if (options_.stop.stop_requested()) {
+    return end(
+        Ending::interrupted, "interruption",
+        fmt::format("interrupted after {} of {} test points; the bench is in its safe state: "
+                    "go on with --resume",
+                    done_, planned_.size()));
+  }
+  const std::optional<guard::Trip> trip = read_block();
+  if (!trip) return true;
+  // The note first: it is what keeps a trip latched, and there is room reserved for it.
+  logbook_.add(device_.now(), "trip", {{"text", in_words(*trip)}});
+  if (trip->stop_category > 0) stop_under_control(trip->stop_category);
+  return ended(Ending::tripped, in_words(*trip));
+}
+
+// Whoever asks to end meanwhile waits for it; a harder stop does not.
+void Conductor::stop_under_control(int category) {
+  const auto load = commanded_.find(std::string(bench::load_selector));
+  guard::StopSequence sequence(
+      bench_, device_,
+      {.stop_category = category,
+       .load_selector = load == commanded_.end() ? std::nullopt : std::optional(load->second)});
+  while (!sequence.finished()) {
+    tell("stopping");
+    if (const std::optional<guard::Trip> harder = read_block()) {
+      logbook_.add(device_.now(), "trip", {{"text", in_words(*harder)}});
+      if (harder->stop_category == 0) return;
+      category = harder->stop_category;
+    }
+    sequence.advance(seconds(block_.samples), steering_.rotor_speed_rad_s());
+  }
+  power_stays_on_ = category == 2;
+  if (!power_stays_on_) device_.stop();
 }
 
 void Conductor::set(const std::string& actuator, double value) {
@@ -213,7 +255,7 @@ bool Conductor::come_to_standstill() {
   std::int64_t quiet = 0;
   while (seconds(quiet) < shortest_quiet_s) {
     tell("waiting for the rotor to stand still");
-    if (!read_block()) return false;
+    if (!go_on()) return false;
     const bool still = steering_.rotor_speed_rad_s() < standstill_rad_s &&
                        std::abs(steering_.dc_voltage_V()) < quiet_V;
     quiet = still ? quiet + block_.samples : 0;
@@ -307,7 +349,7 @@ bool Conductor::settle(TestPoint& point, std::string_view phase) {
   point.settled = false;
   while (!point.settled && seconds(settling_) < pace.longest_settle_s) {
     tell(phase);
-    if (!read_block()) return false;
+    if (!go_on()) return false;
     settling_ += block_.samples;
     if (block_.gap_before) means = {};
     means.add(steering_);
@@ -343,7 +385,7 @@ bool Conductor::dwell(TestPoint& point, BlockMeans& means) {
   point.samples = 0;
   while (!point.on_target && seconds(point.samples) < pace.longest_dwell_s) {
     tell("dwelling");
-    if (!read_block()) return false;
+    if (!go_on()) return false;
     if (block_.gap_before && point.samples > 0) {
       const std::string text =
           fmt::format("samples were missed while dwelling on test point {}; the dwell starts again",
@@ -420,18 +462,6 @@ Outcome Conductor::conduct_points() {
   return {.ending = Ending::complete, .points = done_, .cause = {}};
 }
 
-// The bench is in its safe state however the run ends.
-class SafeAtTheEnd {
- public:
-  explicit SafeAtTheEnd(bench::Device& device) : device_(device) {}
-  SafeAtTheEnd(const SafeAtTheEnd&) = delete;
-  SafeAtTheEnd& operator=(const SafeAtTheEnd&) = delete;
-  ~SafeAtTheEnd() { device_.stop(); }
-
- private:
-  bench::Device& device_;
-};
-
 }  // namespace
 
 Outcome conduct(const Campaign& campaign, const bench::Bench& bench, bench::Device& device,
@@ -442,7 +472,7 @@ Outcome conduct(const Campaign& campaign, const bench::Bench& bench, bench::Devi
     throw base::BadInput(options.into.string(), "holds a run already",
                          "a new folder, or --resume to go on with that run");
   }
-  const SafeAtTheEnd safe(device);
+  bench::SafeAtTheEnd safe(device);
   if (found != Found::run) {
     const Readiness readiness = check_readiness(bench, device);
     if (const std::optional<Outcome> refused = refusal(readiness, options.reason)) return *refused;
@@ -456,7 +486,9 @@ Outcome conduct(const Campaign& campaign, const bench::Bench& bench, bench::Devi
     }
   }
   try {
-    return Conductor(campaign, kept, device, options, bookmark).conduct_rest();
+    Outcome outcome = Conductor(campaign, kept, device, options, bookmark).conduct_rest();
+    if (outcome.power_stays_on) safe.leave();
+    return outcome;
   } catch (const std::exception& fault) {
     device.stop();
     Logbook(options.into / logbook_file).add(device.now(), "fault", {{"text", fault.what()}});

@@ -53,8 +53,9 @@ enum class Ending { complete, interrupted, tripped, not_ready };
 
 struct Outcome {
   Ending ending;
-  int points;         // conducted in all
-  std::string cause;  // of a trip, a refusal or an interruption, and what to do next
+  int points;                   // conducted in all
+  std::string cause;            // of a trip, a refusal or an interruption, and what to do next
+  bool power_stays_on = false;  // after a stop of category 2: the bench was not switched off
 };
 
 /// The whole run: checks readiness, then for every planned point commands, waits for steady state,

@@ -7,6 +7,7 @@
 #include "base/text.h"
 #include "bench/bench.h"
 #include "bench/certificates.h"
+#include "bench/safe_state.h"
 #include "cli/ask_person.h"
 #include "cli/enter_in_catalogue.h"
 #include "cli/option_values.h"
@@ -148,29 +149,12 @@ std::vector<Setting> settings_of(const Request& request, const bench::Bench& ben
   return settings;
 }
 
-// What was commanded for a recording is taken back when that ends, whatever ends it.
-class SafeAtTheEnd {
- public:
-  SafeAtTheEnd(bench::Device& device, bool commanded) : device_(device), commanded_(commanded) {}
-  SafeAtTheEnd(const SafeAtTheEnd&) = delete;
-  SafeAtTheEnd& operator=(const SafeAtTheEnd&) = delete;
-  ~SafeAtTheEnd() { end(); }
-  void end() {
-    if (commanded_) device_.stop();
-    commanded_ = false;
-  }
-
- private:
-  bench::Device& device_;
-  bool commanded_;
-};
-
 /// What one recording is made with.
 struct Session {
   const Request& request;
   const bench::Bench& bench;
   bench::Device& device;
-  SafeAtTheEnd& safe;
+  bench::SafeAtTheEnd& safe;
   Published& published;
   std::stop_token stop;
 };
@@ -304,7 +288,9 @@ int run_record(const Request& request) {
                        .into = std::filesystem::absolute(request.into).string(),
                        .software_version = {}});
   bench::Device& device = published.overhear(*own);
-  SafeAtTheEnd safe(device, !settings.empty());
+  // What was commanded for a recording is taken back when that ends, whatever ends it.
+  bench::SafeAtTheEnd safe(device);
+  if (settings.empty()) safe.leave();
   const Session session{.request = request,
                         .bench = bench,
                         .device = device,

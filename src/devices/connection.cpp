@@ -165,7 +165,7 @@ void Connection::stop() noexcept {
         each(name, 0.0);
       for (const auto& [actuator, value] : std::map(commanded_)) {
         if (bench_.actuators[actuator].name == bench::load_selector && value == 0.0)
-          each(bench::load_selector, 1.0);
+          each(bench::load_selector, bench::loaded_position(bench_.actuators[actuator]));
       }
       return;
     } catch (const std::exception&) {

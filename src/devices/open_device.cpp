@@ -17,6 +17,7 @@
 #include "devices/sample_stream.h"
 #include "devices/scpi_link.h"
 #include "devices/streamed_device.h"
+#include "devices/travel_limit.h"
 #include "twin/simulated_bench.h"
 
 #include <fmt/format.h>
@@ -107,7 +108,8 @@ struct Open {
 
 std::unique_ptr<bench::Device> open_device(const bench::Bench& bench, twin::Pace pace,
                                            const Ask& ask) {
-  return std::visit(Open{.bench = bench, .pace = pace, .ask = ask}, bench.device);
+  return with_travel_limits(
+      bench, std::visit(Open{.bench = bench, .pace = pace, .ask = ask}, bench.device));
 }
 
 }  // namespace windwright::devices

@@ -175,8 +175,7 @@ void ServedBench::make_safe() {
     const bench::Actuator& actuator = bench_.actuators[i];
     if (bench::is_switched_off(actuator.name)) commanded_[i] = 0;
     if (actuator.name != bench::load_selector || value_of(i, commanded_[i]) != 0.0) continue;
-    if (const std::optional<double> rheostat = actuator.position("rheostat"))
-      commanded_[i] = static_cast<std::uint16_t>(*rheostat);
+    commanded_[i] = static_cast<std::uint16_t>(bench::loaded_position(actuator));
   }
 }
 

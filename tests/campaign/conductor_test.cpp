@@ -9,6 +9,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <chrono>
 #include <cmath>
 #include <cstdint>
@@ -56,6 +57,8 @@ class WatchedBench final : public bench::Device {
   }
   std::string bookmark() const override { return device_.bookmark(); }
   void return_to(std::string_view bookmark) override { device_.return_to(bookmark); }
+
+  std::map<std::string, double> truth() const { return device_.truth(); }
 
   std::vector<std::pair<std::string, double>> commands;
   std::vector<double> speed_at_command;
@@ -346,6 +349,39 @@ TEST(Conductor, StopsTheBenchWhenAnInterlockTripsAndKeepsItStopped) {
   EXPECT_EQ(run.incidents[1].event, "reset");
   EXPECT_EQ(run.incidents[1].text, options.reason);
   EXPECT_EQ(run.incidents[2].event, "trip");
+}
+
+// What a stop of each category does with the fan, the load and the power.
+TEST(Conductor, StopsAsTheInterlocksCategorySays) {
+  for (const int category : {0, 1, 2}) {
+    Prepared all = prepared();
+    base::write_whole(
+        all.bench.file,
+        with(all.bench.text, "highest = 420",
+             fmt::format("highest = 40\nstop_category = {}\ncheck = \"the load\"", category)));
+    all.bench = bench::bench_from_file(all.bench.file);
+    WatchedBench device(all.bench);
+    std::vector<bool> was_stopped;
+    device.on_read = [&](bench::SampleBlock&) { was_stopped.push_back(device.stopped); };
+    const auto folder = all.folder / "run";
+    const Outcome outcome = conduct(all.campaign, all.bench, device, into(folder));
+    EXPECT_EQ(outcome.ending, Ending::tripped);
+    EXPECT_NE(outcome.cause.find("; next: the load"), std::string::npos) << outcome.cause;
+    EXPECT_EQ(outcome.power_stays_on, category == 2);
+    EXPECT_EQ(device.stopped, category != 2) << category;
+    EXPECT_EQ(device.state["fan_pct"], 0.0);
+    // A stop under control is read and recorded until the rotor stands; power goes only then.
+    EXPECT_FALSE(std::any_of(was_stopped.begin(), was_stopped.end(), [](bool is) { return is; }));
+    const campaign::Run run = run_from_folder(folder);
+    ASSERT_EQ(run.incidents.size(), 1U);
+    EXPECT_EQ(run.incidents[0].event, "trip");
+    const double still_rad_s = device.truth().at("rotor_speed_rad_s");
+    if (category == 0) {
+      EXPECT_GT(still_rad_s, 30.0);
+    } else {
+      EXPECT_LT(still_rad_s, 1.0);
+    }
+  }
 }
 
 TEST(Conductor, TripsWhenASensorStandsAtTheEndOfItsRange) {
