@@ -75,8 +75,9 @@ class TravelLimited final : public bench::Device {
     if (inner.empty()) return {};
     json::array travels;
     for (const Travel& travel : travels_) {
-      travels.push_back({{"at", travel.at ? json::value(*travel.at) : json::value(nullptr)},
-                         {"wanted", travel.wanted ? json::value(*travel.wanted) : json::value(nullptr)}});
+      travels.push_back(
+          {{"at", travel.at ? json::value(*travel.at) : json::value(nullptr)},
+           {"wanted", travel.wanted ? json::value(*travel.wanted) : json::value(nullptr)}});
     }
     return json::serialize(json::object{{"travels", travels}, {"device", inner}});
   }
@@ -84,8 +85,10 @@ class TravelLimited final : public bench::Device {
   void return_to(std::string_view bookmark) override {
     const std::string place = device_->name() + ": bookmark";
     const json::value source = base::json_from_text(std::string(bookmark), place);
-    const json::value* travels = source.is_object() ? source.as_object().if_contains("travels") : nullptr;
-    if (travels == nullptr || !travels->is_array() || travels->as_array().size() != travels_.size()) {
+    const json::value* travels =
+        source.is_object() ? source.as_object().if_contains("travels") : nullptr;
+    if (travels == nullptr || !travels->is_array() ||
+        travels->as_array().size() != travels_.size()) {
       throw base::BadInput(place, "is of another bench", "the bookmark as it was left");
     }
     const auto number = [](const json::value& each, const char* key) -> std::optional<double> {

@@ -11,7 +11,8 @@ namespace windwright::guard {
 /// A controlled stop, block by block: a load first, so that nothing lets the rotor run away, then
 /// the fan down as fast as its travel allows; when the rotor stands still, or has had long enough,
 /// power is taken away (category 1) or stays on with the fan at nought (category 2).
-/// Source: IEC 60204-1, stop categories 1 and 2. Category 0 is Device::stop() and needs no sequence.
+/// Source: IEC 60204-1, stop categories 1 and 2. Category 0 is Device::stop() and needs no
+/// sequence.
 class StopSequence {
  public:
   struct Options {
