@@ -74,8 +74,8 @@ bool violation = false;   /* of an interlock, of any stop category */
 #define from_device 0
 #define from_interlocks 1
 #define from_other 2
-#define from_stop 3
-#define from_people 4
+#define from_people 3
+#define from_stop 4
 #define sources 5
 #define no_event 255
 
@@ -184,21 +184,22 @@ end_judge:
        if
 #ifdef PERSON_STAYS
        :: latched(me) -> ask = ask_reset_here
+       :: !latched(me)
+       :: !latched(me) && me == A -> ask = ask_start
+       :: !latched(me) && me == A && wants -> ask = ask_end
 #else
-       :: latched(me)
-       :: latched(me) -> ask = ask_reset_here
-       :: latched(me) -> ask = ask_reset_from_afar
-       :: latched(me) && me == A -> ask = ask_start
+       :: ask = ask_nothing
+       :: me == A -> ask = ask_start
+       :: me == A -> ask = ask_end
+       :: ask = ask_reset_here
+       :: ask = ask_reset_from_afar
 #ifndef QUIET
        /* A message that is late: of another stop, or of one that was given up. */
        :: !is_under_way(state[me]) -> stray = stop_finished
        :: !is_under_way(state[me]) -> stray = stop_overdue
 #endif
 #endif
-       :: !latched(me)
-       :: !latched(me) && me == A -> ask = ask_start
-       :: !latched(me) && me == A && wants -> ask = ask_end
-       :: !latched(me) && seen -> category = 1
+       :: state[me] != tripped && seen -> category = 1
        :: state[me] != tripped && seen -> category = 2
        fi;
        d_step { judge() }
