@@ -12,6 +12,7 @@
 #include <algorithm>
 #include <atomic>
 #include <chrono>
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <exception>
@@ -26,6 +27,10 @@ namespace windwright::acquisition {
 namespace {
 
 using bench::SampleBlock;
+
+constexpr std::size_t fewest_blocks = 64;
+constexpr double shortest_queue_s = 5.0;
+constexpr int most_flushes = 4;  // asked for and not yet done
 
 /// Blocks that go round: free ones to the device's thread, full ones to the recording thread. Each
 /// way is a queue of one producer and one consumer; a semaphore counts what lies in it, so that
@@ -68,6 +73,7 @@ struct RecordingThread::Queues {
   std::vector<SampleBlock> blocks;
   SampleBlock flush_wanted = {};  // no samples: whoever takes it flushes
   std::counting_semaphore<> flushed{0};
+  int flushes_asked = 0;  // and not yet seen to be done
   std::size_t most_waiting = 0;
   std::exception_ptr failure = {};
   std::atomic<bool> failed = false;
@@ -80,7 +86,7 @@ struct RecordingThread::Queues {
         look(std::move(sees)),
         flush_samples(static_cast<std::int64_t>(std::max(1.0, how.flush_s * sample_rate_hz))),
         free(how.blocks + 1),
-        full(how.blocks + 2),
+        full(how.blocks + 1 + most_flushes),
         blocks(how.blocks) {}
   void run();
   void record_all();
@@ -128,7 +134,7 @@ void RecordingThread::Queues::give_up() {
   failed.store(true, std::memory_order_release);
   // Whoever waits is to wake up.
   free.put(nullptr);
-  flushed.release();
+  flushed.release(most_flushes);
   while (full.take() != nullptr) {
   }
 }
@@ -137,6 +143,11 @@ void RecordingThread::Queues::end() {
   if (!thread.joinable()) return;
   full.put(nullptr);
   thread.join();
+}
+
+QueueOptions queue_for(double block_s) {
+  const auto blocks = static_cast<std::size_t>(std::ceil(shortest_queue_s / block_s));
+  return {.blocks = std::max(fewest_blocks, blocks)};
 }
 
 RecordingThread::RecordingThread(recording::Recorder& recorder, double sample_rate_hz,
@@ -171,11 +182,25 @@ void RecordingThread::hand_over(SampleBlock& block) {
   queues_->most_waiting = std::max(queues_->most_waiting, queues_->full.waiting());
 }
 
+void RecordingThread::ask_to_flush() {
+  if (failed()) finish();
+  if (queues_->flushes_asked == most_flushes) flush();
+  queues_->full.put(&queues_->flush_wanted);
+  ++queues_->flushes_asked;
+}
+
+bool RecordingThread::is_flushed() {
+  while (queues_->flushes_asked > 0 && queues_->flushed.try_acquire())
+    --queues_->flushes_asked;
+  if (failed()) finish();
+  return queues_->flushes_asked == 0;
+}
+
 void RecordingThread::flush() {
-  if (!failed()) {
-    queues_->full.put(&queues_->flush_wanted);
+  if (failed()) finish();
+  queues_->full.put(&queues_->flush_wanted);
+  for (++queues_->flushes_asked; queues_->flushes_asked > 0 && !failed(); --queues_->flushes_asked)
     queues_->flushed.acquire();
-  }
   if (failed()) finish();
 }
 

@@ -18,6 +18,10 @@ struct QueueOptions {
   double longest_wait_s = 5.0;
 };
 
+/// Blocks for at least five seconds of samples, however short they are: so long a disk may be at
+/// something else.
+QueueOptions queue_for(double block_s);
+
 /// Blocks on their way into the file: whoever drives the device takes a free one, fills it and
 /// hands it over; a thread of its own records it. Between them is a bounded lock-free queue;
 /// nothing is ever dropped. Only this thread calls the recorder until `finish`.
@@ -36,6 +40,9 @@ class RecordingThread {
   void hand_over(bench::SampleBlock& block);
   /// Waits until everything handed over survives any end. @throws as `free_block`
   void flush();
+  /// The same for whoever has to go on meanwhile: asks for it, and tells when it is done.
+  void ask_to_flush();
+  bool is_flushed();
   /// Whether recording has thrown: nothing more is taken.
   bool failed() const;
   /// The most blocks that ever waited.

@@ -63,10 +63,6 @@ struct BlockMeans {
   }
 };
 
-std::string in_words(const guard::Trip& trip) {
-  return trip.check.empty() ? trip.cause : trip.cause + "; next: " + trip.check;
-}
-
 // Of the block that was read last: the block itself is on its way into the file.
 struct BlockHead {
   std::int64_t first;  // of its samples in the recording
@@ -100,7 +96,7 @@ class Conductor {
   bool run_up(std::vector<Setting> settings);
   void command_powered(const std::vector<Setting>& settings);
   void set(const std::string& actuator, double value);
-  void keep(const TestPoint& point);
+  bool keep(const TestPoint& point);
   void tell(std::string_view phase) const;
   bool end(Ending ending, std::string_view event, const std::string& cause);
   double seconds(std::int64_t samples) const;
@@ -135,7 +131,7 @@ Conductor::Conductor(const Campaign& campaign, const bench::Bench& bench, bench:
       steering_(bench, certificates_of(bench), options.into),
       logbook_(options.into / logbook_file),
       recorder_(recording::Recorder::take_up(options.into / recording_file, bookmark.samples)),
-      recording_(recorder_, device.sample_rate_hz(), {}),
+      recording_(recorder_, device.sample_rate_hz(), acquisition::queue_for(bench.block_s)),
       recorded_(bookmark.samples),
       done_(bookmark.points_done),
       done_before_(bookmark.points_done) {
@@ -215,9 +211,9 @@ bool Conductor::go_on() {
   const std::optional<guard::Trip> trip = read_block();
   if (!trip) return true;
   // The note first: it is what keeps a trip latched, and there is room reserved for it.
-  logbook_.add(device_.now(), "trip", {{"text", in_words(*trip)}});
+  logbook_.add(device_.now(), "trip", {{"text", guard::in_words(*trip)}});
   if (trip->stop_category > 0) stop_under_control(trip->stop_category);
-  return ended(Ending::tripped, in_words(*trip));
+  return ended(Ending::tripped, guard::in_words(*trip));
 }
 
 // Whoever asks to end meanwhile waits for it; a harder stop does not.
@@ -230,7 +226,7 @@ void Conductor::stop_under_control(int category) {
   while (!sequence.finished()) {
     tell("stopping");
     if (const std::optional<guard::Trip> harder = read_block()) {
-      logbook_.add(device_.now(), "trip", {{"text", in_words(*harder)}});
+      logbook_.add(device_.now(), "trip", {{"text", guard::in_words(*harder)}});
       if (harder->stop_category == 0) return;
       category = harder->stop_category;
     }
@@ -418,13 +414,20 @@ bool Conductor::dwell(TestPoint& point, BlockMeans& means) {
 }
 
 // Samples first, then the line that speaks of them, then the bookmark that counts both: whatever
-// ends the program in between, what the bookmark says is there.
-void Conductor::keep(const TestPoint& point) {
+// ends the program in between, what the bookmark says is there. False where the run has ended.
+bool Conductor::keep(const TestPoint& point) {
+  const std::int64_t samples = recorded_;
+  const std::string device = device_.bookmark();
+  recording_.ask_to_flush();
+  // A real bench is watched while the disk is at it; a simulated one stands still meanwhile.
+  while (device.empty() && !recording_.is_flushed()) {
+    if (!go_on()) return false;
+  }
   recording_.flush();
   logbook_.add(device_.now(), "point", to_json(point));
   ++done_;
-  write_bookmark(options_.into,
-                 {.points_done = done_, .samples = recorded_, .device = device_.bookmark()});
+  write_bookmark(options_.into, {.points_done = done_, .samples = samples, .device = device});
+  return true;
 }
 
 Outcome Conductor::conduct_rest() {
@@ -452,8 +455,7 @@ Outcome Conductor::conduct_points() {
                     .on_target = false,
                     .first_sample = 0,
                     .samples = 0};
-    if (!command(planned) || !measure(point)) return *ended_;
-    keep(point);
+    if (!command(planned) || !measure(point) || !keep(point)) return *ended_;
   }
   device_.stop();
   recording_.flush();

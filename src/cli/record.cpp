@@ -21,6 +21,7 @@
 #include <CLI/CLI.hpp>
 #include <boost/json.hpp>
 #include <fmt/format.h>
+#include <poll.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -73,6 +74,7 @@ class LiveLine {
     if (!shown_) return;
     if (samples_ - told_ < static_cast<std::int64_t>(0.5 * bench_.sample_rate_hz)) return;
     told_ = samples_;
+    if (!terminal_takes_more()) return;
     live_.take(block);
     std::string line =
         fmt::format("{:.1f} s", static_cast<double>(samples_) / bench_.sample_rate_hz);
@@ -93,6 +95,12 @@ class LiveLine {
   int gaps() const { return gaps_; }
 
  private:
+  /// A terminal that somebody has stopped must not stop the recording.
+  static bool terminal_takes_more() {
+    pollfd terminal{.fd = STDERR_FILENO, .events = POLLOUT, .revents = 0};
+    return poll(&terminal, 1, 0) == 1 && (terminal.revents & POLLOUT) != 0;
+  }
+
   const bench::Bench& bench_;
   acquisition::LiveValues& live_;
   bool shown_ = isatty(STDERR_FILENO) == 1;
@@ -182,10 +190,17 @@ int capture(const Session& session, acquisition::LiveValues& live) {
   }
   bench::SampleBlock block;
   bool complete = false;
-  for (std::int64_t samples = 0; !complete && samples < longest && !stop.stop_requested();
-       samples += static_cast<std::int64_t>(block.samples)) {
-    device.read(block);
-    complete = capture.take(block);
+  try {
+    for (std::int64_t samples = 0; !complete && samples < longest && !stop.stop_requested();
+         samples += static_cast<std::int64_t>(block.samples)) {
+      device.read(block);
+      complete = capture.take(block);
+    }
+  } catch (const base::DeviceFault&) {
+    // What tripped may have cut the instrument off: what came before is what was wanted.
+    safe.end();
+    if (capture.triggered()) capture.save(request.into);
+    throw;
   }
   safe.end();
   const std::vector<std::string> remarks = device.remarks();
@@ -247,11 +262,13 @@ int record_all(const Session& session, acquisition::LiveValues& live) {
       acquisition::record({.device = device,
                            .recorder = recorder,
                            .look = [&line](const bench::SampleBlock& block) { line(block); }},
-                          {.samples = std::llround(request.seconds * bench.sample_rate_hz)}, stop);
+                          {.samples = std::llround(request.seconds * bench.sample_rate_hz),
+                           .queue = acquisition::queue_for(bench.block_s)},
+                          stop);
+  safe.end();
   if (outcome.ending != acquisition::Ending::disk_failed) recorder.finish();
   line.clear();
   if (!outcome.cause.empty()) fmt::print(stderr, "{}\n", outcome.cause);
-  safe.end();
   const std::vector<std::string> remarks = device.remarks();
   for (const std::string& remark : remarks)
     fmt::print(stderr, "{}: {}\n", device.name(), remark);
@@ -306,8 +323,8 @@ int run_record(const Request& request) {
     return code;
   } catch (const std::exception& fault) {
     const bool measured = dynamic_cast<const base::BadInput*>(&fault) == nullptr;
-    if (measured) enter();  // what came before it
     safe.end();
+    if (measured) enter();  // what came before it
     published.finish({.ending = "fault", .cause = fault.what(), .remarks = own->remarks()});
     throw;
   }

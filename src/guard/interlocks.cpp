@@ -45,6 +45,10 @@ bool all_are(std::span<const std::int32_t> counts, std::int32_t count) {
 
 }  // namespace
 
+std::string in_words(const Trip& trip) {
+  return trip.check.empty() ? trip.cause : trip.cause + "; next: " + trip.check;
+}
+
 Interlocks::Interlocks(const bench::Bench& bench, std::vector<metrology::Certificate> certificates,
                        Options options)
     : bench_(bench),

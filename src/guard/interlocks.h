@@ -26,6 +26,9 @@ struct Trip {
   base::UtcTime time;  // device time of the block
 };
 
+/// Cause and what to look at next.
+std::string in_words(const Trip& trip);
+
 /// Judges every block of samples by the bench's interlocks. Fails towards stop: a value that is not
 /// a number, or stands at the end of the converter behind which its bound lies, counts as beyond
 /// it. Trips latch: the first cause is kept until `reset`; what follows from it is told only where

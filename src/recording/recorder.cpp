@@ -19,6 +19,8 @@
 
 #include <algorithm>
 #include <cerrno>
+#include <chrono>
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <cstring>
@@ -154,6 +156,8 @@ struct Recorder::File {
   std::int64_t samples = 0;
   std::int64_t flushed = 0;
   std::int64_t gap_count = 0;
+  std::int64_t next = 0;  // that is to come, by the device's count less `counted_from`
+  std::optional<std::int64_t> counted_from;  // the device's count of the recording's first sample
   std::optional<base::DiskFault> abandoned;
   bool may_be_closed = true;
   std::int64_t last_bytes = 0;      // that finishing may still write
@@ -171,6 +175,7 @@ struct Recorder::File {
   void flush();
   void finish();
   void append(const Gap& gap);
+  bool follows(const bench::SampleBlock& block);
 };
 
 Recorder::File::File(const std::filesystem::path& at, std::filesystem::path where, Layout what)
@@ -344,6 +349,21 @@ void Recorder::File::append(const Gap& gap) {
   ++gap_count;
 }
 
+// Places the block in the device's count; false where samples are missing before it. A count that
+// begins anew, as a real bench's does when it is opened again, goes on by the time that has passed.
+bool Recorder::File::follows(const bench::SampleBlock& block) {
+  const bool is_first = samples == 0 && !counted_from;
+  if (is_first) counted_from = block.first_sample;
+  if (!counted_from || block.first_sample - *counted_from < next) {
+    const std::chrono::duration<double> passed = block.start - layout.source.start;
+    const std::int64_t by_time = std::llround(passed.count() * layout.sample_rate_hz);
+    counted_from = block.first_sample - std::max(next, by_time);
+  }
+  const bool whole = block.first_sample - *counted_from == next && !block.gap_before;
+  next = block.first_sample - *counted_from;
+  return is_first || whole;
+}
+
 Recorder::Recorder(std::unique_ptr<File> file) : file_(std::move(file)) {}
 Recorder::Recorder(Recorder&& other) noexcept = default;
 Recorder::~Recorder() {
@@ -410,8 +430,11 @@ Recorder Recorder::take_up(const std::filesystem::path& file, std::int64_t sampl
       made->streams[i].go_on_at(samples);
     }
     made->samples = samples;
+    made->next = samples;
     for (const Gap& gap : old.gaps()) {
-      if (gap.before_sample < samples) made->append(gap);
+      if (gap.before_sample >= samples) break;
+      made->append(gap);
+      made->next = gap.device_sample + samples - gap.before_sample;
     }
   }
   made->start_streaming();
@@ -427,8 +450,8 @@ void Recorder::append(const bench::SampleBlock& block) {
   }
   file_->keep_room(file_->streams.size() * block.samples * sizeof(std::int32_t));
   file_->write([&] {
-    if (block.gap_before) {
-      file_->append(Gap{.before_sample = file_->samples, .device_sample = block.first_sample});
+    if (!file_->follows(block)) {
+      file_->append(Gap{.before_sample = file_->samples, .device_sample = file_->next});
       for (StreamWriter& stream : file_->streams)
         stream.leave_gap();
     }
@@ -436,6 +459,7 @@ void Recorder::append(const bench::SampleBlock& block) {
       file_->streams[i].append(block.channel(i));
   });
   file_->samples += static_cast<std::int64_t>(block.samples);
+  file_->next += static_cast<std::int64_t>(block.samples);
 }
 
 void Recorder::flush() {

@@ -25,7 +25,7 @@ struct Source {
 /// Samples that were missed: nothing is put in their place.
 struct Gap {
   std::int64_t before_sample;  // of the recording: the first sample after the gap
-  std::int64_t device_sample;  // the device's own counter of that sample
+  std::int64_t device_sample;  // that sample by the device's count since the recording's first
 };
 
 /// What the recording says about a channel, beside its counts.
@@ -67,7 +67,9 @@ class Recorder {
   Recorder(Recorder&& other) noexcept;
   ~Recorder();
 
-  /// @param block  all channels of the bench in its order; a gap before it is noted as a gap
+  /// @param block  all channels of the bench in its order. A gap is noted where the block says so
+  /// or
+  ///               its count does not follow; after a count that begins anew, by the time gone by
   void append(const bench::SampleBlock& block);
   /// After this the samples survive the end of the process and of the power.
   void flush();

@@ -196,6 +196,39 @@ TEST(RecordingThread, FlushWaitsUntilEverythingSurvives) {
   EXPECT_FALSE(recording.failed());
 }
 
+TEST(RecordingThread, GoesOnWhileItFlushes) {
+  const auto file = fresh_folder() / "recording.h5";
+  const bench::Bench bench = bench_of(2, 10'000.0);
+  CountingDevice device(bench);
+  auto recorder = recorder_for(file, bench);
+  std::promise<void> disk_is_free;
+  auto waited = disk_is_free.get_future();
+  RecordingThread recording(recorder, bench.sample_rate_hz, {.blocks = 8, .flush_s = 1e9},
+                            [&](const bench::SampleBlock& block) {
+                              if (block.first_sample == 0) waited.wait();
+                            });
+  const auto read_one = [&] {
+    bench::SampleBlock& block = recording.free_block();
+    device.read(block);
+    recording.hand_over(block);
+  };
+  read_one();
+  for (int i = 0; i < 3; ++i) {
+    recording.ask_to_flush();
+    EXPECT_FALSE(recording.is_flushed());
+    read_one();
+  }
+  disk_is_free.set_value();
+  recording.flush();
+  EXPECT_TRUE(recording.is_flushed());
+  EXPECT_EQ(recorder.flushed(), 4'000);
+}
+
+TEST(RecordingThread, HoldsFiveSecondsOfTheShortestBlocks) {
+  EXPECT_EQ(queue_for(0.001).blocks, 5'000U);
+  EXPECT_EQ(queue_for(0.1).blocks, 64U);
+}
+
 TEST(RecordingThread, TellsTheDisksFaultWhereverItIsMet) {
   const bench::Bench bench = bench_of(2, 10'000.0);
   rlimit before{};
@@ -277,7 +310,7 @@ TEST(Ring, KeepsTheLastSamplesAcrossItsEnd) {
   }
   ASSERT_EQ(recording.gaps().size(), 1U);
   EXPECT_EQ(recording.gaps()[0].before_sample, 4'500);
-  EXPECT_EQ(recording.gaps()[0].device_sample - 20'500, 5'000);
+  EXPECT_EQ(recording.gaps()[0].device_sample, 5'000);
   EXPECT_EQ(recording.start(),
             base::UtcTime(std::chrono::hours(24 * 20'000)) + std::chrono::microseconds(2'050'000));
 }

@@ -16,6 +16,7 @@
 
 #include <algorithm>
 #include <array>
+#include <chrono>
 #include <cmath>
 #include <cstdint>
 #include <cstdio>
@@ -143,6 +144,61 @@ TEST(Recording, NotesAGapAsAGap) {
   ASSERT_EQ(recording.gaps().size(), 1U);
   EXPECT_EQ(recording.gaps()[0].before_sample, 100);
   EXPECT_EQ(recording.gaps()[0].device_sample, 700);
+}
+
+TEST(Recording, CountsGapsFromItsOwnFirstSample) {
+  const auto file = fresh_folder() / "recording.h5";
+  {
+    Recorder recorder = Recorder::create(file, three_channels(), source);
+    bench::SampleBlock block = block_from(20'500, 100);
+    block.gap_before = true;  // before the first sample nothing can be missing
+    recorder.append(block);
+    recorder.append(block_from(20'600, 100));
+    recorder.append(block_from(21'200, 100));  // no word of it, but the count tells
+  }
+  const Recording recording(file);
+  ASSERT_EQ(recording.gaps().size(), 1U);
+  EXPECT_EQ(recording.gaps()[0].before_sample, 200);
+  EXPECT_EQ(recording.gaps()[0].device_sample, 700);
+}
+
+// A real bench counts from nought when it is opened again: how long it was closed tells its clock.
+TEST(Recording, GoesOnByTheClockWhereTheDevicesCountBeginsAnew) {
+  for (const bool told : {true, false}) {
+    const auto file = fresh_folder() / (told ? "told.h5" : "untold.h5");
+    {
+      Recorder recorder = Recorder::create(file, three_channels(), source);
+      recorder.append(block_from(300, 1'000));
+    }
+    {
+      Recorder recorder = Recorder::take_up(file, 900);
+      bench::SampleBlock block = block_from(0, 100);
+      block.gap_before = told;
+      block.start = start + std::chrono::seconds(60);
+      recorder.append(block);
+      recorder.append(block_from(100, 100));
+    }
+    const Recording recording(file);
+    EXPECT_EQ(recording.samples(), 1'100);
+    ASSERT_EQ(recording.gaps().size(), 1U);
+    EXPECT_EQ(recording.gaps()[0].before_sample, 900);
+    EXPECT_EQ(recording.gaps()[0].device_sample, 60'000);
+  }
+}
+
+TEST(Recording, GoesOnWithoutAGapWhereNothingIsMissing) {
+  const auto file = fresh_folder() / "recording.h5";
+  {
+    Recorder recorder = Recorder::create(file, three_channels(), source);
+    recorder.append(block_from(300, 1'000));
+  }
+  {
+    Recorder recorder = Recorder::take_up(file, 900);
+    bench::SampleBlock block = block_from(1'200, 100);
+    block.start = start + std::chrono::milliseconds(900);
+    recorder.append(block);
+  }
+  EXPECT_TRUE(Recording(file).gaps().empty());
 }
 
 TEST(Recording, RefusesWhatItDoesNotHold) {
