@@ -178,7 +178,6 @@ void Conductor::tell(std::string_view phase) const {
                      .phase = std::string(phase)});
 }
 
-// Reads, judges and records.
 std::optional<guard::Trip> Conductor::read_block() {
   bench::SampleBlock& block = recording_.free_block();
   device_.read(block);
