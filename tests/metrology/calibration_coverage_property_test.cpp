@@ -210,6 +210,7 @@ TEST(CalibrationCoverage, King) {
 }
 TEST(CalibrationCoverage, Pitot) {
   expect_honest({"pitot", "pitot", {0.1, 0.6}, 4.0, 20.0, 0.3, 0.03}, all);
+  expect_honest({"pitot:99800", "pitot:99800", {2.0, 0.595}, 30.0, 120.0, 6.0, 0.03}, all);
 }
 TEST(CalibrationCoverage, Cup) {
   expect_honest({"cup", "cup", {0.35, 0.765}, 4.0, 16.0, 0.02, 0.03}, all);
