@@ -13,6 +13,7 @@
 #include <cstddef>
 #include <iterator>
 #include <limits>
+#include <optional>
 #include <random>
 #include <string>
 #include <utility>
@@ -91,6 +92,13 @@ class Surroundings {
  private:
   static constexpr double near = 5e-3;  // standard deviations
   static constexpr double off = 0.05;
+  static constexpr double farthest = 0.2;  // of a distance as `order_along` takes it
+
+  // Distances from `farther` times the one asked for, each nearer by `closer`.
+  struct Ladder {
+    double farther;
+    double closer;
+  };
 
   double uniform() { return static_cast<double>(random_() >> 11U) * 0x1p-53; }
 
@@ -109,14 +117,31 @@ class Surroundings {
     return direction;
   }
 
-  // q of distance^-q; 0 where it does not grow, NaN where it has no value.
+  // q of distance^-q; 0 where it does not grow, NaN where it has no value. Where the rounding of
+  // the equation's steps is all that is seen so near, from farther ends of closer spaced distances.
   double order_along(const Direction& from, const Direction& direction, double distance) const {
-    double values[3];
-    constexpr double closer = 100.0;
-    for (double& each : values) {
-      each = landscape_.output_at(moved_along(from, direction, distance));
-      distance /= closer;
+    constexpr Ladder ladders[] = {{.farther = 1.0, .closer = 100.0},
+                                  {.farther = 1.0, .closer = 10.0},
+                                  {.farther = 100.0, .closer = 100.0},
+                                  {.farther = 100.0, .closer = 10.0}};
+    std::optional<double> order;
+    for (const Ladder& ladder : ladders) {
+      const double first = distance * ladder.farther;
+      if (std::abs(first) > farthest) break;
+      const auto value = [&](double d) {
+        return landscape_.output_at(moved_along(from, direction, d));
+      };
+      order = order_of(value, first, ladder.closer);
+      if (order && std::isfinite(*order)) break;
     }
+    return order.value_or(0.0);
+  }
+
+  // Nothing where it does not go on as a power to both sides of the nearest distance.
+  static std::optional<double> order_of(auto&& value, double distance, double closer) {
+    double values[3];
+    for (int i = 0; i < 3; ++i)
+      values[i] = value(distance * std::pow(closer, -i));
     if (std::isnan(values[0]) || std::isnan(values[1]) || std::isnan(values[2])) return none;
     if (std::isinf(values[2])) return infinity;
     const double farther = std::abs(values[1] - values[0]);
@@ -124,9 +149,17 @@ class Surroundings {
     constexpr double rounding = 1e-6;
     if (!(farther > 0.0) || !(nearer > rounding * std::abs(values[0]))) return 0.0;
     const double order = std::log10(nearer / farther) / std::log10(closer);
-    const double quarter = std::round(4.0 * order) / 4.0;
     constexpr double least = 0.05;  // a logarithm grows slower
     if (order < least) return 0.0;
+    const double before = std::pow(closer, -order);
+    for (const double share : {0.5, 0.7, 0.9, 0.99, 1.01, 1.1, 1.4, 2.0}) {
+      const double grown = value(distance * std::pow(closer, -2) * share) - values[1];
+      const double power =
+          (values[2] - values[1]) * (std::pow(share, -order) - before) / (1.0 - before);
+      constexpr double smooth = 0.1;
+      if (!(std::abs(grown - power) < smooth * std::abs(power))) return std::nullopt;
+    }
+    const double quarter = std::round(4.0 * order) / 4.0;
     return std::abs(order - quarter) < 0.01 ? quarter : order;
   }
 

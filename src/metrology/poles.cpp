@@ -8,6 +8,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <random>
 #include <utility>
 #include <vector>
 
@@ -25,6 +26,7 @@ class Search {
     for (const Divisor& divisor : divisors_of(program, landscape_.output())) {
       seen_.clear();
       home_value_ = std::abs(OutputLandscape::value(divisor, landscape_.steps(home_)));
+      look_around(divisor);
       std::vector<double> direction = landscape_.divisor_slopes(divisor, home_, 1e-4);
       const double length = length_of(direction);
       if (!(length > 0.0)) continue;
@@ -40,6 +42,12 @@ class Search {
   }
 
  private:
+  struct Place {
+    std::vector<double> direction;
+    double share;  // of the way to the end
+    std::vector<double> steps;
+  };
+
   std::vector<double> place(const std::vector<double>& direction, double share) const {
     constexpr double far = 5.0;
     return landscape_.reach().within(moved_along(home_, direction, share * far));
@@ -69,6 +77,50 @@ class Search {
       }
       if (divided == 0.0 || i == places) examine(divisor, place(direction, to));
       before = std::move(now);
+    }
+  }
+
+  // Places all over the reach, the same for each divisor. The third power of a uniform number makes
+  // some inputs go far where many share the reach.
+  const std::vector<Place>& places() {
+    if (!places_.empty()) return places_;
+    constexpr int wanted = 400;
+    std::mt19937_64 random(5);
+    const auto uniform = [&] { return static_cast<double>(random() >> 11U) * 0x1p-53; };
+    for (int i = 0; i < wanted; ++i) {
+      std::vector<double> direction(home_.size());
+      for (double& part : direction)
+        part = std::pow(2.0 * uniform() - 1.0, 3);
+      const double length = length_of(direction);
+      const double share = std::sqrt(uniform());
+      for (double& part : direction)
+        part /= length;
+      std::vector<double> steps = landscape_.steps(place(direction, share));
+      places_.push_back(
+          {.direction = std::move(direction), .share = share, .steps = std::move(steps)});
+    }
+    return places_;
+  }
+
+  // Where the divisor or a step behind it has another sign than at home, its zero lies between.
+  void look_around(const Divisor& divisor) {
+    const std::vector<double> at_home = landscape_.steps(home_);
+    const auto look = [&](auto&& value) {
+      int crossed = 0;
+      constexpr int enough = 3;
+      for (const Place& there : places()) {
+        if (!(value(there.steps) * value(at_home) < 0.0)) continue;
+        const double zero = zero_between(0.0, there.share, [&](double share) {
+          return value(landscape_.steps(place(there.direction, share)));
+        });
+        examine(divisor, place(there.direction, zero));
+        if (++crossed == enough) break;
+      }
+    };
+    look([&](const auto& steps) { return OutputLandscape::value(divisor, steps); });
+    const std::vector<bool> watched = steps_behind(landscape_.model().program, divisor.step);
+    for (std::size_t step = 0; step < divisor.step; ++step) {
+      if (watched[step]) look([step](const std::vector<double>& steps) { return steps[step]; });
     }
   }
 
@@ -107,6 +159,7 @@ class Search {
   std::vector<double> home_;
   double home_value_ = 0.0;
   std::vector<std::vector<double>> seen_;  // places, of one divisor
+  std::vector<Place> places_;
   Poles found_;
 };
 
