@@ -67,6 +67,13 @@ struct NewReadings {
   Certificate curve;
 };
 
+// Scatter of a reading about the curve, as far as its own uncertainty does not explain it.
+double residual_scatter(const Certificate& certificate, double reading) {
+  const Curve curve(certificate);
+  return std::abs(certificate.lack_of_fit * curve.value_per_residual(reading) /
+                  curve.value_per_reading(reading));
+}
+
 NewReadings new_readings(const Certificate& certificate, const std::vector<double>& readings,
                          std::optional<double> u_reading) {
   const Sample sample = sample_of(readings);
@@ -82,8 +89,15 @@ NewReadings new_readings(const Certificate& certificate, const std::vector<doubl
         curve.lack_of_fit = 0.0;
       break;
     case Scatter::of_residuals:
-      // The scatter of the calibration, shared by the coefficients: one estimate of variance.
-      curve.lack_of_fit /= std::sqrt(size);
+      if (curve.adjustment) {
+        // Its points take away what the curve does not follow there, not the scatter of a reading.
+        // Nothing tells the one from the other: both count, and means lessen the scatter alone.
+        result.scatter = {.u = residual_scatter(curve, sample.mean) / std::sqrt(size),
+                          .dof = static_cast<double>(curve.fit.degrees_of_freedom)};
+      } else {
+        // The scatter of the calibration, shared by the coefficients: one estimate of variance.
+        curve.lack_of_fit /= std::sqrt(size);
+      }
       break;
     case Scatter::of_readings:
       result.scatter = {.u = std::sqrt(sample.variance / size), .dof = sample.dof};
@@ -114,13 +128,11 @@ ExpectedReading expected_reading(const Certificate& certificate, double referenc
   const double reading = reading_of(certificate, reference);
   const double per_value = 1.0 / sensitivity(certificate, reading);
   const auto [scatter, curve] = new_readings(certificate, {reading}, std::nullopt);
-  // Of the value at that reading, carried over to the reading itself; the standard's share is not
-  // the curve's.
+  // Of the value at that reading, carried over to the reading itself.
   const Estimate value = estimate_of(curve, reading);
   Estimate mean(reading);
   Estimate residual(0.0);
   for (const auto& [input, contribution] : value.contributions()) {
-    if (input.find(":standard") != std::string::npos) continue;
     Estimate& part = input.find(":residual-") != std::string::npos ? residual : mean;
     part.add(input, {-per_value * contribution.u, contribution.dof});
   }

@@ -29,7 +29,9 @@ Scatter scatter_source(const Certificate& certificate, const std::vector<double>
 ///   stated to, their mean by 1 / sqrt(m) of that, and all else as above; where they scatter by
 ///   more than twice that, their own scatter counts, with m - 1 degrees of freedom
 /// - not stated, fit without stated uncertainties: each reading scatters like those of the
-///   calibration; the mean of m has residual standard deviation / sqrt(m) (Draper and Smith, 3.2)
+///   calibration; the mean of m has residual standard deviation / sqrt(m) (Draper and Smith, 3.2).
+///   With a field adjustment that is the new part, and the residuals count as what the curve does
+///   not follow too, none at the adjustment's points.
 /// - not stated, several readings, fit with uncertainties of the references alone: the scatter of
 ///   their mean, if they scatter at all
 /// - none of these (a single reading, a nominal curve): as estimate_of, without the reading's
@@ -41,7 +43,7 @@ Estimate value_of_readings(const Certificate& certificate, const std::vector<dou
 
 /// What the sensor reads at a known input: the curve's mean there, and one new reading.
 struct ExpectedReading {
-  Estimate mean;  // uncertainty of the curve (and of the reference)
+  Estimate mean;  // uncertainty of the curve, its standard's counted (and of the reference)
   /// With what value_of_readings counts for one reading: its scatter, and what the curve does not
   /// follow there, under the same names, so that the one is the other seen from the other side.
   Estimate single;

@@ -2,10 +2,13 @@
 #include "metrology/curve_use.h"
 
 #include "base/errors.h"
+#include "base/random.h"
+#include "metrology/certificate.h"
 
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -110,6 +113,68 @@ TEST(ValueOfReadings, SingleReadingScattersAsTheCalibrationStates) {
   EXPECT_FALSE(counts(value_of_readings(references, {5.0}, std::nullopt, "t"), "x:reading#1"));
 }
 
+Certificate adjusted(Certificate certificate, double u) {
+  certificate.adjustment = FieldAdjustment{.points = {{.reading = 1.0, .reference = 0.0, .u = u},
+                                                      {.reading = 11.0, .reference = 5.0, .u = u}},
+                                           .date = {}};
+  return certificate;
+}
+
+// A field adjustment fixes what the curve says at its points, not the reading that comes next: to
+// first order u^2 = u_field^2 + (s / slope)^2 / m there (JCGM 100:2008, 5.1.2).
+TEST(ValueOfReadings, ScatterAtAPointOfAFieldAdjustmentToo) {
+  const Certificate certificate = adjusted(certificate_of(0.1, {}), 0.01);
+  const double scatter = certificate.fit.residual_standard_deviation;
+  const double slope = sensitivity(certificate, 1.0);
+  for (const double reading : {1.0, 11.0}) {
+    const Estimate one = value_of_readings(certificate, {reading}, std::nullopt, "t");
+    EXPECT_NEAR(one.u(), std::hypot(0.01, slope * scatter), 1e-9);
+    EXPECT_EQ(one.contributions().at("x:reading#1").dof, 4.0);
+    const Estimate four =
+        value_of_readings(certificate, {reading, reading, reading, reading}, std::nullopt, "t");
+    EXPECT_NEAR(four.u(), std::hypot(0.01, 0.5 * slope * scatter), 1e-9);
+    // The other way round.
+    const ExpectedReading expected =
+        expected_reading(certificate, value_of(certificate, reading), 0.0, "t");
+    EXPECT_NEAR(expected.mean.u(), 0.01 / slope, 1e-9);
+    EXPECT_NEAR(expected.single.u(), std::hypot(0.01 / slope, scatter), 1e-9);
+  }
+  // With stated uncertainties each counts once.
+  const Certificate stated = adjusted(certificate_of(0.1, std::vector<double>(6, 0.1)), 0.01);
+  EXPECT_NEAR(value_of_readings(stated, {1.0}, std::nullopt, "t").u(),
+              std::hypot(0.01, 0.1 * sensitivity(stated, 1.0)), 1e-9);
+}
+
+// 10,000 simulated calibrations of y = 1 + 2 x read with a scatter of 0.1, seeds fixed, each
+// adjusted by two field points whose known inputs are off by their u of 0.05: the truth at a point
+// is in 94 to 96 of 100 intervals.
+TEST(ValueOfReadings, CoverTheTruthAtAPointOfAFieldAdjustment) {
+  int covered = 0;
+  constexpr int trials = 10000;
+  for (int seed = 0; seed < trials; ++seed) {
+    const base::RandomStream random(static_cast<std::uint64_t>(seed), "field adjustment");
+    Readings table;
+    for (int i = 0; i < 12; ++i) {
+      table.reference.push_back(0.5 * i);
+      table.reading.push_back(1.0 + i + 0.1 * random.normal(static_cast<std::uint64_t>(i)));
+    }
+    Certificate blank{};
+    blank.channel = "x";
+    blank.model = "line";
+    Certificate certificate = calibrate(blank, table, "test");
+    // Means of so many readings that their scatter is nothing.
+    certificate.adjustment =
+        FieldAdjustment{.points = {{1.0, 0.05 * random.normal(100), 0.05},
+                                   {11.0, 5.0 + 0.05 * random.normal(101), 0.05}},
+                        .date = {}};
+    const double reading = 1.0 + 0.1 * random.normal(102);
+    const Estimate got = value_of_readings(certificate, {reading}, std::nullopt, "trial");
+    covered += std::abs(got.value()) <= got.expanded() ? 1 : 0;
+  }
+  EXPECT_GE(covered, 9400);
+  EXPECT_LE(covered, 9600);
+}
+
 // Draper and Smith, Applied Regression Analysis (3rd ed.), 1.4 and 3.2: to first order the variance
 // of a value read off a line is that of the reading expected there over the slope squared.
 TEST(ExpectedReading, IsUncertainAsTheValueReadBackFromIt) {
@@ -120,9 +185,13 @@ TEST(ExpectedReading, IsUncertainAsTheValueReadBackFromIt) {
   blank.channel = "x";
   blank.model = "line";
   const std::vector<double> stated(6, 0.09);
+  // The known input is known by itself, so an error of the calibration's standard shows in full.
+  Certificate by_standard = certificate_of(0.1, stated);
+  by_standard.standard.u = 0.2;
+  by_standard.standard.u_relative = 0.01;
   for (const Certificate& certificate :
        {certificate_of(0.1, {}), certificate_of(0.1, stated), certificate_of(0.4, stated),
-        calibrate(blank, table, "test")}) {
+        calibrate(blank, table, "test"), by_standard, adjusted(certificate_of(0.1, {}), 0.01)}) {
     for (const double reference : {0.3, 2.2}) {
       const Estimate single = expected_reading(certificate, reference, 0.0, "t").single;
       const Estimate back = value_of_readings(certificate, {single.value()}, std::nullopt, "t");
@@ -131,6 +200,12 @@ TEST(ExpectedReading, IsUncertainAsTheValueReadBackFromIt) {
       EXPECT_NEAR(1.0 / single.dof(), 1.0 / back.dof(), 1e-9);
       EXPECT_FALSE(counts(single, "x:residual"));
     }
+  }
+  const ExpectedReading standard = expected_reading(by_standard, 2.0, 0.0, "t");
+  const double slope = 1.0 / sensitivity(by_standard, standard.mean.value());
+  for (const Estimate& expected : {standard.mean, standard.single}) {
+    EXPECT_NEAR(std::abs(expected.contributions().at("x:standard").u), slope * 0.2, 1e-9);
+    EXPECT_NEAR(std::abs(expected.contributions().at("x:standard-relative").u), slope * 0.02, 1e-9);
   }
   // Readings of one stated scatter, which the fit bears out: that, and nothing of the residuals.
   const Estimate accepted = expected_reading(certificate_of(0.1, stated), 2.2, 0.0, "t").single;
