@@ -8,6 +8,7 @@
 #include "base/units.h"
 #include "bench/device_table.h"
 #include "bench/generator_table.h"
+#include "bench/guard_table.h"
 #include "bench/interlock_table.h"
 #include "bench/load_table.h"
 #include "bench/overspeed.h"
@@ -470,6 +471,7 @@ Bench bench_from_file(const std::filesystem::path& file) {
   }
   bench.device = device_from_tables(root, bench);
   bench.publish = publish_from_tables(root, bench.file.parent_path());
+  bench.guard = guard_from_table(root.optional_table("guard"), bench.block_s);
   root.refuse_unread_keys();
   return bench;
 }

@@ -5,6 +5,7 @@
 #include "bench/blade_file.h"
 #include "bench/chain_tables.h"
 #include "bench/device_table.h"
+#include "bench/guard_table.h"
 #include "bench/interlock.h"
 #include "bench/publish_table.h"
 #include "physics/air.h"
@@ -142,6 +143,7 @@ struct Bench {
   std::optional<Simulation> simulation;
   DeviceDescription device;
   std::optional<PublishDescription> publish;
+  GuardSettings guard;
 
   /// Index of a channel. @throws BadInput  no such channel, with the names there are
   std::size_t channel_index(std::string_view name) const;

@@ -175,6 +175,7 @@ ModbusUnit unit_from_tables(const Settings& root, const Settings& device, const 
       .channels = {},
       .actuators = {},
       .heartbeat_address = {},
+      .guard_heartbeat_address = {},
       .reset_address = {}};
   Taken taken;
   const auto channels = root.tables("channel");
@@ -201,6 +202,7 @@ ModbusUnit unit_from_tables(const Settings& root, const Settings& device, const 
     taken.take(unit.actuators.back()->place, actuator.name, table.place("address"));
   }
   unit.heartbeat_address = own_register(device, "heartbeat_address", taken);
+  unit.guard_heartbeat_address = own_register(device, "guard_heartbeat_address", taken);
   unit.reset_address = own_register(device, "reset_address", taken);
   return unit;
 }

@@ -47,8 +47,9 @@ struct ModbusUnit {
   double longest_outage_s;
   std::vector<RegisterPlace> channels;                   // in the bench's order
   std::vector<std::optional<ModbusActuator>> actuators;  // the same; none where a person sets it
-  std::optional<int> heartbeat_address;  // holding register that counts up with every sample
-  std::optional<int> reset_address;      // holding register, 1 when the bench is opened
+  std::optional<int> heartbeat_address;        // holding register that counts up with every sample
+  std::optional<int> guard_heartbeat_address;  // the same of a guard process, from its own side
+  std::optional<int> reset_address;            // holding register, 1 when the bench is opened
 };
 
 struct ModbusTcpDevice {

@@ -4,10 +4,10 @@
 #include "base/clock.h"
 #include "base/errors.h"
 #include "base/json.h"
+#include "base/sha256.h"
 #include "base/text.h"
 #include "campaign/conductor.h"
 #include "campaign/logbook.h"
-#include "catalogue/sha256.h"
 #include "metrology/certificate.h"
 #include "recording/recording.h"
 
@@ -48,7 +48,7 @@ CertificateNote note_of(const metrology::Certificate& certificate, std::string_v
           .date = certificate.date,
           .valid_until = certificate.valid_until,
           .standard = certificate.standard.name,
-          .sha256 = sha256(text)};
+          .sha256 = base::sha256(text)};
 }
 
 void add_recording(Entry& entry, const fs::path& file) {
@@ -116,7 +116,7 @@ std::vector<FileNote> files_of(Entry::Kind kind, const fs::path& path) {
   const auto add = [&files](const std::string& name, const fs::path& file) {
     files.push_back({.name = name,
                      .bytes = static_cast<std::int64_t>(fs::file_size(file)),
-                     .sha256 = sha256_of_file(file)});
+                     .sha256 = base::sha256_of_file(file)});
   };
   if (kind == Entry::Kind::recording) {
     add(path.filename().string(), path);

@@ -71,6 +71,7 @@ void show_map(const bench::Bench& bench, const devices::RegisterMap& map) {
   }
   fmt::print("  {:5}  heartbeat, any value\n", map.heartbeat_address);
   fmt::print("  {:5}  1 takes a trip back\n", map.reset_address);
+  fmt::print("  {:5}  heartbeat of a guard process, any value\n", map.guard_heartbeat_address);
 }
 
 json::object map_document(const bench::Bench& bench, const devices::RegisterMap& map) {
@@ -86,7 +87,8 @@ json::object map_document(const bench::Bench& bench, const devices::RegisterMap&
           {"holding_registers", actuators},
           {"tripped_address", map.tripped_address},
           {"heartbeat_address", map.heartbeat_address},
-          {"reset_address", map.reset_address}};
+          {"reset_address", map.reset_address},
+          {"guard_heartbeat_address", map.guard_heartbeat_address}};
 }
 
 void serve_until_stopped(devices::TcpService& service, devices::ServedBench& served,
@@ -108,7 +110,7 @@ void serve_until_stopped(devices::TcpService& service, devices::ServedBench& ser
           std::max(due - Clock::now(), Clock::duration::zero())));
     }
     if (served.tripped() && !was_tripped)
-      fmt::print(stderr, "no client wrote anything: the bench was made safe\n");
+      fmt::print(stderr, "{}: the bench was made safe\n", served.trip_cause());
     was_tripped = served.tripped();
   }
 }

@@ -36,6 +36,9 @@ class Link {
   /// @param actuator  index in the bench
   /// @throws LinkLost; DeviceFault: the instrument refused
   virtual void set(std::size_t actuator, double value) = 0;
+  /// Writes the heartbeat of a guard process, where the instrument has a place for it.
+  /// @throws LinkLost; DeviceFault: the instrument refused
+  virtual void feed() {}
 };
 
 /// Makes a new connection. @throws LinkLost; DeviceFault: another instrument answers

@@ -113,6 +113,12 @@ class ModbusLink final : public Link {
     write(written->place, value * written->scale, name(actuator));
   }
 
+  void feed() override {
+    begin();
+    if (!unit_.guard_heartbeat_address) return;
+    write({.address = *unit_.guard_heartbeat_address}, ++beat_, "the guard's heartbeat");
+  }
+
   void reset() {
     begin();
     if (unit_.reset_address) write({.address = *unit_.reset_address}, 1.0, "reset");
@@ -205,12 +211,24 @@ Connect connector(const bench::Bench& bench, const bench::ModbusUnit& unit, bool
   };
 }
 
+modbus_t* tcp_context(const bench::ModbusTcpDevice& described) {
+  return modbus_new_tcp_pi(described.host.c_str(), std::to_string(described.port).c_str());
+}
+
 }  // namespace
 
 Connect modbus_connector(const bench::Bench& bench, const bench::ModbusTcpDevice& described) {
-  return connector(bench, described.unit, false, [&described] {
-    return modbus_new_tcp_pi(described.host.c_str(), std::to_string(described.port).c_str());
-  });
+  return connector(bench, described.unit, false, [&described] { return tcp_context(described); });
+}
+
+Connect modbus_guard_connector(const bench::Bench& bench, const bench::ModbusTcpDevice& described) {
+  return [&bench, &described]() -> std::unique_ptr<Link> {
+    Context context(tcp_context(described));
+    if (!context) throw LinkLost(modbus_strerror(errno));
+    auto link = std::make_unique<ModbusLink>(std::move(context), bench, described.unit);
+    link->connect();
+    return link;
+  };
 }
 
 Connect modbus_connector(const bench::Bench& bench, const bench::ModbusRtuDevice& described) {

@@ -16,5 +16,8 @@ namespace windwright::devices {
 /// Serial Line V1.02.
 Connect modbus_connector(const bench::Bench& bench, const bench::ModbusTcpDevice& described);
 Connect modbus_connector(const bench::Bench& bench, const bench::ModbusRtuDevice& described);
+/// The same for the guard process: reads nothing and resets nothing; `feed` writes 1, 2, 3, ... to
+/// the guard's heartbeat register.
+Connect modbus_guard_connector(const bench::Bench& bench, const bench::ModbusTcpDevice& described);
 
 }  // namespace windwright::devices

@@ -134,8 +134,9 @@ std::string text_of_client_bench(const bench::Bench& bench, const std::string& h
   close_entry();
   return text + fmt::format(
                     "\n[device]\nkind = \"modbus_tcp\"\nhost = \"{}\"\nport = {}\n"
-                    "heartbeat_address = {}\nreset_address = {}\n",
-                    host, port, map.heartbeat_address, map.reset_address);
+                    "heartbeat_address = {}\nreset_address = {}\nguard_heartbeat_address = {}\n",
+                    host, port, map.heartbeat_address, map.reset_address,
+                    map.guard_heartbeat_address);
 }
 
 ServedBench::ServedBench(const bench::Bench& bench, bench::Device& device, Options options)
@@ -154,12 +155,21 @@ void ServedBench::pass() {
     for (const std::uint16_t word : registers_of(block_.channel(i).back(), map_.channels[i]))
       shown_.push_back(word);
   }
-  if (!is_driven()) return;
-  samples_unheard_ += static_cast<std::int64_t>(block_.samples);
-  const double unheard_s = static_cast<double>(samples_unheard_) / bench_.sample_rate_hz;
-  if (unheard_s <= options_.watchdog_s) return;
+  if (is_driven()) look_at_watchdog();
+}
+
+void ServedBench::look_at_watchdog() {
+  const auto samples = static_cast<std::int64_t>(block_.samples);
+  const auto too_long = [this](std::int64_t unheard) {
+    return static_cast<double>(unheard) / bench_.sample_rate_hz > options_.watchdog_s;
+  };
+  samples_unheard_ += samples;
+  if (guard_unheard_) *guard_unheard_ += samples;
+  const bool guard_silent = guard_unheard_ && too_long(*guard_unheard_);
+  if (!too_long(samples_unheard_) && !guard_silent) return;
   make_safe();
   tripped_ = true;
+  trip_cause_ = guard_silent ? "the guard process wrote no heartbeat" : "no client wrote anything";
 }
 
 bool ServedBench::is_driven() const {
@@ -186,6 +196,7 @@ std::optional<std::uint16_t> ServedBench::shown(RegisterTable table, std::size_t
     return address < shown_.size() ? std::optional(shown_[address]) : std::nullopt;
   }
   if (is(map_.heartbeat_address)) return heartbeat_;
+  if (is(map_.guard_heartbeat_address)) return guard_heartbeat_;
   if (is(map_.reset_address)) return 0;
   return address < commanded_.size() ? std::optional(commanded_[address]) : std::nullopt;
 }
@@ -209,7 +220,8 @@ double ServedBench::value_of(std::size_t actuator, std::uint16_t word) const {
 }
 
 ModbusException ServedBench::check(int address, std::uint16_t word) const {
-  if (address == map_.heartbeat_address) return ModbusException::none;
+  if (address == map_.heartbeat_address || address == map_.guard_heartbeat_address)
+    return ModbusException::none;
   if (address == map_.reset_address)
     return word == 1 ? ModbusException::none : ModbusException::illegal_value;
   const auto actuator = static_cast<std::size_t>(address);
@@ -232,9 +244,14 @@ ModbusException ServedBench::write(int address, std::span<const std::uint16_t> r
     const ModbusException refused = check(address + static_cast<int>(i), registers[i]);
     if (refused != ModbusException::none) return refused;
   }
-  samples_unheard_ = 0;
   for (std::size_t i = 0; i < registers.size(); ++i) {
     const int at = address + static_cast<int>(i);
+    if (at == map_.guard_heartbeat_address) {
+      guard_heartbeat_ = registers[i];
+      guard_unheard_ = 0;
+      continue;
+    }
+    samples_unheard_ = 0;
     if (at == map_.heartbeat_address) {
       heartbeat_ = registers[i];
     } else if (at == map_.reset_address) {

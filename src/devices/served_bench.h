@@ -23,6 +23,7 @@ struct RegisterMap {
   std::vector<bench::ModbusActuator> actuators;  // the same; also those that a person sets
   int heartbeat_address = 100;                   // holding: any value, at least so often as stated
   int reset_address = 101;                       // holding: 1 takes a trip back
+  int guard_heartbeat_address = 102;             // holding: any value, of a guard process
   int tripped_address = 100;                     // input: 1 after a trip
 };
 RegisterMap register_map(const bench::Bench& bench);
@@ -33,8 +34,9 @@ std::string text_of_client_bench(const bench::Bench& bench, const std::string& h
 
 /// A bench as registers, with a watchdog: while it is driven (fan, inverter or mains charger on)
 /// some client must write something, be it the heartbeat, at least every `watchdog_s` of the
-/// device's time. Otherwise the bench is made safe, and stays so until 1 is written to the reset
-/// register.
+/// device's time. Once anybody has written the guard's heartbeat, that must come as often besides,
+/// until the program ends. Otherwise the bench is made safe, and stays so until 1 is written to the
+/// reset register.
 class ServedBench final : public RegisterBank {
  public:
   struct Options {
@@ -54,6 +56,8 @@ class ServedBench final : public RegisterBank {
   ModbusException write(int address, std::span<const std::uint16_t> registers) override;
 
   bool tripped() const { return tripped_; }
+  /// Who was silent when it tripped, in words.
+  const std::string& trip_cause() const { return trip_cause_; }
   /// Fan, inverter and mains charger off, a load connected; no trip.
   void make_safe();
 
@@ -63,6 +67,7 @@ class ServedBench final : public RegisterBank {
   void carry_out(std::size_t actuator, std::uint16_t word);
   double value_of(std::size_t actuator, std::uint16_t word) const;
   bool is_driven() const;
+  void look_at_watchdog();
 
   const bench::Bench& bench_;
   bench::Device& device_;
@@ -72,8 +77,11 @@ class ServedBench final : public RegisterBank {
   std::vector<std::uint16_t> shown_;      // input registers of the channels
   std::vector<std::uint16_t> commanded_;  // holding registers of the actuators
   std::uint16_t heartbeat_ = 0;
+  std::uint16_t guard_heartbeat_ = 0;
   std::int64_t samples_unheard_ = 0;
+  std::optional<std::int64_t> guard_unheard_;  // samples; nothing: there never was a guard
   bool tripped_ = false;
+  std::string trip_cause_;
 };
 
 }  // namespace windwright::devices

@@ -26,6 +26,7 @@ using bench::RegisterTable;
 constexpr int fan_address = 4;
 constexpr int heartbeat_address = 20;
 constexpr int reset_address = 21;
+constexpr int guard_heartbeat_address = 22;
 
 bench::Bench two_channels() {
   bench::Bench bench = instrument_bench();
@@ -42,6 +43,7 @@ bench::ModbusUnit unit() {
                        {.address = 1, .table = RegisterTable::input}},
           .actuators = {bench::ModbusActuator{.place = {.address = fan_address}, .scale = 100.0}},
           .heartbeat_address = heartbeat_address,
+          .guard_heartbeat_address = guard_heartbeat_address,
           .reset_address = reset_address};
 }
 

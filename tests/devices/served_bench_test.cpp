@@ -104,6 +104,47 @@ TEST_F(Served, StopsWhenNobodyWritesAndStaysSo) {
   EXPECT_EQ(write(fan, sixty), ModbusException::none);
 }
 
+// Once a guard process has fed its share, acquisition and guard have to.
+TEST_F(Served, AGuardThatFedOnceMustGoOn) {
+  const auto sixty = static_cast<std::uint16_t>(60.0 * served_.map().actuators[fan].scale);
+  const int own = served_.map().heartbeat_address;
+  const int guards = served_.map().guard_heartbeat_address;
+  ASSERT_EQ(write(fan, sixty), ModbusException::none);
+  ASSERT_EQ(write(guards, 1), ModbusException::none);
+  EXPECT_EQ(holding(guards), 1);
+  for (int second = 0; second < 5; ++second) {
+    pass_s(1.0);
+    ASSERT_EQ(write(own, 7), ModbusException::none);
+    ASSERT_EQ(write(guards, 8), ModbusException::none);
+  }
+  EXPECT_FALSE(served_.tripped());
+  for (int tenth = 0; tenth < 19; ++tenth) {  // the guard is silent
+    pass_s(0.1);
+    ASSERT_EQ(write(own, 7), ModbusException::none);
+  }
+  EXPECT_FALSE(served_.tripped());
+  pass_s(0.2);
+  EXPECT_TRUE(served_.tripped());
+  EXPECT_EQ(served_.trip_cause(), "the guard process wrote no heartbeat");
+  EXPECT_EQ(holding(fan), 0);
+  // A reset does not make the guard dispensable.
+  ASSERT_EQ(write(served_.map().reset_address, 1), ModbusException::none);
+  ASSERT_EQ(write(fan, sixty), ModbusException::none);
+  pass_s(0.1);
+  EXPECT_TRUE(served_.tripped());
+  ASSERT_EQ(write(served_.map().reset_address, 1), ModbusException::none);
+  ASSERT_EQ(write(guards, 9), ModbusException::none);
+  ASSERT_EQ(write(fan, sixty), ModbusException::none);
+  for (int tenth = 0; tenth < 19; ++tenth) {  // the guard alone feeds nobody else's share
+    pass_s(0.1);
+    ASSERT_EQ(write(guards, 10), ModbusException::none);
+  }
+  EXPECT_FALSE(served_.tripped());
+  pass_s(0.2);
+  EXPECT_TRUE(served_.tripped());
+  EXPECT_EQ(served_.trip_cause(), "no client wrote anything");
+}
+
 TEST_F(Served, NeedsNoHeartbeatWhileNothingIsDriven) {
   ASSERT_EQ(write(selector, 1), ModbusException::none);
   pass_s(10.0);
@@ -151,6 +192,7 @@ TEST_F(Served, TheClientsBenchNamesTheServedRegisters) {
   const RegisterMap& map = served_.map();
   EXPECT_EQ(device.unit.heartbeat_address, map.heartbeat_address);
   EXPECT_EQ(device.unit.reset_address, map.reset_address);
+  EXPECT_EQ(device.unit.guard_heartbeat_address, map.guard_heartbeat_address);
   ASSERT_EQ(device.unit.channels.size(), map.channels.size());
   for (std::size_t i = 0; i < map.channels.size(); ++i) {
     EXPECT_EQ(device.unit.channels[i].address, map.channels[i].address);

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "catalogue/sha256.h"
+#include "base/sha256.h"
 
 #include "base/files.h"
 #include "fresh_folder.h"
@@ -10,7 +10,7 @@
 #include <cstdio>
 #include <string>
 
-namespace windwright::catalogue {
+namespace windwright::base {
 namespace {
 
 // FIPS 180-2, Appendix B.1 to B.3 (kept as examples of FIPS 180-4), from memory.
@@ -30,7 +30,7 @@ TEST(Sha256, IsThatOfSha256sum) {
     for (std::size_t i = 0; i < length; ++i)
       bytes += static_cast<char>('a' + i * 7 % 26);
     const auto file = folder / std::to_string(length);
-    base::write_whole(file, bytes);
+    write_whole(file, bytes);
     FILE* pipe = popen(("sha256sum '" + file.string() + "'").c_str(), "r");
     ASSERT_NE(pipe, nullptr);
     std::array<char, 64> digits{};
@@ -41,4 +41,4 @@ TEST(Sha256, IsThatOfSha256sum) {
 }
 
 }  // namespace
-}  // namespace windwright::catalogue
+}  // namespace windwright::base

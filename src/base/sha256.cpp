@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "catalogue/sha256.h"
+#include "base/sha256.h"
 
 #include "base/errors.h"
 
@@ -19,7 +19,7 @@
 #include <string_view>
 #include <vector>
 
-namespace windwright::catalogue {
+namespace windwright::base {
 
 namespace {
 
@@ -119,8 +119,8 @@ std::string sha256(std::string_view bytes) {
 std::string sha256_of_file(const std::filesystem::path& file) {
   std::ifstream in(file, std::ios::binary);
   if (!in) {
-    throw base::DiskFault(file.string(), fmt::format("cannot be read ({})", std::strerror(errno)),
-                          "check the disk and permissions");
+    throw DiskFault(file.string(), fmt::format("cannot be read ({})", std::strerror(errno)),
+                    "check the disk and permissions");
   }
   Digest digest;
   std::vector<char> piece(std::size_t{1} << 20U);
@@ -129,4 +129,4 @@ std::string sha256_of_file(const std::filesystem::path& file) {
   return digest.text();
 }
 
-}  // namespace windwright::catalogue
+}  // namespace windwright::base

@@ -1,0 +1,365 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "guard/tap.h"
+
+#include "base/errors.h"
+#include "guard/whole.h"
+
+#include <fcntl.h>
+#include <fmt/format.h>
+#include <linux/futex.h>
+#include <sys/mman.h>
+#include <sys/syscall.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <array>
+#include <atomic>
+#include <cerrno>
+#include <chrono>
+#include <cstddef>
+#include <cstdint>
+#include <cstring>
+#include <ctime>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <utility>
+
+namespace windwright::guard {
+namespace {
+
+using bench::SampleBlock;
+
+constexpr std::uint64_t slots = 16;
+
+struct Text {
+  std::uint64_t number;
+  std::uint64_t length;
+  std::array<char, 240> bytes;
+};
+
+Text text_of(std::uint64_t number, std::string_view words) {
+  Text text{.number = number, .length = std::min(words.size(), Text{}.bytes.size()), .bytes = {}};
+  std::copy_n(words.begin(), text.length, text.bytes.begin());
+  return text;
+}
+
+std::string words_of(const Text& text) {
+  return {text.bytes.data(), std::min<std::size_t>(text.length, text.bytes.size())};
+}
+
+struct PulseWords {
+  std::uint64_t number;
+  std::int64_t time_ns;
+  std::uint64_t activity;
+  std::uint64_t content;
+  std::uint64_t given;  // 0: by an earlier process
+};
+
+/// Of one process.
+struct Half {
+  Whole<Text> configuration;
+  Whole<PulseWords> pulse;
+  Whole<Text> cause;
+};
+
+/// All zeroes, as new memory is, means that nobody was there yet.
+struct Memory {
+  std::array<Half, 2> halves;
+  Whole<Text> wish;
+  Whole<Text> answer;
+  std::atomic<std::uint32_t> bell;
+  std::atomic<std::uint64_t> channels;
+  std::atomic<std::uint64_t> samples;
+  std::atomic<std::uint64_t> written;  // blocks, ever
+};
+
+struct SlotHead {
+  std::atomic<std::uint64_t> turn;  // 2 n + 1 while block n is written, then 2 n + 2
+  std::atomic<std::int64_t> first_sample;
+  std::atomic<std::int64_t> start_ns;
+  std::atomic<std::uint64_t> gap_before;
+  std::atomic<std::uint64_t> channels;
+  std::atomic<std::uint64_t> samples;
+};
+using Count = std::atomic<std::int32_t>;
+static_assert(Count::is_always_lock_free && sizeof(Count) == sizeof(std::int32_t));
+constexpr std::size_t alignment = alignof(SlotHead);
+
+[[noreturn]] void fail(const std::string& name, int error) {
+  throw base::DiskFault("shared memory " + name,
+                        fmt::format("cannot be used ({})", std::strerror(error)),
+                        "room and permissions of /dev/shm, and whether another user has it");
+}
+
+bool lock(int handle, Side side) {
+  struct flock region{};
+  region.l_type = F_WRLCK;
+  region.l_whence = SEEK_SET;
+  region.l_start = static_cast<off_t>(side);
+  region.l_len = 1;
+  return fcntl(handle, F_OFD_SETLK, &region) == 0;
+}
+
+bool is_locked(int handle, Side side) {
+  struct flock region{};
+  region.l_type = F_WRLCK;
+  region.l_whence = SEEK_SET;
+  region.l_start = static_cast<off_t>(side);
+  region.l_len = 1;
+  return fcntl(handle, F_OFD_GETLK, &region) == 0 && region.l_type != F_UNLCK;
+}
+
+/// The memory of that name in this process, at least so large.
+class Mapping {
+ public:
+  Mapping(const std::string& name, std::size_t bytes, int flags)
+      : handle_(shm_open(name.c_str(), O_RDWR | flags, 0600)), bytes_(bytes) {
+    if (handle_ < 0) fail(name, errno);
+    // Only ever grows: another process may have mapped it already.
+    const int error = posix_fallocate(handle_, 0, static_cast<off_t>(bytes));
+    if (error == 0) {
+      place_ = mmap(nullptr, bytes, PROT_READ | PROT_WRITE, MAP_SHARED, handle_, 0);
+      if (place_ != MAP_FAILED) return;
+    }
+    const int cause = error == 0 ? errno : error;
+    close(handle_);
+    fail(name, cause);
+  }
+  ~Mapping() {
+    munmap(place_, bytes_);
+    close(handle_);
+  }
+  Mapping(const Mapping&) = delete;
+  Mapping& operator=(const Mapping&) = delete;
+
+  int handle() const { return handle_; }
+  Memory& memory() const { return *static_cast<Memory*>(place_); }
+  std::byte* behind(std::size_t offset) const { return static_cast<std::byte*>(place_) + offset; }
+
+ private:
+  int handle_;
+  std::size_t bytes_;
+  void* place_ = nullptr;
+};
+
+std::size_t aligned(std::size_t bytes) {
+  return (bytes + alignment - 1) / alignment * alignment;
+}
+
+std::size_t slot_bytes(Tap::Shape shape) {
+  return aligned(sizeof(SlotHead) + shape.channels * shape.samples * sizeof(Count));
+}
+
+std::size_t all_bytes(Tap::Shape shape) {
+  return aligned(sizeof(Memory)) + slots * slot_bytes(shape);
+}
+
+}  // namespace
+
+struct Tap::Open {
+  Mapping mapping;
+  Shape shape;
+  Side side;
+  std::uint64_t beats = 0;
+  std::uint64_t next = 0;  // block to read
+  std::uint64_t missed = 0;
+  mutable std::uint32_t heard = 0;  // of the bell
+
+  Memory& memory() const { return mapping.memory(); }
+  Half& own() const { return memory().halves[static_cast<std::size_t>(side)]; }
+  const Half& others() const { return memory().halves[static_cast<std::size_t>(other(side))]; }
+  SlotHead& slot(std::uint64_t block) const {
+    std::byte* place =
+        mapping.behind(aligned(sizeof(Memory)) + (block % slots) * slot_bytes(shape));
+    // NOLINTNEXTLINE(cppcoreguidelines-pro-type-reinterpret-cast): of memory that is shared
+    return *reinterpret_cast<SlotHead*>(place);
+  }
+  static Count* counts(SlotHead& head) {
+    // NOLINTNEXTLINE(cppcoreguidelines-pro-type-reinterpret-cast): behind the head, see slot_bytes
+    return reinterpret_cast<Count*>(&head + 1);
+  }
+  bool copy(std::uint64_t block, SampleBlock& to) const;
+  void ring() const {
+    memory().bell.fetch_add(1, std::memory_order_release);
+    syscall(SYS_futex, &memory().bell, FUTEX_WAKE, 1, nullptr, nullptr, 0);
+  }
+  // Slots of another shape lie elsewhere.
+  void take_shape() const {
+    Memory& all = memory();
+    if (all.channels == shape.channels && all.samples == shape.samples) return;
+    std::memset(mapping.behind(aligned(sizeof(Memory))), 0, slots * slot_bytes(shape));
+    all.channels = shape.channels;
+    all.samples = shape.samples;
+  }
+};
+
+Tap::Tap(std::unique_ptr<Open> open) : open_(std::move(open)) {}
+Tap::Tap(Tap&& other) noexcept = default;
+Tap& Tap::operator=(Tap&& other) noexcept = default;
+Tap::~Tap() = default;
+
+std::optional<Tap> Tap::open(const std::string& name, Shape shape, Side side,
+                             std::string_view configuration) {
+  // Open's members are made in place: a mapping does not move.
+  auto open = std::unique_ptr<Open>(
+      new Open{.mapping{name, all_bytes(shape), O_CREAT}, .shape = shape, .side = side});
+  if (!lock(open->mapping.handle(), side)) return std::nullopt;
+  if (const auto last = open->own().pulse.load()) open->beats = last->number;
+  open->own().pulse.store({.number = open->beats, .time_ns = 0, .activity = 0, .content = 0,
+                           .given = 0});
+  open->own().configuration.store(text_of(0, configuration));
+  open->own().cause.store(text_of(0, {}));
+  if (side == Side::acquisition) open->take_shape();
+  const std::optional<Text> wish = open->memory().wish.load();
+  // A wish that an earlier guard did not come to is not this one's.
+  if (side == Side::guard && wish)
+    open->memory().answer.store(text_of(wish->number, "asked of a guard that has ended"));
+  open->next = open->memory().written.load(std::memory_order_acquire);
+  return Tap(std::move(open));
+}
+
+void Tap::remove(const std::string& name) {
+  shm_unlink(name.c_str());
+}
+
+bool Tap::other_lives() const {
+  return is_locked(open_->mapping.handle(), other(open_->side));
+}
+
+bool Tap::lives(const std::string& name, Side side) {
+  const Mapping mapping(name, sizeof(Memory), O_CREAT);
+  return is_locked(mapping.handle(), side);
+}
+
+std::optional<Pulse> Tap::other_pulse() const {
+  const std::optional<PulseWords> words = open_->others().pulse.load();
+  if (!words || words->given == 0) return std::nullopt;
+  return Pulse{.number = words->number,
+               .time = Instant(std::chrono::nanoseconds(words->time_ns)),
+               .activity = words->activity == 0   ? Activity::standing
+                           : words->activity == 1 ? Activity::running
+                                                  : Activity::ended,
+               .content = words->content != 0};
+}
+
+std::string Tap::other_configuration() const {
+  const std::optional<Text> text = open_->others().configuration.load();
+  return text ? words_of(*text) : std::string();
+}
+
+std::string Tap::other_cause() const {
+  const std::optional<Text> text = open_->others().cause.load();
+  return text ? words_of(*text) : std::string();
+}
+
+void Tap::beat(Instant now, Activity activity, bool content) {
+  const auto since = std::chrono::duration_cast<std::chrono::nanoseconds>(now.time_since_epoch());
+  open_->own().pulse.store({.number = ++open_->beats,
+                            .time_ns = since.count(),
+                            .activity = static_cast<std::uint64_t>(activity),
+                            .content = content ? 1U : 0U,
+                            .given = 1});
+  if (open_->side == Side::acquisition) open_->ring();
+}
+
+void Tap::set_cause(std::string_view cause) {
+  open_->own().cause.store(text_of(0, cause));
+}
+
+void Tap::write(const SampleBlock& block) {
+  if (block.channels != open_->shape.channels || block.samples > open_->shape.samples) return;
+  Memory& memory = open_->memory();
+  const std::uint64_t number = memory.written.load(std::memory_order_relaxed);
+  SlotHead& head = open_->slot(number);
+  head.turn.store(2 * number + 1, std::memory_order_relaxed);
+  head.first_sample.store(block.first_sample, std::memory_order_release);
+  head.start_ns.store(block.start.time_since_epoch().count(), std::memory_order_release);
+  head.gap_before.store(block.gap_before ? 1 : 0, std::memory_order_release);
+  head.channels.store(block.channels, std::memory_order_release);
+  head.samples.store(block.samples, std::memory_order_release);
+  Count* counts = Open::counts(head);
+  for (std::size_t i = 0; i < block.counts.size(); ++i)
+    counts[i].store(block.counts[i], std::memory_order_release);
+  head.turn.store(2 * number + 2, std::memory_order_release);
+  memory.written.store(number + 1, std::memory_order_release);
+  open_->ring();
+}
+
+bool Tap::Open::copy(std::uint64_t block, SampleBlock& to) const {
+  SlotHead& head = slot(block);
+  const std::uint64_t turn = head.turn.load(std::memory_order_acquire);
+  if (turn != 2 * block + 2) return false;
+  to.first_sample = head.first_sample.load(std::memory_order_acquire);
+  to.start = base::UtcTime(std::chrono::nanoseconds(head.start_ns.load(std::memory_order_acquire)));
+  to.gap_before = head.gap_before.load(std::memory_order_acquire) != 0;
+  to.channels = head.channels.load(std::memory_order_acquire);
+  to.samples = head.samples.load(std::memory_order_acquire);
+  if (to.channels != shape.channels || to.samples > shape.samples) {
+    to = {};
+    return false;
+  }
+  to.counts.resize(to.channels * to.samples);
+  const Count* counts = Open::counts(head);
+  for (std::size_t i = 0; i < to.counts.size(); ++i)
+    to.counts[i] = counts[i].load(std::memory_order_acquire);
+  return head.turn.load(std::memory_order_relaxed) == turn;
+}
+
+bool Tap::read(SampleBlock& block) {
+  const std::uint64_t written = open_->memory().written.load(std::memory_order_acquire);
+  if (open_->next > written) open_->next = written;  // only where somebody wrote nonsense
+  if (written - open_->next > slots) {
+    open_->missed += written - slots - open_->next;
+    open_->next = written - slots;
+  }
+  while (open_->next < written) {
+    if (open_->copy(open_->next++, block)) return true;
+    ++open_->missed;
+  }
+  return false;
+}
+
+std::uint64_t Tap::missed() {
+  return std::exchange(open_->missed, 0);
+}
+
+void Tap::wait(std::chrono::nanoseconds longest) const {
+  std::atomic<std::uint32_t>& bell = open_->memory().bell;
+  constexpr std::int64_t second = 1'000'000'000;
+  const timespec patience{.tv_sec = longest.count() / second, .tv_nsec = longest.count() % second};
+  syscall(SYS_futex, &bell, FUTEX_WAIT, open_->heard, &patience, nullptr, 0);
+  open_->heard = bell.load(std::memory_order_acquire);
+}
+
+std::optional<std::uint64_t> Tap::ask_reset(const std::string& name, std::string_view reason) {
+  const Mapping mapping(name, sizeof(Memory), O_CREAT);
+  if (!is_locked(mapping.handle(), Side::guard)) return std::nullopt;
+  const std::optional<Text> last = mapping.memory().wish.load();
+  const std::uint64_t number = last ? last->number + 1 : 1;
+  mapping.memory().wish.store(text_of(number, reason));
+  return number;
+}
+
+std::optional<std::string> Tap::answer_to_reset(const std::string& name, std::uint64_t number) {
+  const Mapping mapping(name, sizeof(Memory), O_CREAT);
+  const std::optional<Text> answer = mapping.memory().answer.load();
+  if (!answer || answer->number != number) return std::nullopt;
+  return words_of(*answer);
+}
+
+std::optional<std::string> Tap::reset_asked() const {
+  const std::optional<Text> wish = open_->memory().wish.load();
+  if (!wish) return std::nullopt;
+  const std::optional<Text> answer = open_->memory().answer.load();
+  if (answer && answer->number == wish->number) return std::nullopt;
+  return words_of(*wish);
+}
+
+void Tap::answer_reset(std::string_view words) {
+  const std::optional<Text> wish = open_->memory().wish.load();
+  if (wish) open_->memory().answer.store(text_of(wish->number, words));
+}
+
+}  // namespace windwright::guard
