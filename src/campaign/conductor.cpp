@@ -194,6 +194,18 @@ std::optional<guard::Trip> Conductor::read_block() {
   std::optional<guard::Trip> trip = steering_.judge(block);
   // Before anything else, even before the block is on its way.
   if (trip && trip->stop_category == 0) device_.stop();
+  if (options_.watch) {
+    const std::optional<std::string> own = trip ? std::optional(in_words(*trip)) : std::nullopt;
+    const std::optional<std::string> cause = options_.watch(block, own);
+    if (cause && !trip) {
+      device_.stop();
+      trip = guard::Trip{.interlock = "watch",
+                         .stop_category = 0,
+                         .cause = *cause,
+                         .check = {},
+                         .time = block.start};
+    }
+  }
   recording_.hand_over(block);
   return trip;
 }
@@ -284,7 +296,10 @@ bool Conductor::command(const PlannedPoint& planned) {
   if (by_hand && !come_to_standstill()) return false;
   for (const Setting& setting : all) {
     if (!bench_.actuator(setting.actuator).manual) continue;
-    if (differs(setting)) tell("waiting for a change by hand");
+    if (differs(setting)) {
+      tell("waiting for a change by hand");
+      if (options_.by_hand) options_.by_hand();
+    }
     set(setting.actuator, commanded_value(setting, bench_));
   }
   if (!campaign_.run_up.empty() && fan_stands() && !run_up(all)) return false;

@@ -47,6 +47,13 @@ struct ConductOptions {
   std::string software_version;  // for the logbook
   std::function<void(const Progress&)> progress;
   std::stop_token stop;  // asks to end after the current block
+  /// Sees each block, and why the interlocks stop the bench if they do; says why it has to be
+  /// stopped. On the thread that drives the device.
+  std::function<std::optional<std::string>(const bench::SampleBlock& block,
+                                           const std::optional<std::string>& tripped)>
+      watch = {};
+  /// Something is changed by hand now, with the fan off: no block comes for a while.
+  std::function<void()> by_hand = {};
 };
 
 enum class Ending { complete, interrupted, tripped, not_ready };

@@ -38,7 +38,8 @@ AcquisitionWatch::AcquisitionWatch(const bench::Bench& bench)
 }
 
 void AcquisitionWatch::begin(Instant now) {
-  const std::optional<Pulse> pulse = tap_ && tap_->other_lives() ? tap_->other_pulse() : std::nullopt;
+  const std::optional<Pulse> pulse =
+      tap_ && tap_->other_lives() ? tap_->other_pulse() : std::nullopt;
   if (!pulse) {
     if (!settings_.required) {
       stand(now);
@@ -48,8 +49,9 @@ void AcquisitionWatch::begin(Instant now) {
            fmt::format("start `{}` in another terminal", start_command_));
   }
   if (tap_->other_configuration() != configuration_) {
-    refuse("works by another bench.toml, rotor or certificates than this program",
-           fmt::format("what was changed; then end the guard and start `{}` again", start_command_));
+    refuse(
+        "works by another bench.toml, rotor or certificates than this program",
+        fmt::format("what was changed; then end the guard and start `{}` again", start_command_));
   }
   if (const std::optional<std::string> cause = guard_fails(now)) {
     refuse(fmt::format("does not let the bench be driven ({})", *cause),

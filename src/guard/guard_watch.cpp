@@ -90,9 +90,9 @@ void GuardWatch::trip(const std::string& cause, Instant now) {
   tap_.set_cause(cause);
   tap_.beat(now, Activity::running, false);
   const std::optional<std::string> failure = make_safe(now);
-  tell_("trip", failure ? fmt::format("{}; the safe state could not be commanded: {}", cause,
-                                      *failure)
-                        : cause);
+  tell_("trip", failure
+                    ? fmt::format("{}; the safe state could not be commanded: {}", cause, *failure)
+                    : cause);
 }
 
 std::optional<std::string> GuardWatch::make_safe(Instant now) {

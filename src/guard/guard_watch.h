@@ -37,7 +37,8 @@ struct GuardOptions {
 class GuardWatch {
  public:
   /// @param make_judge  a fresh one at the beginning and after every reset
-  /// @param tell        event (acquisition, trip, reset, refused reset, end) and its text, after what
+  /// @param tell        event (acquisition, trip, reset, refused reset, end) and its text, after
+  /// what
   ///                    is urgent was done; to wait in there is to be silent
   GuardWatch(Tap tap, GuardOptions options, std::function<Judge()> make_judge, OwnWay own_way,
              std::function<void(std::string_view event, const std::string& text)> tell);
@@ -71,8 +72,8 @@ class GuardWatch {
   std::optional<Instant> made_safe_;
   std::optional<Instant> fed_;
   std::uint64_t missed_ = 0;  // blocks of this acquisition
-  bool present_ = false;     // the acquisition, at the last look
-  std::uint64_t dealt_ = 0;  // pulse of an acquisition that has ended, up to which nothing is left
+  bool present_ = false;      // the acquisition, at the last look
+  std::uint64_t dealt_ = 0;   // pulse of an acquisition that has ended, up to which nothing is left
 };
 
 }  // namespace windwright::guard

@@ -42,8 +42,8 @@ class Watched : public testing::Test {
   ~Watched() override { Tap::remove(tap_name(bench_)); }
 
   void start_guard(const std::string& tripped = {}) {
-    std::optional<Tap> tap = Tap::open(tap_name(bench_), tap_shape(bench_), Side::guard,
-                                       configuration_of(bench_));
+    std::optional<Tap> tap =
+        Tap::open(tap_name(bench_), tap_shape(bench_), Side::guard, configuration_of(bench_));
     ASSERT_TRUE(tap);
     guard_ = std::make_unique<GuardWatch>(
         std::move(*tap),
@@ -126,9 +126,10 @@ TEST_F(Watched, NothingTripsWhileBothAreContent) {
 }
 
 TEST_F(Watched, ABenchThatRequiresAGuardIsNotDrivenWithoutIt) {
-  EXPECT_EQ(refusal(), "the guard: is not running, and this bench is not driven without it "
-                       "([guard] required): start `windwright guard " +
-                           bench_.file.string() + "` in another terminal");
+  EXPECT_EQ(refusal(),
+            "the guard: is not running, and this bench is not driven without it "
+            "([guard] required): start `windwright guard " +
+                bench_.file.string() + "` in another terminal");
   bench_.guard.required = false;
   EXPECT_EQ(refusal(), "");
   EXPECT_EQ(block(100), std::nullopt);
@@ -146,16 +147,15 @@ TEST_F(Watched, TheGuardStopsTheBenchPastASilentAcquisition) {
   EXPECT_EQ(made_safe_, 1);
   EXPECT_EQ(guard_->tripped(), "the acquisition process has been silent for 51 ms");
   // Awake again it finds that it may not go on.
-  EXPECT_EQ(block(100),
-            "the guard process: the acquisition process has been silent for 51 ms");
+  EXPECT_EQ(block(100), "the guard process: the acquisition process has been silent for 51 ms");
 }
 
 TEST_F(Watched, TheGuardStopsTheBenchWhenTheAcquisitionDies) {
   start_guard();
   {
     // What a killed process leaves: its last heartbeat, and no lock.
-    std::optional<Tap> killed = Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition,
-                                          configuration_of(bench_));
+    std::optional<Tap> killed =
+        Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition, configuration_of(bench_));
     killed->beat(now_, Activity::running, true);
     guard_->look(now_);
     EXPECT_EQ(made_safe_, 0);
@@ -168,8 +168,8 @@ TEST_F(Watched, TheGuardStopsTheBenchWhenTheAcquisitionDies) {
 
 TEST_F(Watched, AnAcquisitionKilledBeforeTheGuardBeganIsNothingToIt) {
   {
-    std::optional<Tap> killed = Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition,
-                                          configuration_of(bench_));
+    std::optional<Tap> killed =
+        Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition, configuration_of(bench_));
     killed->beat(now_, Activity::running, true);
   }
   start_guard();
@@ -259,10 +259,11 @@ TEST_F(Watched, NobodyIsAskedForAHeartbeatWhileAPersonIsAtTheBench) {
 TEST_F(Watched, ATripLatchesUntilAPersonResetsIt) {
   start_guard("overspeed");
   EXPECT_EQ(made_safe_, 1);
-  EXPECT_EQ(refusal(),
-            "the guard: does not let the bench be driven (the guard process: overspeed): the bench; "
-            "then reset it there: windwright guard " +
-                bench_.file.string() + " --reset REASON");
+  EXPECT_EQ(
+      refusal(),
+      "the guard: does not let the bench be driven (the guard process: overspeed): the bench; "
+      "then reset it there: windwright guard " +
+          bench_.file.string() + " --reset REASON");
   const auto number = Tap::ask_reset(tap_name(bench_), "blade fastened");
   ASSERT_TRUE(number);
   guard_->look(now_);

@@ -1,0 +1,266 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "base/clock.h"
+#include "base/errors.h"
+#include "base/json.h"
+#include "bench/bench.h"
+#include "bench/certificates.h"
+#include "campaign/logbook.h"
+#include "cli/guarded.h"
+#include "cli/stop_on_signal.h"
+#include "cli/verbs.h"
+#include "devices/guard_link.h"
+#include "guard/configuration.h"
+#include "guard/guard_watch.h"
+#include "guard/tap.h"
+#include "metrology/certificate.h"
+
+#include <CLI/CLI.hpp>
+#include <boost/json.hpp>
+#include <fmt/format.h>
+#include <sched.h>
+#include <sys/mman.h>
+
+#include <algorithm>
+#include <chrono>
+#include <condition_variable>
+#include <cstdio>
+#include <deque>
+#include <filesystem>
+#include <memory>
+#include <mutex>
+#include <optional>
+#include <stop_token>
+#include <string>
+#include <string_view>
+#include <thread>
+#include <utility>
+#include <vector>
+
+namespace windwright::cli {
+
+namespace {
+
+namespace json = boost::json;
+using Clock = std::chrono::steady_clock;
+
+struct Request {
+  std::string bench;
+  std::string reset;
+  bool json = false;
+};
+
+/// The guard's logbook, beside bench.toml. A thread of its own writes it: a line is on the disk
+/// when it is written, and that may take longer than the guard may be silent.
+class GuardLogbook {
+ public:
+  explicit GuardLogbook(const std::filesystem::path& file) : logbook_(file) {}
+  GuardLogbook(const GuardLogbook&) = delete;
+  GuardLogbook& operator=(const GuardLogbook&) = delete;
+  ~GuardLogbook() {
+    writer_.request_stop();
+    writer_.join();
+  }
+
+  void add(std::string_view event, const std::string& text) {
+    const std::lock_guard lock(mutex_);
+    waiting_.push_back({base::host_now(), std::string(event), text});
+    come_.notify_one();
+  }
+
+ private:
+  struct Entry {
+    base::UtcTime time;
+    std::string event;
+    std::string text;
+  };
+
+  // Until everything is written.
+  void write(const std::stop_token& over) {
+    std::unique_lock lock(mutex_);
+    while (come_.wait(lock, over, [this] { return !waiting_.empty(); })) {
+      const Entry entry = std::move(waiting_.front());
+      waiting_.pop_front();
+      lock.unlock();
+      fmt::print(stderr, "{} {}: {}\n", base::utc_text(entry.time), entry.event, entry.text);
+      keep(entry);
+      lock.lock();
+    }
+  }
+
+  // A full disk is no reason to leave the bench unguarded; a trip then latches in this process.
+  void keep(const Entry& entry) {
+    try {
+      logbook_.add(entry.time, entry.event, {{"text", entry.text}});
+    } catch (const std::filesystem::filesystem_error& full) {
+      fmt::print(stderr, "the guard's logbook: {}\n", full.what());
+    }
+  }
+
+  campaign::Logbook logbook_;
+  std::mutex mutex_;
+  std::condition_variable_any come_;
+  std::deque<Entry> waiting_;
+  std::jthread writer_{[this](const std::stop_token& over) { write(over); }};
+};
+
+/// The cause of the last trip that was not reset, as the logbook has it.
+std::string latched_trip(const std::filesystem::path& file) {
+  std::string cause;
+  if (!std::filesystem::exists(file) || std::filesystem::is_empty(file)) return cause;
+  for (const campaign::LogbookLine& line : campaign::logbook_lines(file)) {
+    const json::value entry = base::json_from_text(line.text, line.place);
+    if (line.event == "trip") cause = base::json_string(entry, "text", line.place);
+    if (line.event == "reset") cause.clear();
+  }
+  return cause;
+}
+
+std::vector<metrology::Certificate> all_certificates(const bench::Bench& bench) {
+  std::vector<metrology::Certificate> certificates;
+  const auto found = bench::certificates_there_are(bench);
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    if (!found[i]) {
+      throw base::BadInput(bench.file.string(),
+                           fmt::format("{} has no certificate, so that nobody can judge it",
+                                       bench.channels[i].name),
+                           fmt::format("windwright calibrate {}", bench.file.string()));
+    }
+    certificates.push_back(*found[i]);
+  }
+  return certificates;
+}
+
+guard::OwnWay own_way_of(devices::GuardLink* link) {
+  if (link == nullptr) return {};
+  return {.make_safe = [link] { return link->make_safe(); },
+          .feed = [link] { return link->feed(); }};
+}
+
+/// Ahead of other programs, and never paged out, where the system lets us.
+bool take_precedence() {
+  const sched_param priority{.sched_priority = 10};
+  const bool ahead = sched_setscheduler(0, SCHED_FIFO, &priority) == 0;
+  const bool resident = mlockall(MCL_CURRENT | MCL_FUTURE) == 0;
+  return ahead && resident;
+}
+
+void tell_beginning(const Request& request, const bench::Bench& bench,
+                    const devices::GuardLink* link, const std::string& tripped) {
+  const std::string way = link != nullptr ? link->name() : "none";
+  if (request.json) {
+    fmt::print("{}", base::json_text(json::object{{"bench", bench.file.string()},
+                                                  {"own_way", way},
+                                                  {"silence_s", bench.guard.silence_s},
+                                                  {"tripped", tripped}}));
+  } else {
+    fmt::print("guarding {} ({}), own way to the bench: {}, until Ctrl-C\n", bench.name,
+               bench.file.string(), way);
+    if (!tripped.empty()) fmt::print("tripped, and not reset yet: {}\n", tripped);
+  }
+  std::fflush(stdout);
+}
+
+int guard_until_stopped(const Request& request, const bench::Bench& bench,
+                        const std::filesystem::path& logbook_file) {
+  const std::vector<metrology::Certificate> certificates = all_certificates(bench);
+  const std::string configuration = guard::configuration_of(bench);
+  std::optional<guard::Tap> tap = guard::Tap::open(
+      guard::tap_name(bench), guard::tap_shape(bench), guard::Side::guard, configuration);
+  if (!tap) {
+    throw base::BadInput(bench.file.string(), "is guarded by another process already",
+                         "one guard a bench: end the other one first");
+  }
+  if (tap->other_lives() && tap->other_pulse() && tap->other_configuration() != configuration) {
+    throw base::BadInput(bench.file.string(),
+                         "is not what the acquisition that is running works by (bench.toml, rotor "
+                         "or certificates differ)",
+                         "the same files: end the acquisition, then begin both again");
+  }
+  const StopOnSignal stop;
+  const std::string tripped = latched_trip(logbook_file);
+  GuardLogbook logbook(logbook_file);
+  const std::unique_ptr<devices::GuardLink> link = devices::open_guard_link(bench);
+  const bool ahead = take_precedence();
+  guard::GuardWatch watch(std::move(*tap),
+                          {.silence_s = bench.guard.silence_s,
+                           .configuration = configuration,
+                           .tripped = tripped},
+                          [&] { return interlocks_of(bench, certificates, {}); }, own_way_of(link.get()),
+                          [&logbook](std::string_view event, const std::string& text) {
+                            logbook.add(event, text);
+                          });
+  const auto step = std::chrono::duration_cast<std::chrono::nanoseconds>(
+      std::chrono::duration<double>(std::min(0.01, bench.guard.silence_s / 5.0)));
+  watch.look(Clock::now());
+  logbook.add("begin", ahead ? "" : "without precedence over other programs: see docs/guard_process.md");
+  tell_beginning(request, bench, link.get(), tripped);
+  while (!stop.token().stop_requested()) {
+    watch.wait(step);
+    watch.look(Clock::now());
+  }
+  watch.end(Clock::now());
+  return watch.tripped().empty() ? done : interlock_tripped;
+}
+
+/// By the guard that is running, else in the logbook, where the next one finds it.
+int reset(const Request& request, const bench::Bench& bench,
+          const std::filesystem::path& logbook_file) {
+  const std::string name = guard::tap_name(bench);
+  std::string refusal;
+  if (const auto number = guard::Tap::ask_reset(name, request.reset)) {
+    constexpr std::chrono::seconds patience{5};
+    constexpr std::chrono::milliseconds pause{10};
+    std::optional<std::string> answer;
+    for (const auto end = Clock::now() + patience; !answer && Clock::now() < end;
+         std::this_thread::sleep_for(pause))
+      answer = guard::Tap::answer_to_reset(name, *number);
+    refusal = answer.value_or("the guard process does not answer: end it and start it again");
+  } else if (latched_trip(logbook_file).empty()) {
+    refusal = "nothing has tripped";
+  } else {
+    campaign::Logbook(logbook_file).add(base::host_now(), "reset", {{"text", request.reset}});
+  }
+  const int code = refusal.empty() ? done : negative_verdict;
+  if (request.json) {
+    fmt::print("{}", base::json_text(json::object{
+                         {"reset", refusal.empty()}, {"cause", refusal}, {"exit", code}}));
+  } else if (refusal.empty()) {
+    fmt::print("reset: {}\n", request.reset);
+  } else {
+    fmt::print(stderr, "not reset: {}\n", refusal);
+  }
+  return code;
+}
+
+int run_guard(const Request& request) {
+  const bench::Bench bench = bench::bench_from_file(request.bench);
+  const std::filesystem::path logbook_file = bench.file.parent_path() / "guard.jsonl";
+  return request.reset.empty() ? guard_until_stopped(request, bench, logbook_file)
+                               : reset(request, bench, logbook_file);
+}
+
+}  // namespace
+
+void add_guard(CLI::App& program, int& exit_code) {
+  auto request = std::make_shared<Request>();  // shared: the callback outlives this function
+  CLI::App* verb = program.add_subcommand(
+      "guard",
+      "Guard a bench from a process of its own: judges the same samples, and stops the bench when "
+      "they or the other process fail");
+  verb->add_option("BENCH", request->bench, "bench description, the same file that record has")
+      ->required();
+  verb->add_option("--reset", request->reset,
+                   "take a trip back, with the reason: by the person at the bench who has seen to "
+                   "it that the cause is gone");
+  verb->add_flag("--json", request->json, "one JSON document on stdout");
+  verb->footer(
+      "Ends with 4 where it has tripped and nobody has reset it. Its logbook is guard.jsonl beside "
+      "BENCH.\n"
+      "Software is one layer and never the last: the hard-wired emergency stop comes first.\n"
+      "Example:\n"
+      "  windwright guard my-bench/bench.toml\n"
+      "  windwright guard my-bench/bench.toml --reset \"blade 2 fastened, guard closed\"");
+  verb->callback([request, &exit_code] { exit_code = run_guard(*request); });
+}
+
+}  // namespace windwright::cli
