@@ -135,9 +135,11 @@ int serve(const char* file) {
   });
   fmt::print("{}\n", port);
   std::fflush(stdout);
-  const auto step = std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(step_s));
+  const auto step =
+      std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(step_s));
   Orders orders;
-  for (auto due = Clock::now(); orders.carry_out(device); due = std::max(due + step, Clock::now() - 10 * step)) {
+  for (auto due = Clock::now(); orders.carry_out(device);
+       due = std::max(due + step, Clock::now() - 10 * step)) {
     served.pass();
     service.serve(std::chrono::duration_cast<std::chrono::milliseconds>(
         std::max(due + step - Clock::now(), Clock::duration::zero())));

@@ -298,10 +298,11 @@ bool Conductor::command(const PlannedPoint& planned) {
     if (!bench_.actuator(setting.actuator).manual) continue;
     if (differs(setting)) {
       tell("waiting for a change by hand");
-      if (options_.by_hand) options_.by_hand();
+      if (options_.stand) options_.stand(true);
     }
     set(setting.actuator, commanded_value(setting, bench_));
   }
+  if (options_.stand) options_.stand(false);
   if (!campaign_.run_up.empty() && fan_stands() && !run_up(all)) return false;
   command_powered(all);
   return true;

@@ -52,8 +52,9 @@ struct ConductOptions {
   std::function<std::optional<std::string>(const bench::SampleBlock& block,
                                            const std::optional<std::string>& tripped)>
       watch = {};
-  /// Something is changed by hand now, with the fan off: no block comes for a while.
-  std::function<void()> by_hand = {};
+  /// True: something is changed by hand now, with the fan off, and no block comes for a while;
+  /// false: something is driven from now on.
+  std::function<void(bool standing)> stand = {};
 };
 
 enum class Ending { complete, interrupted, tripped, not_ready };

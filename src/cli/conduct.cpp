@@ -7,6 +7,7 @@
 #include "campaign/conductor.h"
 #include "cli/ask_person.h"
 #include "cli/enter_in_catalogue.h"
+#include "cli/guarded.h"
 #include "cli/published.h"
 #include "cli/run_products.h"
 #include "cli/stop_on_signal.h"
@@ -108,6 +109,8 @@ void publish_progress(publishing::Publisher& publisher, const campaign::Progress
 campaign::Outcome conduct(const Request& request, const fs::path& into,
                           const campaign::Campaign& campaign, const bench::Bench& bench) {
   const StopOnSignal stop;
+  Guarded guarded(bench);
+  guarded.begin();
   const auto own = devices::open_device(
       bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible,
       ask_person);
@@ -122,13 +125,17 @@ campaign::Outcome conduct(const Request& request, const fs::path& into,
     if (auto* publisher = published.publisher()) publish_progress(*publisher, now, points_told);
   };
   try {
-    const campaign::Outcome outcome = campaign::conduct(campaign, bench, device,
-                                                        {.into = into,
-                                                         .resume = request.resume,
-                                                         .reason = request.reason,
-                                                         .software_version = WINDWRIGHT_VERSION,
-                                                         .progress = progress,
-                                                         .stop = stop.token()});
+    const campaign::Outcome outcome = campaign::conduct(
+        campaign, bench, device,
+        {.into = into,
+         .resume = request.resume,
+         .reason = request.reason,
+         .software_version = WINDWRIGHT_VERSION,
+         .progress = progress,
+         .stop = stop.token(),
+         .watch = [&guarded](const auto& block,
+                             const auto& tripped) { return guarded.look(block, tripped); },
+         .stand = [&guarded](bool standing) { guarded.stand(standing); }});
     line.clear();
     published.finish(
         {.ending = name_of(outcome.ending), .cause = outcome.cause, .remarks = own->remarks()});

@@ -120,10 +120,10 @@ std::vector<metrology::Certificate> all_certificates(const bench::Bench& bench) 
   const auto found = bench::certificates_there_are(bench);
   for (std::size_t i = 0; i < found.size(); ++i) {
     if (!found[i]) {
-      throw base::BadInput(bench.file.string(),
-                           fmt::format("{} has no certificate, so that nobody can judge it",
-                                       bench.channels[i].name),
-                           fmt::format("windwright calibrate {}", bench.file.string()));
+      throw base::BadInput(
+          bench.file.string(),
+          fmt::format("{} has no certificate, so that nobody can judge it", bench.channels[i].name),
+          fmt::format("windwright calibrate {}", bench.file.string()));
     }
     certificates.push_back(*found[i]);
   }
@@ -164,8 +164,8 @@ int guard_until_stopped(const Request& request, const bench::Bench& bench,
                         const std::filesystem::path& logbook_file) {
   const std::vector<metrology::Certificate> certificates = all_certificates(bench);
   const std::string configuration = guard::configuration_of(bench);
-  std::optional<guard::Tap> tap = guard::Tap::open(
-      guard::tap_name(bench), guard::tap_shape(bench), guard::Side::guard, configuration);
+  std::optional<guard::Tap> tap = guard::Tap::open(guard::tap_name(bench), guard::tap_shape(bench),
+                                                   guard::Side::guard, configuration);
   if (!tap) {
     throw base::BadInput(bench.file.string(), "is guarded by another process already",
                          "one guard a bench: end the other one first");
@@ -181,18 +181,16 @@ int guard_until_stopped(const Request& request, const bench::Bench& bench,
   GuardLogbook logbook(logbook_file);
   const std::unique_ptr<devices::GuardLink> link = devices::open_guard_link(bench);
   const bool ahead = take_precedence();
-  guard::GuardWatch watch(std::move(*tap),
-                          {.silence_s = bench.guard.silence_s,
-                           .configuration = configuration,
-                           .tripped = tripped},
-                          [&] { return interlocks_of(bench, certificates, {}); }, own_way_of(link.get()),
-                          [&logbook](std::string_view event, const std::string& text) {
-                            logbook.add(event, text);
-                          });
+  guard::GuardWatch watch(
+      std::move(*tap),
+      {.silence_s = bench.guard.silence_s, .configuration = configuration, .tripped = tripped},
+      [&] { return interlocks_of(bench, certificates, {}); }, own_way_of(link.get()),
+      [&logbook](std::string_view event, const std::string& text) { logbook.add(event, text); });
   const auto step = std::chrono::duration_cast<std::chrono::nanoseconds>(
       std::chrono::duration<double>(std::min(0.01, bench.guard.silence_s / 5.0)));
   watch.look(Clock::now());
-  logbook.add("begin", ahead ? "" : "without precedence over other programs: see docs/guard_process.md");
+  logbook.add("begin",
+              ahead ? "" : "without precedence over other programs: see docs/guard_process.md");
   tell_beginning(request, bench, link.get(), tripped);
   while (!stop.token().stop_requested()) {
     watch.wait(step);

@@ -47,8 +47,9 @@ std::optional<std::string> Guarded::look_and_judge(const bench::SampleBlock& blo
   return look(block, judge_ ? judge_(block) : std::nullopt);
 }
 
-void Guarded::stand() {
-  watch_.stand(std::chrono::steady_clock::now());
+void Guarded::stand(bool standing) {
+  const auto now = std::chrono::steady_clock::now();
+  standing ? watch_.stand(now) : watch_.drive(now);
 }
 
 }  // namespace windwright::cli

@@ -36,8 +36,8 @@ class Guarded {
   std::optional<std::string> look(const bench::SampleBlock& block,
                                   const std::optional<std::string>& own_cause);
   std::optional<std::string> look_and_judge(const bench::SampleBlock& block);
-  /// Nothing is driven, and no block comes for a while.
-  void stand();
+  /// Nothing is driven, and no block comes for a while; or that is over now.
+  void stand(bool standing);
 
  private:
   guard::AcquisitionWatch watch_;

@@ -10,6 +10,7 @@
 #include "bench/safe_state.h"
 #include "cli/ask_person.h"
 #include "cli/enter_in_catalogue.h"
+#include "cli/guarded.h"
 #include "cli/option_values.h"
 #include "cli/published.h"
 #include "cli/stop_on_signal.h"
@@ -141,6 +142,7 @@ double actuator_value(const bench::Actuator& actuator, const std::string& text,
 struct Setting {
   std::string actuator;
   double value;
+  bool manual;
 };
 
 /// NAME=VALUE as the actuators' limits and positions have it.
@@ -152,7 +154,8 @@ std::vector<Setting> settings_of(const Request& request, const bench::Bench& ben
     if (equals == std::string::npos) throw base::BadInput(where, "has no '='", "--set fan_pct=60");
     const bench::Actuator& actuator = bench.actuator(text.substr(0, equals));
     settings.push_back({.actuator = actuator.name,
-                        .value = actuator_value(actuator, text.substr(equals + 1), where)});
+                        .value = actuator_value(actuator, text.substr(equals + 1), where),
+                        .manual = actuator.manual});
   }
   return settings;
 }
@@ -164,7 +167,22 @@ struct Session {
   bench::Device& device;
   bench::SafeAtTheEnd& safe;
   Published& published;
+  Guarded& guarded;
+  const std::vector<Setting>& settings;
   std::stop_token stop;
+
+  void command_by_hand() const {
+    for (const Setting& setting : settings) {
+      if (setting.manual) device.set(setting.actuator, setting.value);
+    }
+  }
+  /// From here on blocks have to follow.
+  void command_powered() const {
+    guarded.stand(false);
+    for (const Setting& setting : settings) {
+      if (!setting.manual) device.set(setting.actuator, setting.value);
+    }
+  }
 };
 
 int finished(const Request& request, std::int64_t samples, const json::object& more, int code) {
@@ -177,7 +195,7 @@ int finished(const Request& request, std::int64_t samples, const json::object& m
 }
 
 int capture(const Session& session, acquisition::LiveValues& live) {
-  const auto& [request, bench, device, safe, published, stop] = session;
+  const auto& [request, bench, device, safe, published, guarded, settings, stop] = session;
   acquisition::Capture capture(
       bench, device.name(), live,
       {.trigger = trigger_of(request), .before_s = request.before_s, .after_s = request.after_s});
@@ -188,12 +206,17 @@ int capture(const Session& session, acquisition::LiveValues& live) {
                  channel.name);
     }
   }
+  session.command_powered();
   bench::SampleBlock block;
   bool complete = false;
+  std::optional<std::string> tripped;
   try {
-    for (std::int64_t samples = 0; !complete && samples < longest && !stop.stop_requested();
+    for (std::int64_t samples = 0;
+         !complete && !tripped && samples < longest && !stop.stop_requested();
          samples += static_cast<std::int64_t>(block.samples)) {
       device.read(block);
+      tripped = guarded.look_and_judge(block);
+      if (tripped) device.stop();
       complete = capture.take(block);
     }
   } catch (const base::DeviceFault&) {
@@ -202,23 +225,33 @@ int capture(const Session& session, acquisition::LiveValues& live) {
     if (capture.triggered()) capture.save(request.into);
     throw;
   }
+  const int otherwise = tripped ? interlock_tripped : negative_verdict;
+  if (tripped) fmt::print(stderr, "{}\n", *tripped);
   safe.end();
   const std::vector<std::string> remarks = device.remarks();
   if (!capture.triggered()) {
-    const std::string cause = stop.stop_requested()
+    const std::string cause = tripped ? "stopped before the trigger"
+                              : stop.stop_requested()
                                   ? "interrupted before the trigger"
                                   : fmt::format("no trigger within {:g} s", request.seconds);
     fmt::print(stderr, "{}: {}\n", request.trigger, cause);
-    published.finish({.ending = stop.stop_requested() ? "interrupted" : "no trigger",
-                      .cause = cause,
+    published.finish({.ending = tripped                 ? "tripped"
+                                : stop.stop_requested() ? "interrupted"
+                                                        : "no trigger",
+                      .cause = tripped.value_or(cause),
                       .remarks = remarks});
     return finished(request, 0, {{"triggered", false}, {"publish", published.summary()}},
-                    negative_verdict);
+                    otherwise);
   }
   const recording::Window kept = capture.save(request.into);
   const double at_s = static_cast<double>(*capture.at() - kept.first) / bench.sample_rate_hz;
-  published.finish({.ending = complete ? "complete" : "interrupted",
-                    .cause = complete ? "" : "less came after the trigger than was wanted",
+  const bool whole = complete && !tripped;
+  published.finish({.ending = whole     ? "complete"
+                              : tripped ? "tripped"
+                                        : "interrupted",
+                    .cause = whole     ? ""
+                             : tripped ? *tripped
+                                       : "less came after the trigger than was wanted",
                     .remarks = remarks});
   if (!request.json) {
     fmt::print("{}: {} samples, triggered {:.6g} s after its first\n", request.into, kept.count,
@@ -226,7 +259,7 @@ int capture(const Session& session, acquisition::LiveValues& live) {
   }
   return finished(request, kept.count,
                   {{"triggered", true}, {"trigger_s", at_s}, {"publish", published.summary()}},
-                  complete ? done : negative_verdict);
+                  whole ? done : otherwise);
 }
 
 const char* name_of(acquisition::Ending ending) {
@@ -249,22 +282,26 @@ const char* name_of(acquisition::Ending ending) {
 int exit_code_of(acquisition::Ending ending) {
   using enum acquisition::Ending;
   if (ending == complete) return done;
+  if (ending == tripped) return interlock_tripped;
   return ending == disk_failed || ending == disk_too_slow ? device_fault : negative_verdict;
 }
 
 int record_all(const Session& session, acquisition::LiveValues& live) {
-  const auto& [request, bench, device, safe, published, stop] = session;
+  const auto& [request, bench, device, safe, published, guarded, settings, stop] = session;
   recording::Recorder recorder = recording::Recorder::create(
       request.into, bench, {.device = device.name(), .start = device.now()});
   LiveLine line(bench, live);
+  session.command_powered();
   const auto begun = std::chrono::steady_clock::now();
-  const acquisition::Outcome outcome =
-      acquisition::record({.device = device,
-                           .recorder = recorder,
-                           .look = [&line](const bench::SampleBlock& block) { line(block); }},
-                          {.samples = std::llround(request.seconds * bench.sample_rate_hz),
-                           .queue = acquisition::queue_for(bench.block_s)},
-                          stop);
+  const acquisition::Outcome outcome = acquisition::record(
+      {.device = device,
+       .recorder = recorder,
+       .watch = [&watched = guarded](
+                    const bench::SampleBlock& block) { return watched.look_and_judge(block); },
+       .look = [&line](const bench::SampleBlock& block) { line(block); }},
+      {.samples = std::llround(request.seconds * bench.sample_rate_hz),
+       .queue = acquisition::queue_for(bench.block_s)},
+      stop);
   safe.end();
   if (outcome.ending != acquisition::Ending::disk_failed) recorder.finish();
   line.clear();
@@ -297,6 +334,8 @@ int run_record(const Request& request) {
   }
   acquisition::LiveValues live(bench, bench::certificates_there_are(bench));
   const StopOnSignal stop;
+  Guarded guarded(bench, std::filesystem::absolute(request.into).parent_path());
+  guarded.begin();
   const auto own = devices::open_device(
       bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible,
       ask_person);
@@ -313,11 +352,12 @@ int run_record(const Request& request) {
                         .device = device,
                         .safe = safe,
                         .published = published,
+                        .guarded = guarded,
+                        .settings = settings,
                         .stop = stop.token()};
   const auto enter = [&] { enter_in_catalogue(request.catalogue, bench.file, request.into); };
   try {
-    for (const Setting& setting : settings)
-      device.set(setting.actuator, setting.value);
+    session.command_by_hand();
     const int code = request.trigger.empty() ? record_all(session, live) : capture(session, live);
     enter();
     return code;

@@ -99,6 +99,10 @@ void AcquisitionWatch::stand(Instant now) {
   if (tap_) tap_->beat(now, Activity::standing, content_);
 }
 
+void AcquisitionWatch::drive(Instant now) {
+  if (tap_) tap_->beat(now, Activity::running, content_);
+}
+
 AcquisitionWatch::~AcquisitionWatch() {
   if (tap_ && begun_) tap_->beat(std::chrono::steady_clock::now(), Activity::ended, content_);
 }

@@ -36,9 +36,10 @@ class AcquisitionWatch {
   std::optional<std::string> look(const bench::SampleBlock& block,
                                   const std::optional<std::string>& own_cause, Instant now);
 
-  /// No blocks for a while, with nothing driven: a person works at the bench. The next `look` ends
-  /// it.
+  /// No blocks for a while, with nothing driven: a person works at the bench.
   void stand(Instant now);
+  /// Ends that, before anything is driven: blocks follow at once.
+  void drive(Instant now);
 
  private:
   std::optional<std::string> guard_fails(Instant now);

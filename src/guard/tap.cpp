@@ -165,7 +165,8 @@ struct Tap::Open {
   std::uint64_t beats = 0;
   std::uint64_t next = 0;  // block to read
   std::uint64_t missed = 0;
-  mutable std::uint32_t heard = 0;  // of the bell
+  mutable std::uint32_t heard = 0;               // of the bell
+  mutable std::optional<PulseWords> pulse = {};  // of the other side, as last read whole
 
   Memory& memory() const { return mapping.memory(); }
   Half& own() const { return memory().halves[static_cast<std::size_t>(side)]; }
@@ -234,7 +235,9 @@ bool Tap::lives(const std::string& name, Side side) {
 }
 
 std::optional<Pulse> Tap::other_pulse() const {
-  const std::optional<PulseWords> words = open_->others().pulse.load();
+  // Whoever is frozen while it writes has gone silent with the heartbeat before.
+  std::optional<PulseWords>& words = open_->pulse;
+  if (const auto read = open_->others().pulse.load()) words = read;
   if (!words || words->given == 0) return std::nullopt;
   return Pulse{.number = words->number,
                .time = Instant(std::chrono::nanoseconds(words->time_ns)),

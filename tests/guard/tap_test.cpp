@@ -2,6 +2,7 @@
 #include "guard/tap.h"
 
 #include "bench/device.h"
+#include "guard/whole.h"
 
 #include <fcntl.h>
 #include <gtest/gtest.h>
@@ -9,10 +10,12 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-#include <atomic>
+#include <array>
 #include <chrono>
 #include <cstddef>
 #include <cstdint>
+#include <cstring>
+#include <memory>
 #include <optional>
 #include <string>
 #include <thread>
@@ -257,6 +260,23 @@ TEST_F(TapOf, AWishThatAnEarlierGuardLeftIsNotAnswered) {
   earlier.reset();
   const Tap guard = opened(Side::guard);
   EXPECT_FALSE(guard.reset_asked());
+}
+
+// What a process leaves that was killed while it wrote.
+TEST(WholeValue, HalfWrittenIsNotThereAndTheNextIs) {
+  const auto whole = std::make_unique<Whole<std::array<std::uint64_t, 4>>>();
+  EXPECT_FALSE(whole->load());
+  whole->store({1, 2, 3, 4});
+  ASSERT_TRUE(whole->load());
+  EXPECT_EQ((*whole->load())[3], 4);
+  std::uint64_t turn = 0;  // its first member
+  std::memcpy(&turn, static_cast<void*>(whole.get()), sizeof turn);
+  ++turn;
+  std::memcpy(static_cast<void*>(whole.get()), &turn, sizeof turn);
+  EXPECT_FALSE(whole->load());
+  whole->store({5, 6, 7, 8});
+  ASSERT_TRUE(whole->load());
+  EXPECT_EQ((*whole->load())[0], 5);
 }
 
 TEST_F(TapOf, LongWordsAreCutOff) {

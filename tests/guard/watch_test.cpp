@@ -250,10 +250,13 @@ TEST_F(Watched, NobodyIsAskedForAHeartbeatWhileAPersonIsAtTheBench) {
     guard_->look(now_);
   }
   EXPECT_EQ(guard_->tripped(), "");
-  run_ms(100);
-  pass(60);
+  acquisition_->drive(now_);  // before the first command: from now on one is due
+  pass(40);
   guard_->look(now_);
-  EXPECT_NE(guard_->tripped(), "");
+  EXPECT_EQ(guard_->tripped(), "");
+  pass(11);
+  guard_->look(now_);
+  EXPECT_EQ(guard_->tripped(), "the acquisition process has been silent for 51 ms");
 }
 
 TEST_F(Watched, ATripLatchesUntilAPersonResetsIt) {

@@ -54,7 +54,7 @@ class Laboratory:
         text = bench.run("serve-device", "bench.toml", "--modbus-tcp", str(told["modbus_tcp_port"]), "--tables")
         text = re.sub(r"\nsample_rate_hz = .*", "", text)
         text = re.sub(r"\nblock_s = .*", "\nsample_rate_hz = 50\nblock_s = 0.02", text, count=1)
-        self.text = text + f"\n[guard]\nrequired = {required}\nsilence_s = 2.0\n"
+        self.text = text + f"\n[guard]\nrequired = {required}\nsilence_s = 1.0\n"
         self.write_bench(self.text)
 
     def write_bench(self, text):
