@@ -30,20 +30,20 @@ using std::chrono::milliseconds;
 constexpr Tap::Shape shape{.channels = 3, .samples = 10};
 
 /// Every count of block n is made of n, the channel and the sample.
-SampleBlock block_of(std::int64_t number) {
+SampleBlock block_of(std::int64_t number, std::size_t samples = shape.samples) {
   SampleBlock block{.first_sample = number * 10,
                     .start = base::UtcTime(milliseconds(number)),
                     .gap_before = number % 7 == 3,
                     .channels = 3,
-                    .samples = 10,
+                    .samples = samples,
                     .counts = {}};
-  for (std::int64_t i = 0; i < 30; ++i)
-    block.counts.push_back(static_cast<std::int32_t>(number * 100 + i));
+  for (std::size_t i = 0; i < 3 * samples; ++i)
+    block.counts.push_back(static_cast<std::int32_t>(number * 100) + static_cast<std::int32_t>(i));
   return block;
 }
 
 bool is_whole(const SampleBlock& block) {
-  const SampleBlock wanted = block_of(block.first_sample / 10);
+  const SampleBlock wanted = block_of(block.first_sample / 10, block.samples);
   return block.start == wanted.start && block.gap_before == wanted.gap_before &&
          block.channels == wanted.channels && block.samples == wanted.samples &&
          block.counts == wanted.counts;
@@ -114,14 +114,23 @@ TEST_F(TapOf, WhatTheGuardIsTooSlowForIsCountedAndTheNewestIsThere) {
   EXPECT_GE(read, 8);
 }
 
-// Two threads as fast as they can: whatever is read is one block, never parts of two.
+// Two threads as fast as they can, the reader always at the slot that is written next: whatever is
+// read is one block, never parts of two.
 TEST_F(TapOf, NoBlockIsTorn) {
-  Tap acquisition = opened(Side::acquisition);
-  Tap guard = opened(Side::guard);
-  constexpr std::int64_t blocks = 50'000;
+  constexpr Tap::Shape large{.channels = 3, .samples = 2000};
+  Tap acquisition = std::move(*Tap::open(name_, large, Side::acquisition, "configuration"));
+  Tap guard = std::move(*Tap::open(name_, large, Side::guard, "configuration"));
+  constexpr std::int64_t blocks = 20'000;
   std::jthread writer([&acquisition] {
-    for (std::int64_t i = 0; i < blocks; ++i)
-      acquisition.write(block_of(i));
+    SampleBlock block = block_of(0, large.samples);
+    for (std::int64_t i = 0; i < blocks; ++i) {
+      block.first_sample = i * 10;
+      block.start = base::UtcTime(milliseconds(i));
+      block.gap_before = i % 7 == 3;
+      for (std::size_t k = 0; k < block.counts.size(); ++k)
+        block.counts[k] = static_cast<std::int32_t>(i * 100) + static_cast<std::int32_t>(k);
+      acquisition.write(block);
+    }
   });
   SampleBlock block;
   std::int64_t last = -1;
@@ -277,6 +286,21 @@ TEST(WholeValue, HalfWrittenIsNotThereAndTheNextIs) {
   whole->store({5, 6, 7, 8});
   ASSERT_TRUE(whole->load());
   EXPECT_EQ((*whole->load())[0], 5);
+}
+
+TEST_F(TapOf, ABlockBeyondTheShapeIsLeftOut) {
+  Tap acquisition = opened(Side::acquisition);
+  Tap guard = opened(Side::guard);
+  acquisition.write(block_of(1, 1000));
+  acquisition.write(block_of(2));
+  acquisition.write(block_of(3, 4));  // a short one, before a gap
+  SampleBlock block;
+  ASSERT_TRUE(guard.read(block));
+  EXPECT_EQ(block.first_sample, 20);
+  ASSERT_TRUE(guard.read(block));
+  EXPECT_EQ(block.samples, 4U);
+  EXPECT_TRUE(is_whole(block));
+  EXPECT_FALSE(guard.read(block));
 }
 
 TEST_F(TapOf, LongWordsAreCutOff) {
