@@ -224,10 +224,6 @@ std::vector<std::string> Interlocks::standing() const {
   return names;
 }
 
-std::string in_words(const Trip& trip) {
-  return trip.check.empty() ? trip.cause : trip.cause + "; next: " + trip.check;
-}
-
 bool Interlocks::reset() {
   const bool stands = std::any_of(states_.begin(), states_.end(),
                                   [](const State& state) { return state.standing; });

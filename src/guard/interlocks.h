@@ -25,8 +25,6 @@ struct Trip {
   std::string check;   // what to look at next; may be empty
   base::UtcTime time;  // device time of the block
 };
-/// Cause and what to look at next, in one line.
-std::string in_words(const Trip& trip);
 
 /// Cause and what to look at next.
 std::string in_words(const Trip& trip);
