@@ -44,7 +44,7 @@ struct Pulse {
 /// that nothing stale is taken for alive. A side may be in one process twice in tests only.
 ///
 /// What is read may be torn by a process that died while it wrote; that is found out and counts as
-/// not there. Memory survives the processes and is a few kilobytes.
+/// not there. Memory survives the processes and holds 16 blocks.
 class Tap {
  public:
   /// The largest block: what a bench description says.
