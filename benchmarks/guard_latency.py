@@ -12,7 +12,7 @@ that violates, and when the command "fan off" came. Three ways:
 Exit code 1 where a limit is not held or a bench was not stopped.
 
 Use: benchmarks/guard_latency.py [--trips N] [--ways WAY,WAY] [--limits-ms ACQUISITION,GUARD]
-                                 [--build FOLDER] [--folder FOLDER]
+                                 [--silence-s S] [--build FOLDER] [--folder FOLDER]
 """
 
 import argparse
@@ -76,7 +76,7 @@ class Bench:
 
 
 class Laboratory:
-    def __init__(self, build, folder):
+    def __init__(self, build, folder, silence_s):
         self.windwright = build / "bin/windwright"
         self.folder = folder / "bench"
         shutil.copytree(ROOT / "examples/saltmarsh-college", self.folder)
@@ -85,7 +85,7 @@ class Laboratory:
         text = self.run("serve-device", "bench.toml", "--modbus-tcp", str(self.bench.port), "--tables")
         text = re.sub(r"\nsample_rate_hz = .*", "", text)
         text = re.sub(r"\nblock_s = .*", "\nsample_rate_hz = 200\nblock_s = 0.005", text, count=1)
-        (self.folder / "client.toml").write_text(text + "\n[guard]\nsilence_s = 0.05\n")
+        (self.folder / "client.toml").write_text(text + f"\n[guard]\nsilence_s = {silence_s}\n")
         self.guard = None
 
     def run(self, *words):
@@ -150,6 +150,8 @@ def main():
     options.add_argument("--trips", type=int, default=1000)
     options.add_argument("--ways", default="acquisition,stopped,killed")
     options.add_argument("--limits-ms", default="20,100")
+    options.add_argument("--silence-s", type=float, default=0.05, help="of the guard's table; longer where a "
+                         "busy machine is not to decide")
     options.add_argument("--build", type=pathlib.Path, default=ROOT / "build/release")
     options.add_argument("--folder", type=pathlib.Path, help="scratch folder; else a temporary one")
     given = options.parse_args()
@@ -159,7 +161,7 @@ def main():
     folder.mkdir(parents=True)
     moments = random.Random(20260302)
     held = True
-    laboratory = Laboratory(given.build.resolve(), folder)
+    laboratory = Laboratory(given.build.resolve(), folder, given.silence_s)
     try:
         for way in given.ways.split(","):
             if way != "acquisition":
