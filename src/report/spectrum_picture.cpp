@@ -104,8 +104,9 @@ std::string value_title(const analysis::SeenChannel& seen, SpectrumScale scale) 
   const std::string unit = unit_text(seen.unit);
   if (scale == SpectrumScale::amplitude)
     return "amplitude of " + seen.channel + (unit.empty() ? "" : ", " + unit);
-  return fmt::format("power density of {}, {}/Hz", seen.channel,
-                     unit.empty() ? "1" : "(" + unit + ")²");
+  const bool is_one_symbol = seen.unit.find_first_of(" -0123456789") == std::string::npos;
+  const std::string squared = is_one_symbol ? unit + "²" : "(" + unit + ")²";
+  return fmt::format("power density of {}, {}/Hz", seen.channel, unit.empty() ? "1" : squared);
 }
 
 }  // namespace
