@@ -243,9 +243,15 @@ Imported import_samples(const ImportRequest& request) {
   }
   const double first_s = table.number(0, *table.column(time_name));
   const auto first = *start + std::chrono::nanoseconds(std::llround(first_s * 1e9));
-  auto recorder = recording::Recorder::create(request.into, imported.sample_rate_hz, channels,
-                                              {.device = "import of " + file, .start = first});
-  imported.gaps = put_samples(recorder, clock, grids);
+  try {
+    auto recorder = recording::Recorder::create(request.into, imported.sample_rate_hz, channels,
+                                                {.device = "import of " + file, .start = first});
+    imported.gaps = put_samples(recorder, clock, grids);
+  } catch (const base::DiskFault&) {
+    // The samples are still where they came from: half of them would look like all.
+    std::filesystem::remove(request.into);
+    throw;
+  }
   return imported;
 }
 

@@ -1,13 +1,18 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "recording/netcdf_file.h"
 
+#include "base/errors.h"
 #include "recording/dimension.h"
 #include "recording/layout.h"
 
+#include <fmt/format.h>
 #include <hdf5.h>
+#include <unistd.h>
 
 #include <algorithm>
+#include <cerrno>
 #include <cstdint>
+#include <cstring>
 #include <filesystem>
 #include <map>
 #include <memory>
@@ -106,6 +111,11 @@ void NetcdfFile::write(const std::string& name, std::int64_t first,
 
 void NetcdfFile::finish() {
   require(H5Fflush(file_->file.get(), H5F_SCOPE_GLOBAL), file_->path, "write");
+  void* handle = nullptr;
+  require(H5Fget_vfd_handle(file_->file.get(), H5P_DEFAULT, &handle), file_->path, "write");
+  if (fsync(*static_cast<const int*>(handle)) == 0) return;
+  throw base::DiskFault(file_->path.string(),
+                        fmt::format("cannot write ({})", std::strerror(errno)), "check the disk");
 }
 
 }  // namespace windwright::recording

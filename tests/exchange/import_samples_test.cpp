@@ -8,8 +8,10 @@
 #include "recording/recording.h"
 
 #include <gtest/gtest.h>
+#include <sys/resource.h>
 
 #include <chrono>
+#include <csignal>
 #include <filesystem>
 #include <string>
 #include <vector>
@@ -30,6 +32,24 @@ std::string rows_with_gap() {
             "e-3\n";
   }
   return rows;
+}
+
+TEST(Import, LeavesNothingHalfWrittenOnAFullDisk) {
+  const fs::path folder = fresh_folder();
+  std::string rows;
+  for (int i = 0; i < 60'000; ++i)
+    rows += std::to_string(i) + "e-2," + std::to_string(i % 7) + ".25,1\n";
+  base::write_whole(folder / "a.csv", head + rows);
+  rlimit before{};
+  getrlimit(RLIMIT_FSIZE, &before);
+  const rlimit small{.rlim_cur = 400'000, .rlim_max = before.rlim_max};
+  const auto signal_before = ::signal(SIGXFSZ, SIG_IGN);
+  setrlimit(RLIMIT_FSIZE, &small);
+  EXPECT_THROW(import_samples({.file = folder / "a.csv", .into = folder / "a.h5"}),
+               base::DiskFault);
+  setrlimit(RLIMIT_FSIZE, &before);
+  ::signal(SIGXFSZ, signal_before);
+  EXPECT_FALSE(fs::exists(folder / "a.h5"));
 }
 
 TEST(Import, KeepsValuesUnitsTimesAndGaps) {
