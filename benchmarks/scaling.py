@@ -18,6 +18,8 @@ import sys
 import tempfile
 import time
 
+from sixteen_channels import sixteen_channels
+
 ROOT = pathlib.Path(__file__).resolve().parent.parent
 PROGRAM = pathlib.Path(os.environ.get("WINDWRIGHT", ROOT / "build/release/bin/windwright"))
 sys.path.insert(0, str(ROOT / "tests/peers"))
@@ -42,19 +44,6 @@ def cpu_seconds(pid):
 
 
 # ---------------------------------------------------------------- recorders
-
-def sixteen_channels(text, rate):
-    tables = {m.group(1): m.group(0) for m in
-              re.finditer(r"\[\[channel\]\]\nname = \"(\w+)\".*?(?=\n\[\[|\n\[simulation|\Z)", text, re.S)}
-    more = ""
-    for phase in "bc":
-        for name in ("ac_voltage_V", "ac_current_A"):
-            other = name.replace("_V", f"_{phase}_V").replace("_A", f"_{phase}_A")
-            more += "\n" + tables[name].replace(name, other) + "\n"
-    for pair in ("ab", "bc", "ca"):
-        more += "\n" + tables["ac_voltage_V"].replace("ac_voltage_V", f"ac_line_voltage_{pair}_V") + "\n"
-    return re.sub(r"sample_rate_hz = \d+", f"sample_rate_hz = {rate}", text) + more
-
 
 def prepared(folder, name, change, seconds):
     """A calibrated bench whose device plays a recording of itself again and again, so that no simulation is counted."""

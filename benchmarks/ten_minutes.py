@@ -10,7 +10,6 @@ Use: benchmarks/ten_minutes.py [MINUTES] [FOLDER]     needs 5.2 GB in FOLDER, an
 import json
 import os
 import pathlib
-import re
 import shutil
 import subprocess
 import sys
@@ -19,25 +18,11 @@ import time
 
 import h5py
 
+from sixteen_channels import sixteen_channels
+
 ROOT = pathlib.Path(__file__).resolve().parent.parent
 RATE = 250_000
 TICKS = os.sysconf("SC_CLK_TCK")
-
-
-def sixteen_channels(text):
-    """The demo's bench at full rate, with phases b and c and the line voltages besides."""
-    channels = re.findall(r"\[\[channel\]\]\nname = \"(\w+)\".*?(?=\n\[\[|\Z)", text, re.S)
-    tables = {m.group(1): m.group(0) for m in
-              re.finditer(r"\[\[channel\]\]\nname = \"(\w+)\".*?(?=\n\[\[|\n\[simulation|\Z)", text, re.S)}
-    more = ""
-    for phase in "bc":
-        for name in ("ac_voltage_V", "ac_current_A"):
-            other = name.replace("_V", f"_{phase}_V").replace("_A", f"_{phase}_A")
-            more += "\n" + tables[name].replace(name, other) + "\n"
-    for pair in ("ab", "bc", "ca"):
-        more += "\n" + tables["ac_voltage_V"].replace("ac_voltage_V", f"ac_line_voltage_{pair}_V") + "\n"
-    assert len(channels) + 7 == 16, channels
-    return re.sub(r"sample_rate_hz = \d+", f"sample_rate_hz = {RATE}", text) + more
 
 
 def thread_seconds(pid):
@@ -65,7 +50,7 @@ def main():
     try:
         shutil.copytree(ROOT / "examples/saltmarsh-college", folder / "bench")
         bench = folder / "bench/bench.toml"
-        bench.write_text(sixteen_channels(bench.read_text()))
+        bench.write_text(sixteen_channels(bench.read_text(), RATE))
         command = [ROOT / "build/release/bin/windwright", "record", bench, "--seconds", str(60 * minutes), "--real-time",
                    "--set", "load_selector=rheostat", "--set", "rheostat_ohm=20", "--set", "fan_pct=60",
                    "--into", folder / "all.h5", "--json"]
