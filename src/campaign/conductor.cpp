@@ -433,12 +433,11 @@ bool Conductor::dwell(TestPoint& point, BlockMeans& means) {
 bool Conductor::keep(const TestPoint& point) {
   const std::int64_t samples = recorded_;
   const std::string device = device_.bookmark();
-  recording_.ask_to_flush();
   // A real bench is watched while the disk is at it; a simulated one stands still meanwhile.
-  while (device.empty() && !recording_.is_flushed()) {
+  device.empty() ? recording_.ask_to_flush() : recording_.flush();
+  while (!recording_.is_flushed()) {
     if (!go_on()) return false;
   }
-  recording_.flush();
   logbook_.add(device_.now(), "point", to_json(point));
   ++done_;
   write_bookmark(options_.into, {.points_done = done_, .samples = samples, .device = device});
