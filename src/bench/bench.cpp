@@ -455,6 +455,10 @@ Bench bench_from_file(const std::filesystem::path& file) {
   for (const Settings& table : root.tables("channel"))
     bench.channels.push_back(read_channel(table, taken, bench));
   require_all(root, "channel", bench.channels, known_channels);
+  std::vector<std::string> names;
+  for (const Channel& channel : bench.channels)
+    names.push_back(channel.name);
+  bench.derived = derived_from_tables(root, names, bench.rotor.tip_radius_m);
   taken.clear();
   for (const Settings& table : root.tables("actuator"))
     bench.actuators.push_back(read_actuator(table, taken, bench));

@@ -4,6 +4,7 @@
 #include "base/clock.h"
 #include "bench/blade_file.h"
 #include "bench/chain_tables.h"
+#include "bench/derived_table.h"
 #include "bench/device_table.h"
 #include "bench/guard_table.h"
 #include "bench/interlock.h"
@@ -138,6 +139,7 @@ struct Bench {
   physics::Loads loads;             // at the bridge's terminals; none where there is a battery
   std::optional<BenchChain> chain;  // battery and what hangs on it; its generator is the bench's
   std::vector<Channel> channels;
+  DerivedChannels derived;
   std::vector<Actuator> actuators;
   std::vector<Interlock> interlocks;
   std::optional<Simulation> simulation;
