@@ -9,6 +9,7 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <limits>
 #include <numbers>
 #include <optional>
 #include <span>
@@ -122,6 +123,39 @@ std::optional<PowerNames> power_names(const std::string& voltage) {
   return PowerNames{.current = with("_current_", 'A'), .power = with("_power_", 'W')};
 }
 
+std::vector<bool> are_calibrated(
+    const std::vector<std::optional<metrology::Certificate>>& certificates) {
+  std::vector<bool> calibrated;
+  for (const auto& certificate : certificates)
+    calibrated.push_back(certificate.has_value());
+  return calibrated;
+}
+
+/// Of the samples that have a value.
+Figures figures_of_known(std::span<const float> values) {
+  double origin = std::numeric_limits<double>::quiet_NaN();
+  double sum = 0.0;
+  double squares = 0.0;
+  double lowest = origin;
+  double highest = origin;
+  double count = 0.0;
+  for (const float value : values) {
+    if (std::isnan(value)) continue;
+    if (count == 0.0) origin = lowest = highest = static_cast<double>(value);
+    const double x = static_cast<double>(value) - origin;
+    sum += x;
+    squares += x * x;
+    lowest = std::min(lowest, static_cast<double>(value));
+    highest = std::max(highest, static_cast<double>(value));
+    count += 1.0;
+  }
+  const double mean = sum / count;
+  return {.mean = origin + mean,
+          .deviation = std::sqrt(std::max(0.0, squares / count - mean * mean)),
+          .lowest = lowest,
+          .highest = highest};
+}
+
 }  // namespace
 
 std::vector<PowerPair> power_pairs(
@@ -160,7 +194,8 @@ LiveValues::Law LiveValues::law_of(const bench::Converter& converter,
 }
 
 LiveValues::LiveValues(const bench::Bench& bench,
-                       const std::vector<std::optional<metrology::Certificate>>& certificates) {
+                       const std::vector<std::optional<metrology::Certificate>>& certificates)
+    : derived_(bench.derived, are_calibrated(certificates)) {
   for (std::size_t i = 0; i < bench.channels.size(); ++i) {
     const bench::Channel& channel = bench.channels[i];
     const bool calibrated = certificates.at(i).has_value();
@@ -171,6 +206,10 @@ LiveValues::LiveValues(const bench::Bench& bench,
   products_ = power_pairs(bench, certificates);
   for (const PowerPair& pair : products_)
     channels_.push_back({.name = pair.name, .unit = "W", .calibrated = true, .pair = pair});
+  for (const std::size_t known : derived_.known()) {
+    const bench::DerivedChannel& derived = bench.derived.list[known];
+    channels_.push_back({.name = derived.name, .unit = derived.unit, .calibrated = true});
+  }
   figures_.resize(channels_.size());
 }
 
@@ -218,6 +257,14 @@ void LiveValues::take(const bench::SampleBlock& block) {
                             values_.data() + index * samples_),
                    samples_);
   }
+  take_derived();
+}
+
+void LiveValues::take_derived() {
+  const std::size_t first = laws_.size() + products_.size();
+  derived_.take(values_, samples_, std::span(values_).subspan(first * samples_));
+  for (std::size_t index = first; index < channels_.size(); ++index)
+    figures_[index] = figures_of_known(values(index));
 }
 
 }  // namespace windwright::acquisition

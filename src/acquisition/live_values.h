@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "acquisition/derived_values.h"
 #include "acquisition/value_sums.h"
 #include "bench/bench.h"
 #include "bench/device.h"
@@ -29,7 +30,8 @@ struct PowerPair {
   std::size_t current;
 };
 
-/// What a person or a guard looks at: a channel of the bench, or a power made of two of them.
+/// What a person or a guard looks at: a channel of the bench, a power made of two of them, or what
+/// the bench description derives from them.
 struct LiveChannel {
   std::string name;
   std::string unit;
@@ -45,15 +47,17 @@ std::vector<PowerPair> power_pairs(
 
 /// Turns each block into values: counts through converter and certificate, then powers, the product
 /// of voltage and current sample by sample, of every pair like dc_voltage_V and dc_current_A
-/// (dc_power_W). Values are in single precision, for looking at; results are worked
-/// out from the recorded counts. No allocation after the first block of a size.
+/// (dc_power_W), then the bench's derived channels. Values are in single precision, for looking at;
+/// results are worked out from the recorded counts. Where an equation has no value for a sample (a
+/// division by 0) its figures are of the other samples, and no number where there is none. No
+/// allocation after the first block of a size.
 class LiveValues {
  public:
   /// @param certificates  (channels); a channel without one shows volts
   LiveValues(const bench::Bench& bench,
              const std::vector<std::optional<metrology::Certificate>>& certificates);
 
-  /// The bench's channels in its order, then the powers.
+  /// The bench's channels in its order, then the powers, then what is derived.
   const std::vector<LiveChannel>& channels() const { return channels_; }
   /// @param block  of all channels, with at least one sample
   void take(const bench::SampleBlock& block);
@@ -73,12 +77,14 @@ class LiveValues {
   static Law law_of(const bench::Converter& converter,
                     const std::optional<metrology::Certificate>& certificate);
   void take_channel(const Law& law, std::span<const std::int32_t> counts, std::size_t index);
+  void take_derived();
 
   std::vector<LiveChannel> channels_;
   std::vector<Law> laws_;
   std::vector<PowerPair> products_;
   std::vector<Figures> figures_;
-  std::vector<float> values_;  // (channels and powers) x samples
+  DerivedValues derived_;
+  std::vector<float> values_;  // (channels, powers and derived) x samples
   std::vector<double> scratch_;
   std::size_t samples_ = 0;
 };

@@ -32,10 +32,10 @@ DerivedChannel read_one(const Settings& table, std::span<const std::string> chan
     throw BadInput(table.place("name"), fmt::format("'{}' cannot be a name", derived.name),
                    "letters, digits and _, no digit first, no function's name nor pi");
   }
-  const bool taken =
-      std::find(channels.begin(), channels.end(), derived.name) != channels.end() ||
-      std::any_of(before.begin(), before.end(),
-                  [&](const DerivedChannel& other) { return other.name == derived.name; });
+  const bool taken = std::find(channels.begin(), channels.end(), derived.name) != channels.end() ||
+                     std::any_of(before.begin(), before.end(), [&](const DerivedChannel& other) {
+                       return other.name == derived.name;
+                     });
   if (taken || derived.name == "tip_radius_m") {
     throw BadInput(table.place("name"), fmt::format("name '{}' is there twice", derived.name),
                    "a name of its own");
@@ -57,10 +57,10 @@ DerivedChannels derived_from_tables(const Settings& root, std::span<const std::s
                          .text = derived.list.back().equation,
                          .where = table.place("equation")});
   }
-  derived.program = metrology::compiled(
-      equations, equations.size(),
-      {.inputs = {channels.begin(), channels.end()},
-       .constants = {{.name = "tip_radius_m", .value = tip_radius_m}}});
+  derived.program =
+      metrology::compiled(equations, equations.size(),
+                          {.inputs = {channels.begin(), channels.end()},
+                           .constants = {{.name = "tip_radius_m", .value = tip_radius_m}}});
   for (std::size_t i = 0; i < equations.size(); ++i) {
     const std::uint32_t output = derived.program.outputs[i];
     derived.of.push_back(metrology::inputs_behind(derived.program, output));

@@ -79,7 +79,11 @@ class LiveLine {
     live_.take(block);
     std::string line =
         fmt::format("{:.1f} s", static_cast<double>(samples_) / bench_.sample_rate_hz);
-    for (const char* name : {"air_speed_m_s", "rotor_speed_rad_s", "dc_voltage_V", "dc_power_W"}) {
+    std::vector<std::string> names{"air_speed_m_s", "rotor_speed_rad_s", "dc_voltage_V",
+                                   "dc_power_W"};
+    for (const bench::DerivedChannel& derived : bench_.derived.list)
+      names.push_back(derived.name);
+    for (const std::string& name : names) {
       for (std::size_t i = 0; i < live_.channels().size(); ++i) {
         const acquisition::LiveChannel& channel = live_.channels()[i];
         if (channel.name == name)

@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "acquisition/live_values.h"
 
+#include "base/settings.h"
 #include "bench/bench.h"
+#include "bench/derived_table.h"
 #include "counting_device.h"
 #include "metrology/certificate.h"
 
@@ -114,6 +116,72 @@ TEST(LiveValues, AreWhatTheCertificatesSayOfEverySample) {
 
 // Every count of the converter: inside the certified range, at its ends and beyond, whatever the
 // law's shape.
+TEST(LiveValues, DerivedOnesAreTheEquationOfEverySample) {
+  bench::Bench bench = bench_of(3, 10'000.0);
+  bench.derived = bench::derived_from_tables(
+      base::Settings::from_text(R"(schema = 1
+[[derived]]
+name = "dc_resistance_ohm"
+long_name = "what the load looks like"
+equation = "dc_voltage_V / dc_current_A"
+[[derived]]
+name = "unknown_part"
+long_name = "of a channel without certificate"
+equation = "rotor_speed_rad_s * tip_radius_m"
+)",
+                                "bench.toml"),
+      std::vector<std::string>{"dc_voltage_V", "dc_current_A", "rotor_speed_rad_s"}, 0.25);
+  const metrology::Certificate line = certificate("line");
+  LiveValues live(bench, {line, line, std::nullopt});
+  ASSERT_EQ(live.channels().size(), 5U);  // three channels, a power, and one that is known
+  EXPECT_EQ(live.channels()[4].name, "dc_resistance_ohm");
+  EXPECT_EQ(live.channels()[4].unit, "ohm");
+  bench::SampleBlock block;
+  block.channels = 3;
+  block.samples = 1000;
+  std::mt19937 random(7);
+  std::uniform_int_distribution<std::int32_t> counts(20'000, 60'000);
+  for (std::size_t i = 0; i < 3 * block.samples; ++i)
+    block.counts.push_back(counts(random));
+  live.take(block);
+  std::vector<double> ratio(block.samples);
+  for (std::size_t i = 0; i < block.samples; ++i) {
+    const auto value = [&](std::size_t c) {
+      return metrology::value_of(line,
+                                 bench::volts(bench.channels[c].converter, block.channel(c)[i]));
+    };
+    ratio[i] = value(0) / value(1);
+    EXPECT_NEAR(live.values(4)[i], ratio[i], 1e-6 * ratio[i]);
+  }
+  expect_near(live.figures(4), expected(ratio), 1e-6);
+}
+
+TEST(LiveValues, LeaveOutSamplesWithoutADerivedValue) {
+  bench::Bench bench = bench_of(2, 10'000.0);
+  bench.derived =
+      bench::derived_from_tables(base::Settings::from_text(R"toml(schema = 1
+[[derived]]
+name = "root"
+long_name = "of a current that may be negative"
+equation = "sqrt(dc_current_A)"
+)toml",
+                                                           "bench.toml"),
+                                 std::vector<std::string>{"dc_voltage_V", "dc_current_A"}, 0.25);
+  const metrology::Certificate line = certificate("line");  // 0 at 0.5 V: count 3276
+  LiveValues live(bench, {line, line});
+  bench::SampleBlock block;
+  block.channels = 2;
+  block.samples = 3;
+  block.counts = {1, 1, 1, 100, 30'000, 60'000};
+  live.take(block);
+  EXPECT_TRUE(std::isnan(live.values(3)[0]));
+  EXPECT_NEAR(live.figures(3).lowest, live.values(3)[1], 1e-6);
+  EXPECT_NEAR(live.figures(3).mean, 0.5 * (live.values(3)[1] + live.values(3)[2]), 1e-5);
+  block.counts = {1, 1, 1, 100, 100, 100};
+  live.take(block);
+  EXPECT_TRUE(std::isnan(live.figures(3).mean));
+}
+
 TEST(LiveValues, FollowEveryLawOverTheWholeConverter) {
   for (const char* model : {"line", "polynomial:2", "polynomial:3", "pitot"}) {
     SCOPED_TRACE(model);

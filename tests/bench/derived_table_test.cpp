@@ -58,7 +58,9 @@ equation = "rotor_speed_rad_s * tip_radius_m"
   EXPECT_EQ(derived.list[0].unit, "m s-1");
 }
 
-TEST(DerivedTable, NeedNotBeThere) { EXPECT_TRUE(read("").list.empty()); }
+TEST(DerivedTable, NeedNotBeThere) {
+  EXPECT_TRUE(read("").list.empty());
+}
 
 TEST(DerivedTable, RefusesWhatCannotBeComputed) {
   EXPECT_EQ(complaint(std::string(tip_speed) + tip_speed),
