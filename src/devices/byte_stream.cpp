@@ -21,10 +21,12 @@
 #include <cmath>
 #include <cstddef>
 #include <cstring>
+#include <future>
 #include <memory>
 #include <span>
 #include <string>
 #include <string_view>
+#include <thread>
 #include <utility>
 #include <variant>
 
@@ -178,17 +180,49 @@ Descriptor connected(const addrinfo& address, Clock::time_point deadline) {
   return socket;
 }
 
-Descriptor open_tcp(const bench::TcpAddress& address, double longest_s) {
-  const auto deadline = deadline_in(longest_s);
+struct FreeAddresses {
+  void operator()(addrinfo* list) const { ::freeaddrinfo(list); }
+};
+using Addresses = std::unique_ptr<addrinfo, FreeAddresses>;
+
+/// What a host's name stands for.
+struct LookUp {
+  int failed;  // an EAI_ number, or 0
+  Addresses addresses;
+};
+
+LookUp look_up(const bench::TcpAddress& address, int flags) {
   addrinfo wanted{};
   wanted.ai_socktype = SOCK_STREAM;
+  wanted.ai_flags = flags;
   addrinfo* list = nullptr;
   const int failed =
       ::getaddrinfo(address.host.c_str(), std::to_string(address.port).c_str(), &wanted, &list);
-  if (failed != 0) throw LinkLost(fmt::format("host {}: {}", address.host, ::gai_strerror(failed)));
-  const std::unique_ptr<addrinfo, decltype(&::freeaddrinfo)> owned(list, &::freeaddrinfo);
+  return {.failed = failed, .addresses = Addresses(list)};
+}
+
+// The system takes as long as it likes over a name, and cannot be told to give up: so it is asked
+// on a thread that is left behind when the time is over.
+Addresses addresses_of(const bench::TcpAddress& address, Clock::time_point deadline) {
+  LookUp found = look_up(address, AI_NUMERICHOST);
+  if (found.failed == EAI_NONAME) {
+    std::packaged_task<LookUp()> ask([address] { return look_up(address, 0); });
+    std::future<LookUp> answer = ask.get_future();
+    std::thread(std::move(ask)).detach();
+    if (answer.wait_until(deadline) != std::future_status::ready)
+      throw LinkLost(fmt::format("host {}: its name was not looked up in time", address.host));
+    found = answer.get();
+  }
+  if (found.failed != 0)
+    throw LinkLost(fmt::format("host {}: {}", address.host, ::gai_strerror(found.failed)));
+  return std::move(found.addresses);
+}
+
+Descriptor open_tcp(const bench::TcpAddress& address, double longest_s) {
+  const auto deadline = deadline_in(longest_s);
+  const Addresses list = addresses_of(address, deadline);
   int error = EHOSTUNREACH;
-  for (const addrinfo* one = list; one != nullptr; one = one->ai_next) {
+  for (const addrinfo* one = list.get(); one != nullptr; one = one->ai_next) {
     Descriptor socket = connected(*one, deadline);
     if (socket.number() >= 0) return socket;
     error = errno;

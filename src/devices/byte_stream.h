@@ -25,8 +25,8 @@ class ByteStream {
 };
 
 /// Opens a serial port (raw, eight data bits, its driver's old bytes thrown away) or connects by
-/// TCP. The name of a host is looked up by the system, which takes its own time for it.
-/// @param longest_s  for the connection
+/// TCP.
+/// @param longest_s  for the connection, and for looking up the host's name
 /// @throws LinkLost  there is none
 std::unique_ptr<ByteStream> open_stream(const bench::Endpoint& endpoint, double longest_s);
 
