@@ -167,5 +167,5 @@ bool tell_ratios() {
 
 int main(int argc, char** argv) {
   windwright::benchmarks::run_in_turns(argc, argv);
-  return windwright::signal::tell_ratios() ? 0 : 1;
+  return windwright::signal::tell_ratios() && !windwright::benchmarks::peer_missing() ? 0 : 1;
 }

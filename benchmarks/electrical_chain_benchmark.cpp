@@ -390,5 +390,5 @@ bool tell_ratios() {
 
 int main(int argc, char** argv) {
   windwright::benchmarks::run_in_turns(argc, argv);
-  return windwright::twin::tell_ratios() ? 0 : 1;
+  return windwright::twin::tell_ratios() && !windwright::benchmarks::peer_missing() ? 0 : 1;
 }

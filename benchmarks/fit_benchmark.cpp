@@ -152,5 +152,5 @@ void tell_ratios() {
 int main(int argc, char** argv) {
   windwright::benchmarks::run_in_turns(argc, argv);
   windwright::metrology::tell_ratios();
-  return 0;
+  return windwright::benchmarks::peer_missing() ? 1 : 0;
 }

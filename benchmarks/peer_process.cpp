@@ -15,6 +15,16 @@
 
 namespace windwright::benchmarks {
 
+namespace {
+
+bool missing = false;
+
+}  // namespace
+
+bool peer_missing() {
+  return missing;
+}
+
 PeerProcess::PeerProcess(const std::string& script, const std::vector<std::string>& arguments) {
   std::signal(SIGPIPE, SIG_IGN);  // a peer that is not there answers nothing
   int to[2];
@@ -60,6 +70,7 @@ std::string PeerProcess::answer(const std::string& line) {
   std::string answer;
   for (int c = std::fgetc(read_); c != EOF && c != '\n'; c = std::fgetc(read_))
     answer += static_cast<char>(c);
+  missing = missing || answer.empty();
   return answer;
 }
 

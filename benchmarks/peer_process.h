@@ -33,6 +33,9 @@ class PeerProcess {
   std::FILE* read_ = nullptr;
 };
 
+/// Whether a peer was asked that was not there: then nothing was compared, and nothing is held.
+bool peer_missing();
+
 double median(std::vector<double> values);
 
 }  // namespace windwright::benchmarks

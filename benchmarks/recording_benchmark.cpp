@@ -220,5 +220,5 @@ int main(int argc, char** argv) {
   CPU_SET(static_cast<std::size_t>(std::max(0, sched_getcpu())), &one);
   sched_setaffinity(0, sizeof one, &one);
   windwright::benchmarks::run_in_turns(argc, argv);
-  return windwright::told_and_held() ? 0 : 1;
+  return windwright::told_and_held() && !windwright::benchmarks::peer_missing() ? 0 : 1;
 }

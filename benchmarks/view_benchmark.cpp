@@ -178,5 +178,5 @@ bool told_and_held() {
 int main(int argc, char** argv) {
   benchmark::Initialize(&argc, argv);
   benchmark::RunSpecifiedBenchmarks();
-  return windwright::told_and_held() ? 0 : 1;
+  return windwright::told_and_held() && !windwright::benchmarks::peer_missing() ? 0 : 1;
 }
