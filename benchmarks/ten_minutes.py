@@ -4,7 +4,7 @@
 
 For ten minutes or the minutes given. Limits: no gap, every sample there, pipeline and recording (the recording
 thread) below half a core, memory growing by less than 1 MB after the first minute. Exit code 1 below one.
-Use: benchmarks/ten_minutes.py [MINUTES] [FOLDER]     needs 5.2 GB in FOLDER, and python3-h5py
+Use: benchmarks/ten_minutes.py [MINUTES] [FOLDER] [none|deflate]     needs 5.2 GB in FOLDER, and python3-h5py
 """
 
 import json
@@ -46,6 +46,7 @@ def resident_bytes(pid):
 def main():
     minutes = float(sys.argv[1]) if len(sys.argv) > 1 else 10.0
     folder = pathlib.Path(tempfile.mkdtemp(prefix="ten_minutes.", dir=sys.argv[2] if len(sys.argv) > 2 else None))
+    compression = sys.argv[3] if len(sys.argv) > 3 else "none"
     held = True
     try:
         shutil.copytree(ROOT / "examples/saltmarsh-college", folder / "bench")
@@ -53,7 +54,7 @@ def main():
         bench.write_text(sixteen_channels(bench.read_text(), RATE))
         command = [ROOT / "build/release/bin/windwright", "record", bench, "--seconds", str(60 * minutes), "--real-time",
                    "--set", "load_selector=rheostat", "--set", "rheostat_ohm=20", "--set", "fan_pct=60",
-                   "--into", folder / "all.h5", "--json"]
+                   "--compression", compression, "--into", folder / "all.h5", "--json"]
         start = time.monotonic()
         with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as recorder:
             seconds, memory = {}, []
@@ -75,6 +76,7 @@ def main():
         print(f"recording thread: {100 * share:.1f} % of a core (below 50)")
         print(f"memory after the first minute: {after[0] / 1e6:.1f} MB, then {growth:+.2f} MB (below 1)")
         wanted = round(60 * minutes * RATE)
+        print(f"{(folder / 'all.h5').stat().st_size / (16 * wanted):.2f} bytes a sample, compression {compression}")
         with h5py.File(folder / "all.h5", "r") as file:
             lengths = {name: data.shape[0] for group in file["streams"].values() for name, data in group.items()}
             gaps = sum(len(data) for data in file["gaps"].values())

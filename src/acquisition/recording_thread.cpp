@@ -100,7 +100,7 @@ void RecordingThread::Queues::record_all() {
     const bool wanted = block == &flush_wanted;
     if (!wanted) recorder.append(*block);
     if (wanted || recorder.samples() - flushed_samples >= flush_samples) {
-      recorder.flush();
+      wanted ? recorder.flush() : recorder.flush_chunks();
       flushed_samples = recorder.samples();
     }
     if (wanted) {

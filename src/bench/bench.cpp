@@ -13,6 +13,7 @@
 #include "bench/load_table.h"
 #include "bench/overspeed.h"
 #include "bench/publish_table.h"
+#include "bench/recording_table.h"
 #include "bench/rotor_file.h"
 #include "bench/tunnel_table.h"
 #include "metrology/law.h"
@@ -476,6 +477,7 @@ Bench bench_from_file(const std::filesystem::path& file) {
   bench.device = device_from_tables(root, bench);
   bench.publish = publish_from_tables(root, bench.file.parent_path());
   bench.guard = guard_from_table(root.optional_table("guard"), bench.block_s);
+  bench.recording = recording_from_table(root.optional_table("recording"));
   root.refuse_unread_keys();
   return bench;
 }

@@ -9,6 +9,7 @@
 #include "bench/guard_table.h"
 #include "bench/interlock.h"
 #include "bench/publish_table.h"
+#include "bench/recording_table.h"
 #include "physics/air.h"
 #include "physics/generator.h"
 #include "physics/generator_heat.h"
@@ -146,6 +147,7 @@ struct Bench {
   DeviceDescription device;
   std::optional<PublishDescription> publish;
   GuardSettings guard;
+  RecordingSettings recording;
 
   /// Index of a channel. @throws BadInput  no such channel, with the names there are
   std::size_t channel_index(std::string_view name) const;

@@ -5,6 +5,7 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -17,6 +18,9 @@ struct SampleBlock {
   std::int64_t first_sample = 0;  // counter since the device was started; never steps back
   base::UtcTime start;            // device time of the first sample
   bool gap_before = false;        // samples between the last block and this one were missed
+  /// When its last sample had come, by this computer's clock of that moment; nothing where the
+  /// device's time does not run with the world's.
+  std::optional<base::UtcTime> received;
   std::size_t channels = 0;
   std::size_t samples = 0;
   std::vector<std::int32_t> counts;  // channels x samples, one channel after the other

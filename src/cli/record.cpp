@@ -7,6 +7,7 @@
 #include "base/text.h"
 #include "bench/bench.h"
 #include "bench/certificates.h"
+#include "bench/recording_table.h"
 #include "bench/safe_state.h"
 #include "cli/ask_person.h"
 #include "cli/enter_in_catalogue.h"
@@ -53,6 +54,7 @@ struct Request {
   std::string into;
   std::string catalogue;
   std::string publish;
+  std::string compression;
   std::vector<std::string> settings;
   std::string trigger;
   std::optional<double> rising;
@@ -331,7 +333,9 @@ int record_all(const Session& session, acquisition::LiveValues& live) {
 }
 
 int run_record(const Request& request) {
-  const bench::Bench bench = bench::bench_from_file(request.bench);
+  bench::Bench bench = bench::bench_from_file(request.bench);
+  if (!request.compression.empty())
+    bench.recording.compression = bench::compression_named(request.compression, "--compression");
   const std::vector<Setting> settings = settings_of(request, bench);
   if (std::filesystem::exists(request.into)) {
     throw base::BadInput(request.into + ":1", "exists", "a new file; recordings are never changed");
@@ -408,6 +412,9 @@ void add_record(CLI::App& program, int& exit_code) {
   verb->add_option("--catalogue", request->catalogue,
                    "enter it in this catalogue: a file, or postgresql://...; else in that of the "
                    "bench's folder, if it has one; 'none'");
+  verb->add_option("--compression", request->compression,
+                   "deflate or none: whether the samples are compressed, without loss; else as "
+                   "[recording] says");
   add_publish_option(*verb, request->publish);
   verb->add_flag("--real-time", request->real_time,
                  "simulate or replay no faster than a real bench");

@@ -16,6 +16,7 @@
 #include <fstream>
 #include <initializer_list>
 #include <ios>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -153,21 +154,40 @@ void silence_hdf5() {
   static_cast<void>(silent);
 }
 
-Handle new_dataset(hid_t group, const std::string& name, hid_t type,
-                   const std::vector<hsize_t>& chunk, const std::filesystem::path& path) {
-  std::vector<hsize_t> now = chunk;
-  std::vector<hsize_t> most = chunk;
+Handle new_dataset(hid_t group, const std::string& name, const Growing& what,
+                   const std::filesystem::path& path) {
+  std::vector<hsize_t> now = what.chunk;
+  std::vector<hsize_t> most = what.chunk;
   now[0] = 0;
   most[0] = H5S_UNLIMITED;
-  const int rank = static_cast<int>(chunk.size());
+  const int rank = static_cast<int>(what.chunk.size());
   const Handle space =
       owned(H5Screate_simple(rank, now.data(), most.data()), path, "make a dataset");
   const Handle list = owned(H5Pcreate(H5P_DATASET_CREATE), path, "make a dataset");
-  require(H5Pset_chunk(list.get(), rank, chunk.data()), path, "make a dataset");
+  require(H5Pset_chunk(list.get(), rank, what.chunk.data()), path, "make a dataset");
+  if (what.packed) {
+    require(H5Pset_shuffle(list.get()), path, "make a dataset");
+    require(H5Pset_deflate(list.get(), 1), path, "make a dataset");
+  }
   require(H5Pset_fletcher32(list.get()), path, "make a dataset");
   return owned(
-      H5Dcreate2(group, name.c_str(), type, space.get(), H5P_DEFAULT, list.get(), H5P_DEFAULT),
+      H5Dcreate2(group, name.c_str(), what.type, space.get(), H5P_DEFAULT, list.get(), H5P_DEFAULT),
       path, "make a dataset");
+}
+
+std::optional<bool> is_packed(hid_t dataset, const std::filesystem::path& path) {
+  const Handle list = owned(H5Dget_create_plist(dataset), path, "read a dataset's layout");
+  std::vector<H5Z_filter_t> filters;
+  for (int k = 0; k < H5Pget_nfilters(list.get()); ++k) {
+    unsigned flags = 0;
+    std::size_t parameters = 0;
+    filters.push_back(H5Pget_filter2(list.get(), static_cast<unsigned>(k), &flags, &parameters,
+                                     nullptr, 0, nullptr, nullptr));
+  }
+  if (filters == std::vector{H5Z_FILTER_FLETCHER32}) return false;
+  if (filters == std::vector{H5Z_FILTER_SHUFFLE, H5Z_FILTER_DEFLATE, H5Z_FILTER_FLETCHER32})
+    return true;
+  return std::nullopt;
 }
 
 hid_t count_type(int bits) {
@@ -230,7 +250,8 @@ Stream stream_of(hid_t group, const std::string& channel, double rate_hz,
                 .lower_V = number_in(data.get(), "lower_V", path),
                 .upper_V = number_in(data.get(), "upper_V", path),
                 .bits = static_cast<int>(bits),
-                .every = every_in(data.get(), rate_hz, path)};
+                .every = every_in(data.get(), rate_hz, path),
+                .packed = is_packed(data.get(), path).value_or(false)};
   if (!(stream.lower_V < stream.upper_V))
     refuse_file(path, fmt::format("channel '{}' has a converter without a range", channel));
   return stream;

@@ -10,6 +10,7 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -56,6 +57,7 @@ struct Stream {
   double upper_V;
   int bits;
   std::int64_t every = 1;  // samples of the recording that one of these stands for
+  bool packed = false;     // chunks are shuffled and deflated
 };
 
 /// What the file says before its first sample.
@@ -66,8 +68,19 @@ struct Layout {
 };
 
 /// A dataset that grows along its first dimension; every chunk carries a Fletcher-32 checksum.
-Handle new_dataset(hid_t group, const std::string& name, hid_t type,
-                   const std::vector<hsize_t>& chunk, const std::filesystem::path& path);
+struct Growing {
+  hid_t type;
+  std::vector<hsize_t> chunk;
+  /// Chunks may be shuffled and deflated before their checksum: filters that HDF5 has built in.
+  bool packed = false;
+};
+Handle new_dataset(hid_t group, const std::string& name, const Growing& what,
+                   const std::filesystem::path& path);
+/// Of a chunk of a packed dataset: shuffle and deflate were left out. HDF5 has a bit for each
+/// filter, in their order.
+constexpr std::uint32_t left_unpacked = 3;
+/// How a dataset's chunks come; nothing: in another way than new_dataset makes them.
+std::optional<bool> is_packed(hid_t dataset, const std::filesystem::path& path);
 /// How counts of a converter are kept: unsigned 16 bits, or signed 32 for more than 16.
 hid_t count_type(int bits);
 

@@ -175,6 +175,10 @@ std::uint32_t fletcher32(std::span<const std::byte> bytes) {
     sum += word;
     sum_of_sums += sum;
   }
+  if (bytes.size() % 2 == 1) {
+    sum += static_cast<std::uint8_t>(bytes.back());
+    sum_of_sums += sum;
+  }
   return both(sum, sum_of_sums);
 }
 

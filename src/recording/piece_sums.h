@@ -33,7 +33,7 @@ void narrow(std::span<const std::int32_t> counts, std::uint16_t* to);
 /// words, modulo 65535 (J. G. Fletcher, IEEE Trans. Commun. 30, 1982, p. 247), from sums that are
 /// there already.
 std::uint32_t fletcher32(std::span<const PieceSums> pieces);
-/// The same of any bytes, an even number of them.
+/// The same of any bytes; behind an odd number of them the filter thinks one more, 0.
 std::uint32_t fletcher32(std::span<const std::byte> bytes);
 
 }  // namespace windwright::recording

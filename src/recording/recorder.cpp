@@ -5,6 +5,8 @@
 #include "recording/dimension.h"
 #include "recording/layout.h"
 #include "recording/level.h"
+#include "recording/packing.h"
+#include "recording/piece_sums.h"
 #include "recording/recording.h"
 #include "recording/stream_reader.h"
 #include "recording/stream_writer.h"
@@ -46,9 +48,17 @@ constexpr double chunk_s = 0.25;  // about; a flush writes the chunk that is bei
 constexpr std::int64_t shortest_chunk = 1024;
 constexpr std::int64_t longest_chunk = 65536;
 
-std::int64_t chunk_samples(double sample_rate_hz) {
-  std::int64_t samples = shortest_chunk;
-  while (samples < longest_chunk && static_cast<double>(samples) < chunk_s * sample_rate_hz)
+// Of a packed stream only whole chunks go to the disk every half second: they have to be short.
+constexpr double longest_packed_chunk_s = 0.26;
+
+bool can_be_packed(double sample_rate_hz) {
+  return sample_rate_hz * longest_packed_chunk_s >= piece_samples;
+}
+
+std::int64_t chunk_samples(double sample_rate_hz, bool packed) {
+  std::int64_t samples = packed ? piece_samples : shortest_chunk;
+  const double wanted = (packed ? longest_packed_chunk_s / 2 : chunk_s) * sample_rate_hz;
+  while (samples < longest_chunk && static_cast<double>(samples) < wanted)
     samples *= 2;
   return samples;
 }
@@ -69,18 +79,21 @@ std::vector<NewChannel> channels_of(const bench::Bench& bench) {
 }
 
 Layout layout_from(double sample_rate_hz, const std::vector<NewChannel>& channels,
-                   const Source& source) {
+                   const Source& source, bench::Compression compression) {
   Layout layout{.source = source, .sample_rate_hz = sample_rate_hz, .streams = {}};
   std::replace(layout.source.device.begin(), layout.source.device.end(), '/', '-');
   for (const NewChannel& channel : channels) {
-    layout.streams.push_back({.channel = channel.name,
-                              .unit = channel.note.unit,
-                              .long_name = channel.note.long_name,
-                              .certificate = channel.note.certificate,
-                              .lower_V = channel.note.converter.lower_V,
-                              .upper_V = channel.note.converter.upper_V,
-                              .bits = channel.note.converter.bits,
-                              .every = channel.note.every});
+    layout.streams.push_back(
+        {.channel = channel.name,
+         .unit = channel.note.unit,
+         .long_name = channel.note.long_name,
+         .certificate = channel.note.certificate,
+         .lower_V = channel.note.converter.lower_V,
+         .upper_V = channel.note.converter.upper_V,
+         .bits = channel.note.converter.bits,
+         .every = channel.note.every,
+         .packed = compression == bench::Compression::deflate &&
+                   can_be_packed(sample_rate_hz / static_cast<double>(channel.note.every))});
   }
   return layout;
 }
@@ -151,6 +164,7 @@ struct Recorder::File {
   std::filesystem::path path;
   Layout layout;
   Handle file;
+  Packer packer;
   std::vector<StreamWriter> streams;  // (channels)
   Handle gaps;
   std::int64_t samples = 0;
@@ -173,6 +187,8 @@ struct Recorder::File {
   void abandon();
   void keep_room(std::size_t block_bytes);
   void flush();
+  void flush_chunks();
+  void sync();
   void finish();
   void append(const Gap& gap);
   bool follows(const bench::SampleBlock& block);
@@ -217,7 +233,10 @@ Recorder::File::File(const std::filesystem::path& at, std::filesystem::path wher
   for (const Stream& stream : layout.streams) {
     const Handle levels = new_group(pyramid.get(), stream.channel, path);
     const double rate_hz = layout.sample_rate_hz / static_cast<double>(stream.every);
-    streams.emplace_back(group.get(), levels.get(), stream, chunk_samples(rate_hz), path);
+    streams.emplace_back(
+        group.get(), levels.get(), stream,
+        StreamWriter::Chunks{.samples = chunk_samples(rate_hz, stream.packed), .packer = &packer},
+        path);
     const hid_t data = streams.back().get();
     put_text(data, "units", stream.unit, path);
     put_text(data, "long_name", stream.long_name, path);
@@ -247,7 +266,8 @@ Recorder::File::File(const std::filesystem::path& at, std::filesystem::path wher
     attach(new_dimension(file.get(), name, path).get(), together, path);
   }
   const Handle noted = new_group(file.get(), "gaps", path);
-  gaps = new_dataset(noted.get(), layout.source.device, H5T_STD_I64LE, {chunk_gaps, 2}, path);
+  gaps = new_dataset(noted.get(), layout.source.device,
+                     {.type = H5T_STD_I64LE, .chunk = {chunk_gaps, 2}}, path);
   put_text(gaps.get(), "long_name",
            "samples missed: first sample of the recording after the gap, and its number in the "
            "device's own count",
@@ -322,12 +342,25 @@ void Recorder::File::keep_room(std::size_t block_bytes) {
 void Recorder::File::flush() {
   for (StreamWriter& stream : streams)
     stream.flush();
+  sync();
+  flushed = samples;
+}
+
+void Recorder::File::flush_chunks() {
+  for (StreamWriter& stream : streams)
+    stream.flush_chunks();
+  sync();
+  flushed = samples;
+  for (std::size_t i = 0; i < streams.size(); ++i)
+    flushed = std::min(flushed, streams[i].flushed() * layout.streams[i].every);
+}
+
+void Recorder::File::sync() {
   require(H5Fflush(file.get(), H5F_SCOPE_GLOBAL), path, "write");
   if (fdatasync(descriptor()) != 0) {
     throw base::DiskFault(path.string(), fmt::format("cannot write ({})", std::strerror(errno)),
                           "check the disk");
   }
-  flushed = samples;
 }
 
 void Recorder::File::finish() {
@@ -378,18 +411,20 @@ Recorder::~Recorder() {
 
 Recorder Recorder::create(const std::filesystem::path& file, const bench::Bench& bench,
                           const Source& source) {
-  return create(file, bench.sample_rate_hz, channels_of(bench), source);
+  return create(file, bench.sample_rate_hz, channels_of(bench), source,
+                bench.recording.compression);
 }
 
 Recorder Recorder::create(const std::filesystem::path& file, double sample_rate_hz,
-                          const std::vector<NewChannel>& channels, const Source& source) {
+                          const std::vector<NewChannel>& channels, const Source& source,
+                          bench::Compression compression) {
   if (std::filesystem::exists(file)) {
     throw base::BadInput(file.string() + ":1", "exists",
                          "a new file; recordings are never changed");
   }
   PartFile part(file);
-  auto made =
-      std::make_unique<File>(part.path(), file, layout_from(sample_rate_hz, channels, source));
+  auto made = std::make_unique<File>(part.path(), file,
+                                     layout_from(sample_rate_hz, channels, source, compression));
   made->start_streaming();
   made->write([&made] { made->flush(); });
   part.become();
@@ -464,6 +499,10 @@ void Recorder::append(const bench::SampleBlock& block) {
 
 void Recorder::flush() {
   file_->write([this] { file_->flush(); });
+}
+
+void Recorder::flush_chunks() {
+  file_->write([this] { file_->flush_chunks(); });
 }
 
 void Recorder::finish() {

@@ -58,7 +58,8 @@ class Recorder {
                          const Source& source);
   /// The same of samples that come from elsewhere.
   static Recorder create(const std::filesystem::path& file, double sample_rate_hz,
-                         const std::vector<NewChannel>& channels, const Source& source);
+                         const std::vector<NewChannel>& channels, const Source& source,
+                         bench::Compression compression = bench::Compression::none);
   /// Takes up a recording after an end of any kind, cut back to its first `samples`. What is kept
   /// is copied into a fresh file, which then replaces the old one as a whole: a file that a killed
   /// writer left is only ever read.
@@ -73,6 +74,10 @@ class Recorder {
   void append(const bench::SampleBlock& block);
   /// After this the samples survive the end of the process and of the power.
   void flush();
+  /// The same for now and then: of a compressed recording's quick channels what has not filled a
+  /// chunk, a quarter of a second at most, may still be lost. `flush` leaves that chunk
+  /// uncompressed.
+  void flush_chunks();
   /// Completes the pyramid; nothing is appended after this. Done without it when the recorder goes,
   /// but then nobody hears of a full disk.
   void finish();

@@ -18,6 +18,7 @@
 #include <cstring>
 #include <filesystem>
 #include <iterator>
+#include <optional>
 #include <span>
 #include <string>
 #include <utility>
@@ -52,19 +53,38 @@ ChunkReader::ChunkReader(hid_t group, const std::string& name, const std::filesy
                      H5Pget_layout(list.get()) == H5D_CHUNKED &&
                      H5Pget_chunk(list.get(), 2, chunk.data()) == static_cast<int>(extent.size()) &&
                      chunk[0] > 0 && chunk[0] <= most_chunk_rows &&
-                     (extent.size() == 1 || (chunk[1] == columns && extent[1] == columns)) &&
-                     H5Pget_nfilters(list.get()) == 1;
+                     (extent.size() == 1 || (chunk[1] == columns && extent[1] == columns));
+  const std::optional<bool> packed = is_packed(data_.get(), path);
   const Handle type = owned(H5Dget_type(data_.get()), path, "read a dataset's type");
   const hid_t types[] = {H5T_STD_U16LE, H5T_STD_I32LE, H5T_IEEE_F32LE};
   const auto first = extent.size() == 2 ? std::begin(types) + 2 : std::begin(types);
   const auto last = extent.size() == 2 ? std::end(types) : std::begin(types) + 2;
-  if (!known ||
+  if (!known || !packed ||
       std::none_of(first, last, [&](hid_t each) { return H5Tequal(each, type.get()) > 0; }))
     refuse_file(path, fmt::format("keeps '{}' in another way than recordings do", name));
   rows_ = static_cast<std::int64_t>(extent[0]);
   chunk_rows_ = static_cast<std::int64_t>(chunk[0]);
   row_bytes_ = H5Tget_size(type.get()) * chunk[1];
+  packed_ = *packed;
   chunk_.resize(static_cast<std::size_t>(chunk_rows_) * row_bytes_ + checksum_bytes);
+  if (packed_) stored_.resize(chunk_.size());
+}
+
+void ChunkReader::refuse_chunk(const std::string& wrong) const {
+  throw base::DiskFault(path_.string(), wrong, damaged_advice);
+}
+
+// What was stored of a chunk becomes its bytes; false where it is not what was written. Packed it
+// is always shorter. (HDF5 also keeps which filters were left out, but to a reader beside the
+// writer in one process it tells what it knew of the chunk before.)
+bool ChunkReader::take(std::span<const std::byte> stored, bool checked) {
+  if (stored.size() == chunk_.size()) {
+    if (packed_) std::copy(stored.begin(), stored.end(), chunk_.begin());
+    return !checked || agrees(chunk_);
+  }
+  if (checked && !agrees(stored)) return false;
+  const auto rows = std::span(chunk_).first(chunk_.size() - checksum_bytes);
+  return unpacker_.unpack(stored.first(stored.size() - checksum_bytes), row_bytes_, rows);
 }
 
 void ChunkReader::load(std::int64_t chunk, bool checked) {
@@ -73,31 +93,31 @@ void ChunkReader::load(std::int64_t chunk, bool checked) {
   const std::array<hsize_t, 2> offset = {static_cast<hsize_t>(chunk * chunk_rows_), 0};
   hsize_t bytes = 0;
   require(H5Dget_chunk_storage_size(data_.get(), offset.data(), &bytes), path_, "find samples");
-  if (bytes != chunk_.size()) {
-    throw base::DiskFault(path_.string(),
-                          fmt::format("a chunk of {} holds {} bytes where {} were written", name_,
-                                      bytes, chunk_.size()),
-                          damaged_advice);
+  const bool fits =
+      packed_ ? bytes > checksum_bytes && bytes <= chunk_.size() : bytes == chunk_.size();
+  if (!fits) {
+    refuse_chunk(fmt::format("a chunk of {} holds {} bytes where {}{} were written", name_, bytes,
+                             packed_ ? "at most " : "", chunk_.size()));
   }
+  std::vector<std::byte>& stored = packed_ ? stored_ : chunk_;
   for (int look = 0; look < looks; ++look) {
     std::uint32_t filters = 0;
-    require(H5Dread_chunk(data_.get(), H5P_DEFAULT, offset.data(), &filters, chunk_.data()), path_,
+    require(H5Dread_chunk(data_.get(), H5P_DEFAULT, offset.data(), &filters, stored.data()), path_,
             "read samples");
-    if (!checked || agrees(chunk_)) {
+    if (take(std::span(stored).first(bytes), checked)) {
       loaded_ = chunk;
       return;
     }
   }
-  if (open_end_ && chunk == rows_ / chunk_rows_) {
+  // Only a chunk that is written again, unpacked, may have been met meanwhile.
+  if (open_end_ && bytes == chunk_.size() && chunk == rows_ / chunk_rows_) {
     loaded_ = chunk;
     return;
   }
-  throw base::DiskFault(
-      path_.string(),
+  refuse_chunk(
       fmt::format("{} was damaged after it was written: samples {} to {} do not agree with their "
                   "checksum",
-                  name_, chunk * chunk_rows_, (chunk + 1) * chunk_rows_),
-      damaged_advice);
+                  name_, chunk * chunk_rows_, (chunk + 1) * chunk_rows_));
 }
 
 void ChunkReader::read(std::int64_t first, std::int64_t rows, bool checked, std::byte* to) {

@@ -4,6 +4,7 @@
 
 #include "recording/layout.h"
 #include "recording/level.h"
+#include "recording/packing.h"
 #include "recording/recording.h"
 
 #include <cstddef>
@@ -35,6 +36,8 @@ class ChunkReader {
 
  private:
   void load(std::int64_t chunk, bool checked);
+  bool take(std::span<const std::byte> stored, bool checked);
+  [[noreturn]] void refuse_chunk(const std::string& wrong) const;
 
   std::filesystem::path path_;
   std::string name_;
@@ -42,7 +45,10 @@ class ChunkReader {
   std::int64_t rows_ = 0;
   std::int64_t chunk_rows_ = 0;
   std::size_t row_bytes_ = 0;
-  std::vector<std::byte> chunk_;  // the one read last
+  bool packed_ = false;
+  std::vector<std::byte> chunk_;   // the one read last
+  std::vector<std::byte> stored_;  // where they are packed: as it is in the file
+  Unpacker unpacker_;
   std::int64_t loaded_ = -1;
   bool open_end_ = false;
 };

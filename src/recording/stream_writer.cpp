@@ -31,27 +31,50 @@ constexpr hsize_t rows_of_chunk = 1024;
 
 }  // namespace
 
-ChunkedDataset::ChunkedDataset(hid_t group, const std::string& name, hid_t type,
-                               std::vector<hsize_t> chunk, const std::filesystem::path& path)
-    : chunk_(std::move(chunk)), bytes_(H5Tget_size(type)), path_(path) {
+ChunkedDataset::ChunkedDataset(hid_t group, const std::string& name, const Growing& what,
+                               const std::filesystem::path& path)
+    : data_(new_dataset(group, name, what, path)),
+      chunk_(what.chunk),
+      packed_(what.packed),
+      bytes_(H5Tget_size(what.type)),
+      path_(path) {
   for (const hsize_t extent : chunk_)
     bytes_ *= extent;
-  data_ = new_dataset(group, name, type, chunk_, path_);
 }
 
 void ChunkedDataset::write(std::span<std::byte> bytes, std::uint32_t checksum, std::int64_t from,
                            std::int64_t rows) {
   assert(bytes.size() == bytes_ + checksum_bytes);
   std::memcpy(bytes.data() + bytes_, &checksum, checksum_bytes);
+  put(bytes, packed_ ? left_unpacked : 0, from, rows);
+}
+
+bool ChunkedDataset::write_packed(Packer& packer, std::span<const std::byte> bytes,
+                                  std::span<std::byte> packed, std::int64_t from) {
+  assert(packed_ && bytes.size() == bytes_ + checksum_bytes && packed.size() == bytes.size());
+  const std::size_t width = bytes_ / chunk_.front() / (chunk_.size() > 1 ? chunk_.back() : 1);
+  const auto used = packer.pack(bytes.first(bytes_), width, packed.first(bytes_));
+  if (!used) return false;
+  const std::uint32_t checksum = fletcher32(packed.first(*used));
+  std::memcpy(packed.data() + *used, &checksum, checksum_bytes);
+  put(packed.first(*used + checksum_bytes), 0, from,
+      from + static_cast<std::int64_t>(chunk_.front()));
+  return true;
+}
+
+void ChunkedDataset::put(std::span<const std::byte> chunk, std::uint32_t left_out,
+                         std::int64_t from, std::int64_t rows) {
   std::array<hsize_t, 2> extent = {static_cast<hsize_t>(rows), chunk_.back()};
   const std::array<hsize_t, 2> offset = {static_cast<hsize_t>(from), 0};
   require(H5Dset_extent(data_.get(), extent.data()), path_, "lengthen a dataset");
-  require(H5Dwrite_chunk(data_.get(), H5P_DEFAULT, 0, offset.data(), bytes.size(), bytes.data()),
-          path_, "write samples");
+  require(
+      H5Dwrite_chunk(data_.get(), H5P_DEFAULT, left_out, offset.data(), chunk.size(), chunk.data()),
+      path_, "write samples");
 }
 
 LevelWriter::LevelWriter(hid_t group, std::size_t level, const std::filesystem::path& path)
-    : data_(group, level_name(level), H5T_IEEE_F32LE, {rows_of_chunk, columns}, path),
+    : data_(group, level_name(level), {.type = H5T_IEEE_F32LE, .chunk = {rows_of_chunk, columns}},
+            path),
       chunk_(rows_of_chunk * columns + checksum_bytes / sizeof(float)) {
   put_text(data_.get(), "long_name",
            "of each stretch of counts: lowest, highest, mean, standard deviation", path);
@@ -91,15 +114,20 @@ void LevelWriter::finish() {
   if (next_) next_->finish();
 }
 
-StreamWriter::StreamWriter(hid_t streams, hid_t pyramid, const Stream& stream,
-                           std::int64_t chunk_samples, const std::filesystem::path& path)
-    : data_(streams, stream.channel, count_type(stream.bits), {static_cast<hsize_t>(chunk_samples)},
+StreamWriter::StreamWriter(hid_t streams, hid_t pyramid, const Stream& stream, const Chunks& chunks,
+                           const std::filesystem::path& path)
+    : data_(streams, stream.channel,
+            {.type = count_type(stream.bits),
+             .chunk = {static_cast<hsize_t>(chunks.samples)},
+             .packed = stream.packed},
             path),
       finest_(pyramid, 0, path),
       thinning_(stream.every),
-      width_(data_.chunk_bytes() / static_cast<std::size_t>(chunk_samples)),
+      width_(data_.chunk_bytes() / static_cast<std::size_t>(chunks.samples)),
       chunk_(data_.chunk_bytes() + checksum_bytes),
-      chunk_samples_(static_cast<std::size_t>(chunk_samples)),
+      chunk_samples_(static_cast<std::size_t>(chunks.samples)),
+      packer_(stream.packed ? chunks.packer : nullptr),
+      packed_(stream.packed ? chunk_.size() : 0),
       pieces_(chunk_samples_ / piece_samples) {}
 
 std::optional<std::int32_t> Thinning::take(std::int32_t count) {
@@ -172,8 +200,15 @@ void StreamWriter::write_chunk() {
   } else {
     checksum = fletcher32(std::span(chunk_).first(data_.chunk_bytes()));
   }
-  data_.write(chunk_, checksum, samples_ - static_cast<std::int64_t>(filled_), samples_);
+  const std::int64_t from = samples_ - static_cast<std::int64_t>(filled_);
+  const bool whole_and_new = filled_ == chunk_samples_ && flushed_ <= from;
+  if (packer_ == nullptr || !whole_and_new || !data_.write_packed(*packer_, chunk_, packed_, from))
+    data_.write(chunk_, checksum, from, samples_);
   flushed_ = samples_;
+}
+
+void StreamWriter::flush_chunks() {
+  if (packer_ == nullptr) flush();
 }
 
 void StreamWriter::flush() {

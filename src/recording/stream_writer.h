@@ -4,6 +4,7 @@
 
 #include "recording/layout.h"
 #include "recording/level.h"
+#include "recording/packing.h"
 #include "recording/piece_sums.h"
 
 #include <cstddef>
@@ -19,11 +20,12 @@ namespace windwright::recording {
 
 /// A dataset that grows by whole chunks, each written in one piece with the checksum that HDF5's
 /// fletcher32 filter expects: the filter itself would go over the samples again. A chunk that is
-/// not full yet may be written too, with zeros behind its end, and is written again later.
+/// not full yet may be written too, with zeros behind its end, and is written again later: in its
+/// place, so never packed. Readers that follow make HDF5 leave the old place of a chunk that grows
+/// or shrinks unused for ever.
 class ChunkedDataset {
  public:
-  /// @param chunk  extent of a chunk; the first is the dimension that grows
-  ChunkedDataset(hid_t group, const std::string& name, hid_t type, std::vector<hsize_t> chunk,
+  ChunkedDataset(hid_t group, const std::string& name, const Growing& what,
                  const std::filesystem::path& path);
   hid_t get() const { return data_.get(); }
   std::size_t chunk_bytes() const { return bytes_; }
@@ -32,10 +34,19 @@ class ChunkedDataset {
   /// @param rows      that the dataset has afterwards
   void write(std::span<std::byte> bytes, std::uint32_t checksum, std::int64_t from,
              std::int64_t rows);
+  /// The same of a whole chunk that has not been written yet, packed where that makes it smaller.
+  /// @param packed  room for as many bytes
+  /// @return        false: it does not, nothing was written
+  bool write_packed(Packer& packer, std::span<const std::byte> bytes, std::span<std::byte> packed,
+                    std::int64_t from);
 
  private:
+  void put(std::span<const std::byte> chunk, std::uint32_t left_out, std::int64_t from,
+           std::int64_t rows);
+
   Handle data_;
   std::vector<hsize_t> chunk_;
+  bool packed_;
   std::size_t bytes_;
   std::filesystem::path path_;
 };
@@ -82,7 +93,11 @@ class Thinning {
 /// One channel's counts and its pyramid. No allocation after it was made, but HDF5's own.
 class StreamWriter {
  public:
-  StreamWriter(hid_t streams, hid_t pyramid, const Stream& stream, std::int64_t chunk_samples,
+  struct Chunks {
+    std::int64_t samples;
+    Packer* packer;  // of all streams; used where the stream is packed
+  };
+  StreamWriter(hid_t streams, hid_t pyramid, const Stream& stream, const Chunks& chunks,
                const std::filesystem::path& path);
   hid_t get() const { return data_.get(); }
   /// All samples of the bench, of which a slow channel keeps one now and then.
@@ -97,9 +112,11 @@ class StreamWriter {
   void append(std::span<const std::uint16_t> counts);
   /// Hands every sample to HDF5; of the pyramid whole chunks only.
   void flush();
+  /// The same, but of packed streams whole chunks only: what is written before stays unpacked.
+  void flush_chunks();
   /// The rest of the pyramid too: nothing comes any more.
   void finish();
-  std::int64_t samples() const { return samples_; }  // in the file
+  std::int64_t flushed() const { return flushed_; }  // samples that HDF5 has
   /// What goes into the file at most when a chunk that is being filled ends it: counts, rows of the
   /// pyramid, HDF5's own index.
   std::int64_t last_bytes() const;
@@ -116,6 +133,8 @@ class StreamWriter {
   std::size_t width_;  // bytes of a count
   std::vector<std::byte> chunk_;
   std::size_t chunk_samples_;
+  Packer* packer_;                 // none: chunks are written as they are
+  std::vector<std::byte> packed_;  // room for one
   std::size_t filled_ = 0;
   std::int64_t samples_ = 0;
   std::int64_t flushed_ = 0;

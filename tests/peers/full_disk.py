@@ -20,6 +20,31 @@ except ImportError:
     skip("python3-h5py is not installed")
 
 
+def fill(bench, disk, compression):
+    """How many samples were kept."""
+    ended = subprocess.run([bench.program, "record", "bench.toml", "--seconds", "60", "--compression", compression,
+                            "--into", disk / "all.h5", "--json"],
+                           cwd=bench.folder, capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=120)
+    need(ended.returncode == 3, f"exit code 3, not {ended.returncode}: {ended.stderr}")
+    need(ended.stderr.count("\n") == 1 and "(No space left on device): make room" in ended.stderr, ended.stderr)
+    told = json.loads(ended.stdout)
+    need(told["samples"] > 100_000 and told["exit"] == 3, f"what was kept: {told}")
+    need(sorted(os.listdir(disk)) == ["all.h5"], "nothing else left")
+    # It could be closed: no reader needs to know that its writer was stopped.
+    with h5py.File(disk / "all.h5", "r") as file:
+        for group in file["streams"].values():
+            for name, data in group.items():
+                need(len(data[...]) == told["samples"], f"{name}: {len(data)} of {told['samples']} samples")
+    view = json.loads(bench.run("view", disk / "all.h5", "--channel", "dc_voltage_V", "--bins", "1", "--json"))
+    need(view["window"]["count"] == told["samples"], "the same here")
+    again = subprocess.run([bench.program, "record", "bench.toml", "--seconds", "1", "--into", disk / "more.h5"],
+                           cwd=bench.folder, capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=120)
+    need(again.returncode == 3 and "more.h5: " in again.stderr, f"no room for another: {again.stderr}")
+    for left in disk.iterdir():
+        left.unlink()
+    return told["samples"]
+
+
 def main():
     bench = Bench(*sys.argv[1:4])
     text = (bench.folder / "bench.toml").read_text()
@@ -29,24 +54,9 @@ def main():
         disk.rmdir()
         skip("a small file system cannot be mounted here: that needs root")
     try:
-        ended = subprocess.run([bench.program, "record", "bench.toml", "--seconds", "60", "--into", disk / "all.h5", "--json"],
-                               cwd=bench.folder, capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=120)
-        need(ended.returncode == 3, f"exit code 3, not {ended.returncode}: {ended.stderr}")
-        need(ended.stderr.count("\n") == 1 and "(No space left on device): make room" in ended.stderr, ended.stderr)
-        told = json.loads(ended.stdout)
-        need(told["samples"] > 100_000 and told["exit"] == 3, f"what was kept: {told}")
-        need(sorted(os.listdir(disk)) == ["all.h5"], "nothing else left")
-        # It could be closed: no reader needs to know that its writer was stopped.
-        with h5py.File(disk / "all.h5", "r") as file:
-            for group in file["streams"].values():
-                for name, data in group.items():
-                    need(len(data[...]) == told["samples"], f"{name}: {len(data)} of {told['samples']} samples")
-        view = json.loads(bench.run("view", disk / "all.h5", "--channel", "dc_voltage_V", "--bins", "1", "--json"))
-        need(view["window"]["count"] == told["samples"], "the same here")
-        again = subprocess.run([bench.program, "record", "bench.toml", "--seconds", "1", "--into", disk / "more.h5"],
-                               cwd=bench.folder, capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=120)
-        need(again.returncode == 3 and "more.h5: " in again.stderr, f"no room for another: {again.stderr}")
-        print(f"{told['samples']} samples kept whole")
+        plain, compressed = (fill(bench, disk, compression) for compression in ("none", "deflate"))
+        need(compressed > 1.2 * plain, f"more of compressed samples: {compressed} than {plain}")
+        print(f"{plain} samples kept whole, {compressed} compressed ones")
     finally:
         subprocess.run(["umount", disk], check=True)
         disk.rmdir()

@@ -5,6 +5,8 @@ catalogue of the bench's folder has to agree with the files.
 
 killed_recording.py PROGRAM SOURCE_FOLDER SCRATCH_FOLDER [KILLS]     needs python3-h5py
 
+Every second recording is compressed.
+
 The bench is recorded at the pace of a real one, so that the clock tells how much there was to record when the kill
 came. A machine that lets this script wait, too, made the recorder wait: that much more may be missing.
 """
@@ -31,15 +33,15 @@ LAST_S = 1.0
 
 
 class Victim:
-    def __init__(self, bench, name, lives_s):
+    def __init__(self, bench, name, lives_s, compression):
         self.file = bench.folder / f"{name}.h5"
         self.file.unlink(missing_ok=True)
         self.dies_at = time.monotonic() + lives_s
         self.seen_at = None
         self.lag_s = 0.0
         self.process = subprocess.Popen(
-            [bench.program, "record", "bench.toml", "--seconds", "60", "--real-time", "--set", "fan_pct=60", "--into",
-             self.file.name], cwd=bench.folder, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+            [bench.program, "record", "bench.toml", "--seconds", "60", "--real-time", "--set", "fan_pct=60",
+             "--compression", compression, "--into", self.file.name], cwd=bench.folder, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
 
     def look(self, late_s):
         """True once it is dead."""
@@ -113,7 +115,8 @@ def main():
     missing, none, done = [], 0, 0
     while done < kills:
         lot = min(AT_ONCE, kills - done)
-        living = [Victim(bench, f"killed-{done + i}", moments.uniform(0.0, LONGEST_S)) for i in range(lot)]
+        living = [Victim(bench, f"killed-{done + i}", moments.uniform(0.0, LONGEST_S),
+                         ("none", "deflate")[(done + i) % 2]) for i in range(lot)]
         dead = []
         while living:
             before = time.monotonic()

@@ -54,6 +54,17 @@ def main():
             need(attributes.get("standard_name") == STANDARD_NAMES.get(name), f"the standard name of {name}")
             need(data.shape == (6000,) and data.dims[0][0].name == "/sample", f"{name}: {data.shape}")
 
+    bench.run("record", "bench.toml", "--seconds", "6", "--set", "load_selector=rheostat", "--set", "fan_pct=80",
+              "--compression", "deflate", "--into", "packed.h5")
+    with h5py.File(bench.folder / "packed.h5", "r", swmr=True) as recording:
+        for name, data in next(iter(recording["streams"].values())).items():
+            need(data.compression == "gzip" and data.shuffle and data.fletcher32, f"the filters of {name}")
+            need((data[...] == counts[name]).all(), f"{name}: the same counts, compressed")
+    with netCDF4.Dataset(bench.folder / "packed.h5") as recording:
+        recording.set_auto_mask(False)
+        for name, variable in next(iter(recording["streams"].groups.values())).variables.items():
+            need((variable[:] == counts[name]).all(), f"{name}: the same counts, compressed, in netCDF4")
+
     with netCDF4.Dataset(file) as recording:
         recording.set_auto_mask(False)
         device = next(iter(recording["streams"].groups.values()))
