@@ -24,9 +24,9 @@ Outcome record(const Stations& stations, const PipelineOptions& options,
   std::int64_t samples = 0;
   Outcome outcome{.ending = Ending::complete, .samples = 0, .cause = {}, .most_waiting = 0};
   const auto ended = [&](Ending ending, std::string cause) {
-    stations.device.stop();
     outcome.ending = ending;
     outcome.cause = std::move(cause);
+    stations.stop ? stations.stop() : stations.device.stop();
   };
   try {
     while (samples < options.samples && outcome.ending == Ending::complete) {
@@ -43,6 +43,7 @@ Outcome record(const Stations& stations, const PipelineOptions& options,
       }
       recording.hand_over(block);
     }
+    if (outcome.ending == Ending::complete && stations.stop) stations.stop();
     recording.finish();
   } catch (const base::DiskFault& fault) {
     ended(recording.failed() ? Ending::disk_failed : Ending::disk_too_slow, fault.what());

@@ -18,9 +18,13 @@ namespace windwright::acquisition {
 struct Stations {
   bench::Device& device;
   recording::Recorder& recorder;
-  /// Judges each block before it is queued, on the thread that drives the device: a cause in words
-  /// ends it, after the block was recorded.
+  /// Judges each block before it is queued, on the thread that drives the device, and stops the
+  /// bench where that is called for: a cause in words ends the recording, after the block was
+  /// recorded.
   std::function<std::optional<std::string>(const bench::SampleBlock&)> watch = {};
+  /// Brings the bench down however the recording has ended, before its last blocks are waited for;
+  /// may read on meanwhile. Empty: the device's safe state, unless the recording is complete.
+  std::function<void()> stop = {};
   /// Sees each block after it was recorded, on the recording thread: it may look, and should be
   /// quick. What it shows elsewhere may be dropped there.
   std::function<void(const bench::SampleBlock&)> look = {};
@@ -44,7 +48,7 @@ struct Outcome {
 /// Device to file on two threads with a bounded lock-free queue of blocks between them: this thread
 /// drives the device and watches, the other records. A recording never drops a sample: whatever
 /// cannot go on ends it with a reason, and what came until then is in the file. However it ends but
-/// by completion, the device is brought to its safe state first.
+/// by completion, the bench is stopped first; where the device fails, by its safe state.
 /// @throws DeviceFault  the device's own; what came before is recorded
 Outcome record(const Stations& stations, const PipelineOptions& options,
                const std::stop_token& stop);

@@ -6,6 +6,7 @@
 #include "bench/device.h"
 #include "campaign/campaign.h"
 #include "campaign/readiness.h"
+#include "guard/other_layer.h"
 #include "metrology/certificate.h"
 
 #include <cstdint>
@@ -47,14 +48,9 @@ struct ConductOptions {
   std::string software_version;  // for the logbook
   std::function<void(const Progress&)> progress;
   std::stop_token stop;  // asks to end after the current block
-  /// Sees each block, and why the interlocks stop the bench if they do; says why it has to be
-  /// stopped. On the thread that drives the device.
-  std::function<std::optional<std::string>(const bench::SampleBlock& block,
-                                           const std::optional<std::string>& tripped)>
-      watch = {};
-  /// True: something is changed by hand now, with the fan off, and no block comes for a while;
-  /// false: something is driven from now on.
-  std::function<void(bool standing)> stand = {};
+  std::string person = {};  // who resets a trip; empty: the campaign's operator
+  /// Where there is one: guard/acquisition_watch.h.
+  guard::OtherLayer guard_process = {};
 };
 
 enum class Ending { complete, interrupted, tripped, not_ready };
@@ -72,10 +68,12 @@ struct Outcome {
 /// calls to the device as one that was never interrupted. The bench is left in its safe state.
 ///
 /// - A manual change waits until the fan is off and the rotor stands still.
-/// - Every block is judged by the interlocks (block means through the certificates; a channel at
-/// the
-///   upper end of its converter counts as beyond its bound). A trip stops the bench and latches:
-///   the run can be resumed only with a reason, which is noted.
+/// - The bench is started and stopped on the table of guard/stop_logic.h. Every block is judged by
+///   the interlocks (block means through the certificates; a channel at the upper end of its
+///   converter counts as beyond its bound). A trip stops the bench and latches, and so does a device
+///   that is lost while it is driven: the run can be resumed only with a reason, which is noted with
+///   who gave it, and only once no interlock's condition stands any more.
+/// - An end, asked for or reached, comes down under control before power is removed.
 /// - Steady: rotor speed and DC power, tested by metrology::drift_over on the last settle_window_s,
 ///   and again, at the same rate of drift, over the whole dwell.
 /// - A dwell ends when the random standard uncertainty of the mean DC power (its samples are not

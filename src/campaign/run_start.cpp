@@ -8,6 +8,8 @@
 #include "campaign/logbook.h"
 #include "campaign/readiness.h"
 #include "campaign/run_folder.h"
+#include "guard/acquisition_layer.h"
+#include "guard/fresh_look.h"
 #include "recording/recording.h"
 
 #include <boost/json.hpp>
@@ -18,6 +20,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace windwright::campaign {
 
@@ -57,16 +60,33 @@ void begin(const Campaign& campaign, const bench::Bench& bench, bench::Device& d
   write_bookmark(folder, {.points_done = 0, .samples = 0, .device = device.bookmark()});
 }
 
+namespace {
+
+// By the stop logic: a person at the bench, with the cause gone as far as fresh samples tell.
+std::optional<std::string> reset(const bench::Bench& bench, bench::Device& device,
+                                 const ConductOptions& options, const std::string& trip) {
+  device.stop();
+  const std::vector<std::string> standing =
+      guard::standing_now(bench, certificates_of(bench), device, options.into);
+  guard::AcquisitionLayer layer(bench, device, {.tripped = trip});
+  return layer.reset(standing, true);
+}
+
+}  // namespace
+
 std::optional<Outcome> take_up(const bench::Bench& bench, bench::Device& device,
-                               const ConductOptions& options, const Bookmark& bookmark) {
+                               const ConductOptions& options, const Bookmark& bookmark,
+                               const std::string& person) {
   Logbook logbook(options.into / logbook_file);
   const std::optional<std::string> trip = latched_trip(options.into);
-  if (trip && options.reason.empty()) {
+  const auto still_tripped = [&](const std::string& why) {
     return Outcome{.ending = Ending::tripped,
                    .points = bookmark.points_done,
-                   .cause = *trip +
-                            "\nthe trip is latched: find and remove its cause, then resume "
-                            "with a --reason, which the report shows"};
+                   .cause = fmt::format("{}\n{}", *trip, why)};
+  };
+  if (trip && options.reason.empty()) {
+    return still_tripped("the trip is latched: find and remove its cause, then resume with a "
+                         "--reason, which the report shows");
   }
   if (bookmark.device.empty()) {
     const Readiness readiness = check_readiness(bench, device);
@@ -79,7 +99,14 @@ std::optional<Outcome> take_up(const bench::Bench& bench, bench::Device& device,
   } else {
     device.return_to(bookmark.device);
   }
-  if (trip) logbook.add(device.now(), "reset", {{"text", options.reason}});
+  if (trip) {
+    if (const std::optional<std::string> why = reset(bench, device, options, *trip)) {
+      logbook.add(device.now(), "refused reset", {{"text", *why}, {"by", person}});
+      return still_tripped("not reset: " + *why);
+    }
+    if (!bookmark.device.empty()) device.return_to(bookmark.device);
+    logbook.add(device.now(), "reset", {{"text", options.reason}, {"by", person}});
+  }
   logbook.add(device.now(), "resume", {{"points_done", bookmark.points_done}});
   return std::nullopt;
 }

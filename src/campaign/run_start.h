@@ -21,8 +21,11 @@ std::optional<Outcome> refusal(const Readiness& readiness, const std::string& re
 void begin(const Campaign& campaign, const bench::Bench& bench, bench::Device& device,
            const ConductOptions& options, const Readiness& readiness);
 
-/// Brings the device of an earlier run back to its bookmark; an outcome where it may not go on.
+/// Brings the device of an earlier run back to its bookmark; an outcome where it may not go on. A
+/// trip that is latched is reset here, where a reason is given and its cause is gone.
+/// @param person  who resets it
 std::optional<Outcome> take_up(const bench::Bench& bench, bench::Device& device,
-                               const ConductOptions& options, const Bookmark& bookmark);
+                               const ConductOptions& options, const Bookmark& bookmark,
+                               const std::string& person);
 
 }  // namespace windwright::campaign

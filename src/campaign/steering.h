@@ -11,6 +11,7 @@
 #include <filesystem>
 #include <optional>
 #include <span>
+#include <string>
 #include <string_view>
 #include <vector>
 
@@ -24,6 +25,9 @@ class Steering {
            const std::filesystem::path& folder);
 
   std::optional<guard::Trip> judge(const bench::SampleBlock& block);
+
+  /// Interlocks whose condition holds at the last block, by name.
+  std::vector<std::string> standing() const { return interlocks_.standing(); }
 
   /// Of the last block.
   double rotor_speed_rad_s() const;

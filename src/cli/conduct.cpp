@@ -42,6 +42,7 @@ struct Request {
   std::string bench;
   std::string into;
   std::string reason;
+  std::string person;
   std::string catalogue;
   std::string publish;
   bool resume = false;
@@ -110,7 +111,7 @@ campaign::Outcome conduct(const Request& request, const fs::path& into,
                           const campaign::Campaign& campaign, const bench::Bench& bench) {
   const StopOnSignal stop;
   Guarded guarded(bench);
-  guarded.begin();
+  guarded.begin(true);
   const auto own = devices::open_device(
       bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible,
       ask_person);
@@ -133,9 +134,8 @@ campaign::Outcome conduct(const Request& request, const fs::path& into,
          .software_version = WINDWRIGHT_VERSION,
          .progress = progress,
          .stop = stop.token(),
-         .watch = [&guarded](const auto& block,
-                             const auto& tripped) { return guarded.look(block, tripped); },
-         .stand = [&guarded](bool standing) { guarded.stand(standing); }});
+         .person = request.person,
+         .guard_process = guarded.process()});
     line.clear();
     published.finish(
         {.ending = name_of(outcome.ending), .cause = outcome.cause, .remarks = own->remarks()});
@@ -262,6 +262,8 @@ void add_conduct(CLI::App& program, int& exit_code) {
   verb->add_option(
       "--reason", request->reason,
       "why to go on though the bench is not ready, or to reset a trip; it is reported");
+  verb->add_option("--by", request->person,
+                   "who stands at the bench and resets the trip; if left out, CAMPAIGN's operator");
   verb->add_option("--catalogue", request->catalogue,
                    "enter it in this catalogue: a file, or postgresql://...; else in that of the "
                    "bench's folder, if it has one; 'none'");

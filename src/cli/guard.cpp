@@ -9,14 +9,18 @@
 #include "cli/stop_on_signal.h"
 #include "cli/verbs.h"
 #include "devices/guard_link.h"
+#include "devices/open_device.h"
 #include "guard/configuration.h"
+#include "guard/fresh_look.h"
 #include "guard/guard_watch.h"
 #include "guard/tap.h"
 #include "metrology/certificate.h"
+#include "twin/simulated_bench.h"
 
 #include <CLI/CLI.hpp>
 #include <boost/json.hpp>
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 #include <sched.h>
 #include <sys/mman.h>
 
@@ -46,6 +50,7 @@ using Clock = std::chrono::steady_clock;
 struct Request {
   std::string bench;
   std::string reset;
+  std::string person;
   bool json = false;
 };
 
@@ -102,18 +107,6 @@ class GuardLogbook {
   std::deque<Entry> waiting_;
   std::jthread writer_{[this](const std::stop_token& over) { write(over); }};
 };
-
-/// The cause of the last trip that was not reset, as the logbook has it.
-std::string latched_trip(const std::filesystem::path& file) {
-  std::string cause;
-  if (!std::filesystem::exists(file) || std::filesystem::is_empty(file)) return cause;
-  for (const campaign::LogbookLine& line : campaign::logbook_lines(file)) {
-    const json::value entry = base::json_from_text(line.text, line.place);
-    if (line.event == "trip") cause = base::json_string(entry, "text", line.place);
-    if (line.event == "reset") cause.clear();
-  }
-  return cause;
-}
 
 std::vector<metrology::Certificate> all_certificates(const bench::Bench& bench) {
   std::vector<metrology::Certificate> certificates;
@@ -184,7 +177,7 @@ int guard_until_stopped(const Request& request, const bench::Bench& bench,
   guard::GuardWatch watch(
       std::move(*tap),
       {.silence_s = bench.guard.silence_s, .configuration = configuration, .tripped = tripped},
-      [&] { return interlocks_of(bench, certificates, {}); }, own_way_of(link.get()),
+      [&] { return interlocks_of(bench, certificates); }, own_way_of(link.get()),
       [&logbook](std::string_view event, const std::string& text) { logbook.add(event, text); });
   const auto step = std::chrono::duration_cast<std::chrono::nanoseconds>(
       std::chrono::duration<double>(std::min(0.01, bench.guard.silence_s / 5.0)));
@@ -200,30 +193,84 @@ int guard_until_stopped(const Request& request, const bench::Bench& bench,
   return watch.tripped().empty() ? done : interlock_tripped;
 }
 
-/// By the guard that is running, else in the logbook, where the next one finds it.
+/// An acquisition that drives nothing and only looks, as the guard sees it; nothing where another
+/// program acquires, whose samples then have to do.
+class Looker {
+ public:
+  explicit Looker(const bench::Bench& bench)
+      : bench_(bench),
+        tap_(guard::Tap::open(guard::tap_name(bench), guard::tap_shape(bench),
+                              guard::Side::acquisition, guard::configuration_of(bench))) {}
+  Looker(const Looker&) = delete;
+  Looker& operator=(const Looker&) = delete;
+  ~Looker() { say(guard::Activity::ended); }
+
+  /// What still stands, by fresh samples, which the guard sees as well.
+  std::vector<std::string> standing() {
+    if (!tap_) return {};
+    const auto device =
+        devices::open_device(bench_, twin::Pace::as_fast_as_possible, [](const std::string& what) {
+          throw base::DeviceFault("bench", "needs a person: " + what, "it is only looked at here");
+        });
+    return guard::standing_now(bench_, all_certificates(bench_), *device, {},
+                               [this](const bench::SampleBlock& block) {
+                                 tap_->write(block);
+                                 say(guard::Activity::standing);
+                               });
+  }
+
+ private:
+  void say(guard::Activity activity) {
+    if (tap_) tap_->beat(Clock::now(), {.activity = activity});
+  }
+
+  const bench::Bench& bench_;
+  std::optional<guard::Tap> tap_;
+};
+
+/// What the guard answers that is running. Nothing: none is.
+std::optional<std::string> ask_running_guard(const std::string& name, const std::string& wish) {
+  const auto number = guard::Tap::ask_reset(name, wish);
+  if (!number) return std::nullopt;
+  constexpr std::chrono::seconds patience{5};
+  constexpr std::chrono::milliseconds pause{10};
+  std::optional<std::string> answer;
+  for (const auto end = Clock::now() + patience; !answer && Clock::now() < end;
+       std::this_thread::sleep_for(pause))
+    answer = guard::Tap::answer_to_reset(name, *number);
+  return answer.value_or("the guard process does not answer: end it and start it again");
+}
+
+/// By the guard that is running, else in the logbook, where the next one finds it. @return why not
+std::string refusal_of_reset(const Request& request, const bench::Bench& bench,
+                             const std::filesystem::path& logbook_file, const std::string& who) {
+  const std::string name = guard::tap_name(bench);
+  const bool guarded = guard::Tap::lives(name, guard::Side::guard);
+  if (!guarded && latched_trip(logbook_file).empty()) return "nothing has tripped";
+  Looker looker(bench);
+  const std::vector<std::string> standing = looker.standing();
+  if (!standing.empty()) {
+    return fmt::format("the cause is not gone: {}", fmt::join(standing, ", "));
+  }
+  const auto answer = ask_running_guard(name, fmt::format("{} (by {})", request.reset, who));
+  if (answer) return *answer;
+  campaign::Logbook(logbook_file)
+      .add(base::host_now(), "reset", {{"text", request.reset}, {"by", who}});
+  return {};
+}
+
 int reset(const Request& request, const bench::Bench& bench,
           const std::filesystem::path& logbook_file) {
-  const std::string name = guard::tap_name(bench);
-  std::string refusal;
-  if (const auto number = guard::Tap::ask_reset(name, request.reset)) {
-    constexpr std::chrono::seconds patience{5};
-    constexpr std::chrono::milliseconds pause{10};
-    std::optional<std::string> answer;
-    for (const auto end = Clock::now() + patience; !answer && Clock::now() < end;
-         std::this_thread::sleep_for(pause))
-      answer = guard::Tap::answer_to_reset(name, *number);
-    refusal = answer.value_or("the guard process does not answer: end it and start it again");
-  } else if (latched_trip(logbook_file).empty()) {
-    refusal = "nothing has tripped";
-  } else {
-    campaign::Logbook(logbook_file).add(base::host_now(), "reset", {{"text", request.reset}});
-  }
+  const std::string who = request.person.empty() ? user_name() : request.person;
+  const std::string refusal = refusal_of_reset(request, bench, logbook_file, who);
   const int code = refusal.empty() ? done : negative_verdict;
   if (request.json) {
-    fmt::print("{}", base::json_text(json::object{
-                         {"reset", refusal.empty()}, {"cause", refusal}, {"exit", code}}));
+    fmt::print("{}", base::json_text(json::object{{"reset", refusal.empty()},
+                                                  {"by", who},
+                                                  {"cause", refusal},
+                                                  {"exit", code}}));
   } else if (refusal.empty()) {
-    fmt::print("reset: {}\n", request.reset);
+    fmt::print("reset by {}: {}\n", who, request.reset);
   } else {
     fmt::print(stderr, "not reset: {}\n", refusal);
   }
@@ -232,7 +279,7 @@ int reset(const Request& request, const bench::Bench& bench,
 
 int run_guard(const Request& request) {
   const bench::Bench bench = bench::bench_from_file(request.bench);
-  const std::filesystem::path logbook_file = bench.file.parent_path() / "guard.jsonl";
+  const std::filesystem::path logbook_file = guard_logbook(bench);
   return request.reset.empty() ? guard_until_stopped(request, bench, logbook_file)
                                : reset(request, bench, logbook_file);
 }
@@ -247,9 +294,13 @@ void add_guard(CLI::App& program, int& exit_code) {
       "they or the other process fail");
   verb->add_option("BENCH", request->bench, "bench description, the same file that record has")
       ->required();
-  verb->add_option("--reset", request->reset,
-                   "take a trip back, with the reason: by the person at the bench who has seen to "
-                   "it that the cause is gone");
+  CLI::Option* reset = verb->add_option(
+      "--reset", request->reset,
+      "take a trip back, with the reason: by the person at the bench who has seen to it that the "
+      "cause is gone; looks at the bench anew first");
+  verb->add_option("--by", request->person,
+                   "the name of that person; if left out, of whoever is logged in")
+      ->needs(reset);
   verb->add_flag("--json", request->json, "one JSON document on stdout");
   verb->footer(
       "Ends with 4 where it has tripped and nobody has reset it. Its logbook is guard.jsonl beside "
@@ -257,7 +308,7 @@ void add_guard(CLI::App& program, int& exit_code) {
       "Software is one layer and never the last: the hard-wired emergency stop comes first.\n"
       "Example:\n"
       "  windwright guard my-bench/bench.toml\n"
-      "  windwright guard my-bench/bench.toml --reset \"blade 2 fastened, guard closed\"");
+      "  windwright guard my-bench/bench.toml --reset \"blade 2 fastened, guard closed\" --by \"A. Operator\"");
   verb->callback([request, &exit_code] { exit_code = run_guard(*request); });
 }
 

@@ -1,55 +1,135 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "cli/guarded.h"
 
+#include "base/clock.h"
+#include "base/errors.h"
+#include "base/json.h"
 #include "bench/certificates.h"
+#include "campaign/logbook.h"
+#include "guard/configuration.h"
 #include "guard/interlocks.h"
+#include "signal/statistics.h"
 
-#include <algorithm>
+#include <boost/json.hpp>
+#include <fmt/format.h>
+#include <pwd.h>
+#include <unistd.h>
+
 #include <chrono>
+#include <filesystem>
+#include <limits>
 #include <memory>
 #include <optional>
 #include <string>
+#include <utility>
+#include <variant>
 #include <vector>
 
 namespace windwright::cli {
+namespace {
+
+constexpr const char* rotor_speed = "rotor_speed_rad_s";
+
+}  // namespace
 
 guard::Judge interlocks_of(const bench::Bench& bench,
-                           const std::vector<metrology::Certificate>& certificates,
-                           const std::filesystem::path& folder) {
-  // shared: a judge is copied about as a function, the interlocks have a memory
+                           const std::vector<metrology::Certificate>& certificates) {
+  // shared: a judge is copied about as functions, the interlocks have a memory
   auto interlocks = std::make_shared<guard::Interlocks>(
-      bench, certificates, guard::Interlocks::Options{.folder = folder});
-  return [interlocks](const bench::SampleBlock& block) -> std::optional<std::string> {
-    const std::optional<guard::Trip> trip = interlocks->judge(block);
-    return trip ? std::optional(in_words(*trip)) : std::nullopt;
-  };
+      bench, certificates, guard::Interlocks::Options{.also = {rotor_speed}});
+  return {.judge = [interlocks](const bench::SampleBlock& block) {
+            return interlocks->judge(block);
+          },
+          .standing = [interlocks] { return interlocks->standing(); },
+          .rotor_speed_rad_s =
+              [interlocks] { return signal::mean(interlocks->values(rotor_speed)); }};
 }
 
-Guarded::Guarded(const bench::Bench& bench, const std::filesystem::path& folder) : watch_(bench) {
+std::filesystem::path guard_logbook(const bench::Bench& bench) {
+  return bench.file.parent_path() / "guard.jsonl";
+}
+
+std::string latched_trip(const std::filesystem::path& logbook) {
+  std::string cause;
+  if (!std::filesystem::exists(logbook) || std::filesystem::is_empty(logbook)) return cause;
+  for (const campaign::LogbookLine& line : campaign::logbook_lines(logbook)) {
+    const auto entry = base::json_from_text(line.text, line.place);
+    if (line.event == "trip") cause = base::json_string(entry, "text", line.place);
+    if (line.event == "reset") cause.clear();
+  }
+  return cause;
+}
+
+std::string user_name() {
+  const passwd* entry = getpwuid(geteuid());
+  return entry != nullptr ? entry->pw_name : fmt::format("user {}", geteuid());
+}
+
+void Guarded::begin(bool drives) {
+  watch_.begin(std::chrono::steady_clock::now());
+  if (!drives) return;
+  const std::string tripped = latched_trip(guard_logbook(bench_));
+  if (tripped.empty()) return;
+  throw base::DeviceFault(
+      "the guard", fmt::format("has tripped, and nobody has reset it ({})", tripped),
+      fmt::format("the bench; then reset it there: windwright guard {} --reset REASON",
+                  bench_.file.string()));
+}
+
+void Guarded::keep(const std::string& trip) const {
+  const bool passing = std::holds_alternative<bench::SimulatedDevice>(bench_.device) ||
+                       std::holds_alternative<bench::ReplayDevice>(bench_.device);
+  if (passing || guard::Tap::lives(guard::tap_name(bench_), guard::Side::guard)) return;
+  campaign::Logbook(guard_logbook(bench_)).add(base::host_now(), "trip", {{"text", trip}});
+}
+
+GuardedDevice::GuardedDevice(const bench::Bench& bench, bench::Device& device,
+                             const std::filesystem::path& folder, guard::OtherLayer process)
+    : bench_(bench), device_(device), layer_(bench, device, {.other = std::move(process)}) {
   std::vector<metrology::Certificate> certificates;
   for (const auto& found : bench::certificates_there_are(bench)) {
     if (!found) return;
     certificates.push_back(*found);
   }
-  judge_ = interlocks_of(bench, certificates, folder);
+  interlocks_ = std::make_unique<guard::Interlocks>(
+      bench, certificates,
+      guard::Interlocks::Options{.also = {rotor_speed}, .folder = folder});
 }
 
-void Guarded::begin() {
-  watch_.begin(std::chrono::steady_clock::now());
+bool GuardedDevice::start() {
+  device_.read(block_);
+  if (look(block_)) return false;
+  const std::vector<std::string> standing =
+      interlocks_ ? interlocks_->standing() : std::vector<std::string>();
+  if (const std::optional<std::string> why = layer_.start(standing)) {
+    throw base::DeviceFault("the guard", *why, "the bench, and the guard process");
+  }
+  return true;
 }
 
-std::optional<std::string> Guarded::look(const bench::SampleBlock& block,
-                                         const std::optional<std::string>& own_cause) {
-  return watch_.look(block, own_cause, std::chrono::steady_clock::now());
+std::optional<std::string> GuardedDevice::look(const bench::SampleBlock& block) {
+  // Without interlocks nobody here knows whether the rotor stands.
+  double rotor_speed_rad_s = std::numeric_limits<double>::infinity();
+  std::optional<guard::Trip> trip;
+  if (interlocks_) {
+    trip = interlocks_->judge(block);
+    rotor_speed_rad_s = signal::mean(interlocks_->values(rotor_speed));
+  }
+  layer_.look(block, trip, rotor_speed_rad_s);
+  if (!layer_.is_tripped() || layer_.is_stopping()) return std::nullopt;
+  return layer_.cause();
 }
 
-std::optional<std::string> Guarded::look_and_judge(const bench::SampleBlock& block) {
-  return look(block, judge_ ? judge_(block) : std::nullopt);
+void GuardedDevice::come_down() {
+  layer_.ask_end();
+  while (layer_.is_stopping()) {
+    device_.read(block_);
+    look(block_);
+  }
 }
 
-void Guarded::stand(bool standing) {
-  const auto now = std::chrono::steady_clock::now();
-  standing ? watch_.stand(now) : watch_.drive(now);
+void GuardedDevice::lose_device(const std::string& what) {
+  if (layer_.state() != guard::State::safe) layer_.lose_device(what);
 }
 
 }  // namespace windwright::cli

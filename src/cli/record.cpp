@@ -173,20 +173,32 @@ struct Session {
   bench::Device& device;
   bench::SafeAtTheEnd& safe;
   Published& published;
-  Guarded& guarded;
+  GuardedDevice& guarded;
   const std::vector<Setting>& settings;
   std::stop_token stop;
 
   void command_by_hand() const {
     for (const Setting& setting : settings) {
-      if (setting.manual) device.set(setting.actuator, setting.value);
+      if (setting.manual) guarded.set(setting.actuator, setting.value);
     }
   }
   /// From here on blocks have to follow.
   void command_powered() const {
-    guarded.stand(false);
+    const bool drives = std::any_of(settings.begin(), settings.end(), [](const Setting& setting) {
+      return setting.actuator == "fan_pct" && setting.value > 0.0;
+    });
+    if (drives && !guarded.start()) return;
     for (const Setting& setting : settings) {
-      if (!setting.manual) device.set(setting.actuator, setting.value);
+      if (!setting.manual) guarded.set(setting.actuator, setting.value);
+    }
+  }
+  /// The bench is at rest, or was not this program's.
+  void bring_down() const {
+    guarded.come_down();
+    if (guarded.power_stays_on()) {
+      safe.leave();
+    } else {
+      safe.end();
     }
   }
 };
@@ -221,19 +233,20 @@ int capture(const Session& session, acquisition::LiveValues& live) {
          !complete && !tripped && samples < longest && !stop.stop_requested();
          samples += static_cast<std::int64_t>(block.samples)) {
       device.read(block);
-      tripped = guarded.look_and_judge(block);
-      if (tripped) device.stop();
+      tripped = guarded.look(block);
       complete = capture.take(block);
     }
-  } catch (const base::DeviceFault&) {
+    session.bring_down();
+    if (!guarded.tripped().empty()) tripped = guarded.tripped();
+  } catch (const base::DeviceFault& fault) {
     // What tripped may have cut the instrument off: what came before is what was wanted.
+    guarded.lose_device(fault.what());
     safe.end();
     if (capture.triggered()) capture.save(request.into);
     throw;
   }
   const int otherwise = tripped ? interlock_tripped : negative_verdict;
   if (tripped) fmt::print(stderr, "{}\n", *tripped);
-  safe.end();
   const std::vector<std::string> remarks = device.remarks();
   if (!capture.triggered()) {
     const std::string cause = tripped ? "stopped before the trigger"
@@ -299,16 +312,20 @@ int record_all(const Session& session, acquisition::LiveValues& live) {
   LiveLine line(bench, live);
   session.command_powered();
   const auto begun = std::chrono::steady_clock::now();
-  const acquisition::Outcome outcome = acquisition::record(
+  acquisition::Outcome outcome = acquisition::record(
       {.device = device,
        .recorder = recorder,
        .watch = [&watched = guarded](
-                    const bench::SampleBlock& block) { return watched.look_and_judge(block); },
+                    const bench::SampleBlock& block) { return watched.look(block); },
+       .stop = [&session] { session.bring_down(); },
        .look = [&line](const bench::SampleBlock& block) { line(block); }},
       {.samples = std::llround(request.seconds * bench.sample_rate_hz),
        .queue = acquisition::queue_for(bench.block_s)},
       stop);
-  safe.end();
+  if (!guarded.tripped().empty() && outcome.ending == acquisition::Ending::complete) {
+    outcome.ending = acquisition::Ending::tripped;  // on the way down
+    outcome.cause = guarded.tripped();
+  }
   if (outcome.ending != acquisition::Ending::disk_failed) recorder.finish();
   line.clear();
   if (!outcome.cause.empty()) fmt::print(stderr, "{}\n", outcome.cause);
@@ -342,8 +359,8 @@ int run_record(const Request& request) {
   }
   acquisition::LiveValues live(bench, bench::certificates_there_are(bench));
   const StopOnSignal stop;
-  Guarded guarded(bench, std::filesystem::absolute(request.into).parent_path());
-  guarded.begin();
+  Guarded guarded(bench);
+  guarded.begin(!settings.empty());
   const auto own = devices::open_device(
       bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible,
       ask_person);
@@ -355,23 +372,29 @@ int run_record(const Request& request) {
   // What was commanded for a recording is taken back when that ends, whatever ends it.
   bench::SafeAtTheEnd safe(device);
   if (settings.empty()) safe.leave();
+  GuardedDevice guarded_device(bench, device,
+                               std::filesystem::absolute(request.into).parent_path(),
+                               guarded.process());
   const Session session{.request = request,
                         .bench = bench,
                         .device = device,
                         .safe = safe,
                         .published = published,
-                        .guarded = guarded,
+                        .guarded = guarded_device,
                         .settings = settings,
                         .stop = stop.token()};
   const auto enter = [&] { enter_in_catalogue(request.catalogue, bench.file, request.into); };
   try {
     session.command_by_hand();
     const int code = request.trigger.empty() ? record_all(session, live) : capture(session, live);
+    if (code == interlock_tripped) guarded.keep(guarded_device.tripped());
     enter();
     return code;
   } catch (const std::exception& fault) {
     const bool measured = dynamic_cast<const base::BadInput*>(&fault) == nullptr;
+    guarded_device.lose_device(fault.what());
     safe.end();
+    if (!guarded_device.tripped().empty()) guarded.keep(guarded_device.tripped());
     if (measured) enter();  // what came before it
     published.finish({.ending = "fault", .cause = fault.what(), .remarks = own->remarks()});
     throw;

@@ -10,6 +10,7 @@
 #include <chrono>
 #include <optional>
 #include <string>
+#include <thread>
 
 namespace windwright::guard {
 namespace {
@@ -42,7 +43,7 @@ void AcquisitionWatch::begin(Instant now) {
       tap_ && tap_->other_lives() ? tap_->other_pulse() : std::nullopt;
   if (!pulse) {
     if (!settings_.required) {
-      stand(now);
+      tell({.activity = Activity::standing}, {}, now);
       return;
     }
     refuse("is not running, and this bench is not driven without it ([guard] required)",
@@ -53,14 +54,17 @@ void AcquisitionWatch::begin(Instant now) {
         "works by another bench.toml, rotor or certificates than this program",
         fmt::format("what was changed; then end the guard and start `{}` again", start_command_));
   }
-  if (const std::optional<std::string> cause = guard_fails(now)) {
-    refuse(fmt::format("does not let the bench be driven ({})", *cause),
+  if (const std::optional<Heard> heard = hear({.activity = Activity::standing}, now)) {
+    refuse(fmt::format("does not let the bench be driven ({})", heard->cause),
            fmt::format("the bench; then reset it there: {} --reset REASON", start_command_));
   }
-  stand(now);
+  tell({.activity = Activity::standing}, {}, now);
 }
 
-std::optional<std::string> AcquisitionWatch::guard_fails(Instant now) {
+std::optional<Heard> AcquisitionWatch::hear(const Words& own, Instant now) {
+  const auto silent = [](const std::string& cause) {
+    return Heard{.event = Event::other_silent, .cause = cause};
+  };
   const bool lives = tap_->other_lives();
   const std::optional<Pulse> pulse = tap_->other_pulse();
   if (!seen_) {
@@ -68,43 +72,83 @@ std::optional<std::string> AcquisitionWatch::guard_fails(Instant now) {
     if (!lives || !pulse) return std::nullopt;
     seen_ = true;
   }
-  if (!lives) return "the guard process has ended";
-  if (!pulse) return "another guard process has begun";
-  const std::chrono::duration<double> silent = now - pulse->time;
-  if (silent.count() > settings_.silence_s) {
-    return fmt::format("the guard process has been silent for {:.0f} ms", 1e3 * silent.count());
+  if (!lives) return silent("the guard process has ended");
+  if (!pulse) return silent("another guard process has begun");
+  const std::chrono::duration<double> unheard = now - pulse->time;
+  if (unheard.count() > settings_.silence_s) {
+    return silent(
+        fmt::format("the guard process has been silent for {:.0f} ms", 1e3 * unheard.count()));
   }
-  if (!pulse->content) return fmt::format("the guard process: {}", tap_->other_cause());
+  if (!pulse->words.content()) {
+    // One that has taken power away, or wants it taken and has no way of its own, is followed at
+    // once: a ramp would command the fan anew.
+    const bool at_once = pulse->words.holds_off &&
+                         (permits_fan(own.state) || own.state == State::stopping);
+    return Heard{.event = at_once ? Event::violation_0 : Event::other_tripped,
+                 .cause = fmt::format("the guard process: {}", tap_->other_cause())};
+  }
   if (tap_->other_configuration() != configuration_) {
-    return "the guard process works by another bench.toml, rotor or certificates";
+    return silent("the guard process works by another bench.toml, rotor or certificates");
   }
   return std::nullopt;
 }
 
-std::optional<std::string> AcquisitionWatch::look(const bench::SampleBlock& block,
-                                                  const std::optional<std::string>& own_cause,
-                                                  Instant now) {
-  if (!tap_) return own_cause;
+std::optional<std::string> AcquisitionWatch::runs_not(Instant now) {
+  if (!tap_) return std::nullopt;
+  if (const std::optional<Heard> heard = hear(last_, now)) return heard->cause;
+  if (!seen_) return std::nullopt;
+  const std::optional<Pulse> pulse = tap_->other_pulse();
+  if (pulse && permits_fan(pulse->words.state)) return std::nullopt;
+  const std::string cause = tap_->other_cause();
+  return cause.empty() ? "the guard process does not run yet"
+                       : fmt::format("the guard process does not run: {}", cause);
+}
+
+std::optional<Heard> AcquisitionWatch::look(const bench::SampleBlock& block, const Words& own,
+                                            const std::string& cause, Instant now) {
+  if (!tap_) return std::nullopt;
   tap_->write(block);
-  std::optional<std::string> cause = own_cause;
-  if (!cause) cause = guard_fails(now);
-  if (cause) tap_->set_cause(*cause);
-  content_ = !cause;
-  tap_->beat(now, Activity::running, content_);
-  return cause;
+  tell(own, cause, now);
+  return hear(own, now);
 }
 
-void AcquisitionWatch::stand(Instant now) {
+void AcquisitionWatch::tell(const Words& own, const std::string& cause, Instant now) {
+  // The words before the heartbeat that they belong to.
+  if (tap_ && !own.content() && last_.content()) tap_->set_cause(cause);
   begun_ = true;
-  if (tap_) tap_->beat(now, Activity::standing, content_);
-}
-
-void AcquisitionWatch::drive(Instant now) {
-  if (tap_) tap_->beat(now, Activity::running, content_);
+  last_ = own;
+  if (tap_) tap_->beat(now, own);
 }
 
 AcquisitionWatch::~AcquisitionWatch() {
-  if (tap_ && begun_) tap_->beat(std::chrono::steady_clock::now(), Activity::ended, content_);
+  if (!tap_ || !begun_) return;
+  last_.activity = Activity::ended;
+  last_.driven = false;
+  tap_->beat(std::chrono::steady_clock::now(), last_);
+}
+
+OtherLayer guard_process(AcquisitionWatch& watch) {
+  using Clock = std::chrono::steady_clock;
+  // The guard looks every 10 ms at least; one that is busy for longer is not one to rely on.
+  static constexpr std::chrono::seconds patience{2};
+  static constexpr std::chrono::milliseconds pause{1};
+  return {
+      .ask_to_run = [&watch](const Words& own) -> std::optional<std::string> {
+        std::optional<std::string> why;
+        for (const auto end = Clock::now() + patience; Clock::now() < end;
+             std::this_thread::sleep_for(pause)) {
+          watch.tell(own, {}, Clock::now());
+          why = watch.runs_not(Clock::now());
+          if (!why) return std::nullopt;
+        }
+        return why;
+      },
+      .look = [&watch](const bench::SampleBlock& block, const Words& own,
+                       const std::string& cause) {
+        return watch.look(block, own, cause, Clock::now());
+      },
+      .tell = [&watch](const Words& own,
+                       const std::string& cause) { watch.tell(own, cause, Clock::now()); }};
 }
 
 }  // namespace windwright::guard

@@ -4,6 +4,7 @@
 #include "bench/bench.h"
 #include "bench/device.h"
 #include "bench/guard_table.h"
+#include "guard/other_layer.h"
 #include "guard/tap.h"
 
 #include <optional>
@@ -11,9 +12,9 @@
 
 namespace windwright::guard {
 
-/// What the acquisition process does about the guard process: shows it every block, and stops the
-/// bench when the guard is silent or not content. A guard that is not required counts from the
-/// moment that it is first seen. One thread, the one that drives the device.
+/// The guard process as the acquisition sees it: shows it every block and what this layer says, and
+/// tells what is heard of it. A guard that is not required counts from the moment that it is first
+/// seen. One thread, the one that drives the device.
 class AcquisitionWatch {
  public:
   /// Opens the tap of this bench.
@@ -30,19 +31,17 @@ class AcquisitionWatch {
   ///                      is required and not there
   void begin(Instant now);
 
-  /// A block has come.
-  /// @param own_cause  why the acquisition itself stops the bench; nothing where all is well
-  /// @return  why the bench is to be stopped: the acquisition's own cause, or the guard's
-  std::optional<std::string> look(const bench::SampleBlock& block,
-                                  const std::optional<std::string>& own_cause, Instant now);
+  /// Why the guard does not run, for whoever has told it that a drive is wanted; nothing where it
+  /// runs, or where there is none and none is needed. Ask again: it takes the guard a moment.
+  std::optional<std::string> runs_not(Instant now);
 
-  /// No blocks for a while, with nothing driven: a person works at the bench.
-  void stand(Instant now);
-  /// Ends that, before anything is driven: blocks follow at once.
-  void drive(Instant now);
+  /// A block has come.
+  std::optional<Heard> look(const bench::SampleBlock& block, const Words& own,
+                            const std::string& cause, Instant now);
+  void tell(const Words& own, const std::string& cause, Instant now);
 
  private:
-  std::optional<std::string> guard_fails(Instant now);
+  std::optional<Heard> hear(const Words& own, Instant now);
 
   bench::GuardSettings settings_;
   std::string start_command_;
@@ -50,7 +49,10 @@ class AcquisitionWatch {
   std::optional<Tap> tap_;  // nothing: another process of this simulated bench has it
   bool seen_ = false;       // the guard
   bool begun_ = false;
-  bool content_ = true;
+  Words last_ = {.activity = Activity::standing};
 };
+
+/// The same with the computer's clock, for AcquisitionLayer; `watch` outlives it.
+OtherLayer guard_process(AcquisitionWatch& watch);
 
 }  // namespace windwright::guard

@@ -2,33 +2,23 @@
 #include "guard/stop_sequence.h"
 
 #include "bench/bench.h"
-#include "bench/device.h"
-#include "bench/safe_state.h"
 
 namespace windwright::guard {
 namespace {
 
-constexpr double standstill_rad_s = 1.0;  // 10 turns a minute
 constexpr double shortest_still_s = 1.0;
 
 }  // namespace
 
-StopSequence::StopSequence(const bench::Bench& bench, bench::Device& device, const Options& options)
-    : device_(device), options_(options) {
-  for (const bench::Actuator& actuator : bench.actuators) {
-    if (actuator.name == bench::load_selector && options.load_selector.value_or(0.0) == 0.0)
-      device.set(actuator.name, bench::loaded_position(actuator));
-  }
-  device.set("fan_pct", 0.0);
-}
+StopSequence::StopSequence(const bench::Bench& bench, const Options& options)
+    : options_(options), travel_s_(bench.actuator("fan_pct").full_travel_s) {}
 
 void StopSequence::advance(double block_s, double rotor_speed_rad_s) {
   if (finished_) return;
   passed_s_ += block_s;
   still_s_ = rotor_speed_rad_s < standstill_rad_s ? still_s_ + block_s : 0.0;
-  if (still_s_ < shortest_still_s && passed_s_ < options_.longest_s) return;
-  finished_ = true;
-  if (options_.stop_category == 1) device_.stop();
+  finished_ =
+      passed_s_ >= travel_s_ && (!options_.until_standstill || still_s_ >= shortest_still_s);
 }
 
 }  // namespace windwright::guard

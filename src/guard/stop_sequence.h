@@ -2,34 +2,35 @@
 #pragma once
 
 #include "bench/bench.h"
-#include "bench/device.h"
-
-#include <optional>
 
 namespace windwright::guard {
 
-/// A controlled stop, block by block: a load first, so that nothing lets the rotor run away, then
-/// the fan down as fast as its travel allows; when the rotor stands still, or has had long enough,
-/// power is taken away (category 1) or stays on with the fan at nought (category 2).
-/// Source: IEC 60204-1, stop categories 1 and 2. Category 0 is Device::stop() and needs no
-/// sequence.
+/// So long a controlled stop may take; then power is removed. Common practice, no source: a small
+/// rotor with its load on stands within a quarter of it.
+inline constexpr double longest_stop_s = 60.0;
+/// A rotor as slow as this stands: 10 turns a minute.
+inline constexpr double standstill_rad_s = 1.0;
+
+/// When a controlled stop is over, block by block. A stop that was asked for is over when the fan
+/// has had its travel; one after a trip when the rotor has stood still for a second besides, or
+/// overdue after the longest time. What is commanded at its beginning, a load and then the fan to
+/// nought, is AcquisitionLayer's. Source: IEC 60204-1, stop categories 1 and 2 (from memory).
 class StopSequence {
  public:
   struct Options {
-    int stop_category;                    // 1 or 2
-    std::optional<double> load_selector;  // as it was commanded last, where that is known
-    double longest_s = 60.0;
+    bool until_standstill;
+    double longest_s = longest_stop_s;
   };
-  /// Begins it. @throws DeviceFault  the device's: then only Device::stop() is left
-  StopSequence(const bench::Bench& bench, bench::Device& device, const Options& options);
+  StopSequence(const bench::Bench& bench, const Options& options);
 
-  /// After each block; ends with Device::stop() in category 1.
+  /// After each block.
   void advance(double block_s, double rotor_speed_rad_s);
   bool finished() const { return finished_; }
+  bool overdue() const { return !finished_ && passed_s_ >= options_.longest_s; }
 
  private:
-  bench::Device& device_;
   Options options_;
+  double travel_s_;
   double passed_s_ = 0.0;
   double still_s_ = 0.0;
   bool finished_ = false;

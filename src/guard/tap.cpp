@@ -50,11 +50,13 @@ std::string words_of(const Text& text) {
 }
 
 struct PulseWords {
-  std::uint64_t number;
-  std::int64_t time_ns;
-  std::uint64_t activity;
-  std::uint64_t content;
-  std::uint64_t given;  // 0: by an earlier process
+  std::uint64_t number = 0;
+  std::int64_t time_ns = 0;
+  std::uint64_t activity = 0;
+  std::uint64_t state = 0;
+  std::uint64_t driven = 0;
+  std::uint64_t holds_off = 0;
+  std::uint64_t given = 0;  // 0: by an earlier process
 };
 
 /// Of one process.
@@ -209,7 +211,7 @@ std::optional<Tap> Tap::open(const std::string& name, Shape shape, Side side,
   if (!lock(open->mapping.handle(), side)) return std::nullopt;
   if (const auto last = open->own().pulse.load()) open->beats = last->number;
   open->own().pulse.store(
-      {.number = open->beats, .time_ns = 0, .activity = 0, .content = 0, .given = 0});
+      {.number = open->beats});
   open->own().configuration.store(text_of(0, configuration));
   open->own().cause.store(text_of(0, {}));
   if (side == Side::acquisition) open->take_shape();
@@ -241,10 +243,14 @@ std::optional<Pulse> Tap::other_pulse() const {
   if (!words || words->given == 0) return std::nullopt;
   return Pulse{.number = words->number,
                .time = Instant(std::chrono::nanoseconds(words->time_ns)),
-               .activity = words->activity == 0   ? Activity::standing
-                           : words->activity == 1 ? Activity::running
-                                                  : Activity::ended,
-               .content = words->content != 0};
+               .words = {.activity = words->activity == 0   ? Activity::standing
+                                     : words->activity == 1 ? Activity::running
+                                                            : Activity::ended,
+                         // What is no state is none that a fan may run in.
+                         .state = words->state < state_count ? static_cast<State>(words->state)
+                                                             : State::tripped,
+                         .driven = words->driven != 0,
+                         .holds_off = words->holds_off != 0}};
 }
 
 std::string Tap::other_configuration() const {
@@ -257,12 +263,14 @@ std::string Tap::other_cause() const {
   return text ? words_of(*text) : std::string();
 }
 
-void Tap::beat(Instant now, Activity activity, bool content) {
+void Tap::beat(Instant now, const Words& words) {
   const auto since = std::chrono::duration_cast<std::chrono::nanoseconds>(now.time_since_epoch());
   open_->own().pulse.store({.number = ++open_->beats,
                             .time_ns = since.count(),
-                            .activity = static_cast<std::uint64_t>(activity),
-                            .content = content ? 1U : 0U,
+                            .activity = static_cast<std::uint64_t>(words.activity),
+                            .state = static_cast<std::uint64_t>(words.state),
+                            .driven = words.driven ? 1U : 0U,
+                            .holds_off = words.holds_off ? 1U : 0U,
                             .given = 1});
   if (open_->side == Side::acquisition) open_->ring();
 }

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "bench/device.h"
+#include "guard/stop_logic.h"
 
 #include <chrono>
 #include <cstddef>
@@ -29,12 +30,21 @@ enum class Activity : std::uint8_t {
   ended,     // in order: nothing is driven any more
 };
 
+/// What a layer says of itself with each heartbeat.
+struct Words {
+  Activity activity;
+  State state = State::safe;  // of its stop logic
+  bool driven = false;        // acquisition: the fan is commanded on, or was and its stop is not over
+  bool holds_off = false;     // it has removed power, or wants it removed
+
+  bool content() const { return !is_latched(state); }
+};
+
 /// A heartbeat.
 struct Pulse {
   std::uint64_t number;  // counts up, over all processes there ever were on this side
   Instant time;
-  Activity activity;
-  bool content;  // nothing is wrong that this process knows of
+  Words words;
 };
 
 /// What acquisition and guard know of each other: POSIX shared memory, written by each side without
@@ -76,7 +86,7 @@ class Tap {
   /// Its last words: why it is not content.
   std::string other_cause() const;
 
-  void beat(Instant now, Activity activity, bool content);
+  void beat(Instant now, const Words& words);
   /// Before the heartbeat that is not content. Cut off after 240 bytes.
   void set_cause(std::string_view cause);
 

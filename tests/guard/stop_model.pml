@@ -99,7 +99,10 @@ inline find_event() {
      event = violation_0
   :: source == from_interlocks && seen -> event = violation_0 + category
   :: source == from_other && !heard(1 - me) -> event = other_silent
-  :: source == from_other && heard(1 - me) && latched(1 - me) -> event = other_tripped
+  :: source == from_other && heard(1 - me) && latched(1 - me) ->
+     /* One that has removed power is followed at once: a ramp would command the fan anew. */
+     event = (state[1 - me] == tripped && (state[me] == running || state[me] == stopping) ->
+              violation_0 : other_tripped)
   :: source == from_stop && is_under_way(state[me]) && !fan -> event = stop_finished
   :: source == from_stop && is_under_way(state[me]) && fan && was_under_way -> event = stop_overdue
   :: source == from_stop && !is_under_way(state[me]) && stray != 0 -> event = stray

@@ -154,18 +154,24 @@ TEST_F(TapOf, TellsTheOtherSidesHeartbeat) {
   EXPECT_TRUE(guard.other_lives());
   EXPECT_FALSE(guard.other_pulse());  // it has given none yet
   acquisition.set_cause("too fast");
-  acquisition.beat(at(70), Activity::running, false);
+  acquisition.beat(at(70), {.activity = Activity::running,
+                        .state = State::tripping_1,
+                        .driven = true,
+                        .holds_off = false});
   const std::optional<Pulse> pulse = guard.other_pulse();
   ASSERT_TRUE(pulse);
   EXPECT_EQ(pulse->time, at(70));
-  EXPECT_EQ(pulse->activity, Activity::running);
-  EXPECT_FALSE(pulse->content);
+  EXPECT_EQ(pulse->words.activity, Activity::running);
+  EXPECT_EQ(pulse->words.state, State::tripping_1);
+  EXPECT_TRUE(pulse->words.driven);
+  EXPECT_FALSE(pulse->words.holds_off);
+  EXPECT_FALSE(pulse->words.content());
   EXPECT_EQ(guard.other_cause(), "too fast");
   EXPECT_EQ(guard.other_configuration(), "one");
   EXPECT_EQ(acquisition.other_configuration(), "another");
-  acquisition.beat(at(80), Activity::standing, true);
+  acquisition.beat(at(80), {.activity = Activity::standing});
   EXPECT_EQ(guard.other_pulse()->number, pulse->number + 1);
-  EXPECT_EQ(guard.other_pulse()->activity, Activity::standing);
+  EXPECT_EQ(guard.other_pulse()->words.activity, Activity::standing);
 }
 
 TEST_F(TapOf, EachSideIsOneProcessAtMost) {
@@ -179,17 +185,17 @@ TEST_F(TapOf, AProcessThatWasKilledIsNotTakenForAlive) {
   in_another_process([this] {
     Tap acquisition = std::move(*Tap::open(name_, shape, Side::acquisition, "configuration"));
     acquisition.write(block_of(4));
-    acquisition.beat(at(1), Activity::running, true);
+    acquisition.beat(at(1), {.activity = Activity::running});
     _exit(0);  // destroys nothing
   });
   EXPECT_FALSE(guard.other_lives());
   ASSERT_TRUE(guard.other_pulse());  // its last
-  EXPECT_EQ(guard.other_pulse()->activity, Activity::running);
+  EXPECT_EQ(guard.other_pulse()->words.activity, Activity::running);
   // The one after it takes its place, and is not taken for it.
   Tap next = opened(Side::acquisition);
   EXPECT_TRUE(guard.other_lives());
   EXPECT_FALSE(guard.other_pulse());
-  next.beat(at(2), Activity::standing, true);
+  next.beat(at(2), {.activity = Activity::standing});
   EXPECT_EQ(guard.other_pulse()->number, 2);
 }
 

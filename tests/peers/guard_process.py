@@ -175,6 +175,8 @@ def check(laboratory):
     laboratory.ended(acquisition, 4, "the guard process has ended")
     need(laboratory.fan() == 0, "safe")
     guard = laboratory.guard()
+    laboratory.refused("the guard process has ended")  # kept by the acquisition, for want of a guard
+    laboratory.reset()
     acquisition = laboratory.acquisition()
     laboratory.driven()
     guard.send_signal(signal.SIGSTOP)

@@ -1,0 +1,186 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "guard/acquisition_layer.h"
+
+#include "base/text.h"
+#include "bench/bench.h"
+#include "bench/device.h"
+#include "bench/safe_state.h"
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include <map>
+#include <optional>
+#include <stdexcept>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace windwright::guard {
+namespace {
+
+constexpr const char* fan = "fan_pct";
+
+}  // namespace
+
+AcquisitionLayer::AcquisitionLayer(const bench::Bench& bench, bench::Device& device,
+                                   const Options& options)
+    : bench_(bench),
+      device_(device),
+      options_(options),
+      logic_(options.tripped.empty() ? State::safe : State::tripped),
+      cause_(options.tripped) {}
+
+Words AcquisitionLayer::words() const {
+  const auto fan_at = commanded_.find(fan);
+  const bool driven =
+      is_stopping() || (fan_at != commanded_.end() && fan_at->second > 0.0);
+  return {.activity = wants_ || driven ? Activity::running : Activity::standing,
+          .state = logic_.state(),
+          .driven = driven,
+          .holds_off = is_tripped() && power_removed_};
+}
+
+// What the table asks for, in the order of what hurts.
+void AcquisitionLayer::act(Event event) {
+  const Action actions = logic_.take(event);
+  if (has(actions, Action::remove_power)) {
+    device_.stop();
+    power_removed_ = true;
+    commanded_.clear();
+    sequence_.reset();
+  }
+  if (has(actions, Action::begin_controlled_stop)) begin_controlled_stop(is_tripped());
+  if (has(actions, Action::unlatch)) {
+    cause_.clear();
+    power_removed_ = false;
+  }
+  // A stop that was asked for and becomes a trip goes on until the rotor stands.
+  if (!is_stopping()) sequence_.reset();
+  if (logic_.state() != State::running) wants_ = false;
+}
+
+// A load first, so that nothing lets the rotor run away, then the fan down as fast as it travels.
+void AcquisitionLayer::begin_controlled_stop(bool after_trip) {
+  sequence_.emplace(bench_, StopSequence::Options{.until_standstill = after_trip,
+                                                  .longest_s = options_.longest_stop_s});
+  for (const bench::Actuator& actuator : bench_.actuators) {
+    if (actuator.name == bench::load_selector && commanded(actuator.name).value_or(0.0) == 0.0)
+      set(actuator.name, bench::loaded_position(actuator));
+  }
+  if (after_trip) commanded_.erase(fan);  // said again, whatever was said before
+  set(fan, 0.0);
+}
+
+std::optional<std::string> AcquisitionLayer::start(const std::vector<std::string>& standing) {
+  const auto refused = [&](const std::string& why) {
+    act(Event::start_asked_unready);
+    if (options_.other.tell) options_.other.tell(words(), cause_);
+    return std::optional(why);
+  };
+  if (permits_fan(logic_.state())) return std::nullopt;
+  if (is_tripped()) return refused(fmt::format("tripped, and not reset yet: {}", cause_));
+  if (is_stopping()) return refused("it is being stopped: wait until it stands");
+  if (!standing.empty()) {
+    return refused(fmt::format("not started while it stands: {}", fmt::join(standing, ", ")));
+  }
+  if (options_.other.ask_to_run) {
+    wants_ = true;
+    if (const std::optional<std::string> why = options_.other.ask_to_run(words())) {
+      return refused(*why);
+    }
+  }
+  wants_ = true;
+  logic_.take(Event::start_asked);
+  return std::nullopt;
+}
+
+void AcquisitionLayer::set(const std::string& actuator, double value) {
+  if (actuator == fan && value > 0.0 && !permits_fan(logic_.state())) {
+    throw std::logic_error("the fan is commanded without a start");
+  }
+  const auto known = commanded_.find(actuator);
+  if (known != commanded_.end() && known->second == value) return;
+  device_.set(actuator, value);
+  commanded_[actuator] = value;
+}
+
+std::optional<double> AcquisitionLayer::commanded(const std::string& actuator) const {
+  const auto known = commanded_.find(actuator);
+  return known == commanded_.end() ? std::nullopt : std::optional(known->second);
+}
+
+void AcquisitionLayer::ask_end() {
+  act(Event::end_asked);
+  if (options_.other.tell) options_.other.tell(words(), cause_);
+}
+
+void AcquisitionLayer::take(Event event, const Trip& cause) {
+  const State before = logic_.state();
+  act(event);
+  if (!is_latched(before) && is_tripped()) cause_ = in_words(cause);
+  if (logic_.state() != before && options_.other.tell) options_.other.tell(words(), cause_);
+}
+
+void AcquisitionLayer::lose_device(const std::string& what) {
+  take(Event::violation_0, {.interlock = "device",
+                            .stop_category = 0,
+                            .cause = what,
+                            .check = {},
+                            .time = {}});
+}
+
+AcquisitionLayer::Step AcquisitionLayer::look(const bench::SampleBlock& block,
+                                              const std::optional<Trip>& trip,
+                                              double rotor_speed_rad_s) {
+  std::optional<Trip> told;
+  // Its own eyes first: power is gone before the block is on its way anywhere.
+  if (trip) {
+    take(violation_event(trip->stop_category), *trip);
+    told = trip;
+  }
+  if (options_.other.look) {
+    if (const auto heard = options_.other.look(block, words(), cause_)) {
+      const bool was_tripped = is_tripped();
+      const Trip of_the_guard{.interlock = "guard process",
+                              .stop_category = heard->event == Event::other_tripped ? 1 : 0,
+                              .cause = heard->cause,
+                              .check = {},
+                              .time = block.start};
+      take(heard->event, of_the_guard);
+      if (!was_tripped && is_tripped()) told = of_the_guard;
+    }
+  }
+  if (sequence_) {
+    sequence_->advance(static_cast<double>(block.samples) / bench_.sample_rate_hz,
+                       rotor_speed_rad_s);
+    const bool overdue = sequence_->overdue();
+    if (sequence_->finished() || overdue) {
+      const Trip late{.interlock = "controlled stop",
+                      .stop_category = 0,
+                      .cause = fmt::format("the controlled stop was not over after {:g} s",
+                                           options_.longest_stop_s),
+                      .check = "fan, brake and speed sensor",
+                      .time = block.start};
+      const bool was_tripped = is_tripped();
+      take(overdue ? Event::stop_overdue : Event::stop_finished, late);
+      if (!was_tripped && is_tripped()) told = late;
+    }
+  }
+  return {.trip = told, .over = !is_stopping()};
+}
+
+std::optional<std::string> AcquisitionLayer::reset(const std::vector<std::string>& standing,
+                                                   bool person_at_bench) {
+  const bool was_tripped = is_tripped();
+  act(reset_event(standing.empty(), person_at_bench));
+  if (!is_tripped() && was_tripped) return std::nullopt;
+  if (!was_tripped) return "nothing has tripped";
+  if (is_stopping()) return "the stop is not over yet";
+  if (!standing.empty()) {
+    return fmt::format("the cause is not gone: {}", fmt::join(standing, ", "));
+  }
+  return "a trip is reset by a person at the bench";
+}
+
+}  // namespace windwright::guard
