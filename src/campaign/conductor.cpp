@@ -185,10 +185,11 @@ bool Conductor::is_steady(const BlockMeans& means) const {
   const metrology::SettlingRule speed_rule{
       .drift_relative = drift_relative,
       .drift_absolute = negligible_part * driven_.steering().span("rotor_speed_rad_s")};
-  const metrology::SettlingRule power_rule{.drift_relative = drift_relative,
-                                           .drift_absolute = negligible_part * negligible_part *
-                                                             driven_.steering().span("dc_voltage_V") *
-                                                             driven_.steering().span("dc_current_A")};
+  const metrology::SettlingRule power_rule{
+      .drift_relative = drift_relative,
+      .drift_absolute = negligible_part * negligible_part *
+                        driven_.steering().span("dc_voltage_V") *
+                        driven_.steering().span("dc_current_A")};
   return metrology::drift_over(means.speed_rad_s, speed_rule).settled &&
          metrology::drift_over(means.power_W, power_rule).settled;
 }

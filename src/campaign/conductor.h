@@ -47,7 +47,7 @@ struct ConductOptions {
   std::string reason;   // why to go on though the bench is not ready or has tripped; empty: refuse
   std::string software_version;  // for the logbook
   std::function<void(const Progress&)> progress;
-  std::stop_token stop;  // asks to end after the current block
+  std::stop_token stop;     // asks to end after the current block
   std::string person = {};  // who resets a trip; empty: the campaign's operator
   /// Where there is one: guard/acquisition_watch.h.
   guard::OtherLayer guard_process = {};
@@ -70,9 +70,9 @@ struct Outcome {
 /// - A manual change waits until the fan is off and the rotor stands still.
 /// - The bench is started and stopped on the table of guard/stop_logic.h. Every block is judged by
 ///   the interlocks (block means through the certificates; a channel at the upper end of its
-///   converter counts as beyond its bound). A trip stops the bench and latches, and so does a device
-///   that is lost while it is driven: the run can be resumed only with a reason, which is noted with
-///   who gave it, and only once no interlock's condition stands any more.
+///   converter counts as beyond its bound). A trip stops the bench and latches, and so does a
+///   device that is lost while it is driven: the run can be resumed only with a reason, which is
+///   noted with who gave it, and only once no interlock's condition stands any more.
 /// - An end, asked for or reached, comes down under control before power is removed.
 /// - Steady: rotor speed and DC power, tested by metrology::drift_over on the last settle_window_s,
 ///   and again, at the same rate of drift, over the whole dwell.

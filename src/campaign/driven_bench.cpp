@@ -44,10 +44,8 @@ double DrivenBench::seconds(std::int64_t samples) const {
 }
 
 bool DrivenBench::end(Ending ending, const std::string& cause) {
-  ended_ = Outcome{.ending = ending,
-                   .points = done_,
-                   .cause = cause,
-                   .power_stays_on = layer_.power_stays_on()};
+  ended_ = Outcome{
+      .ending = ending, .points = done_, .cause = cause, .power_stays_on = layer_.power_stays_on()};
   try {
     recording_.flush();
   } catch (const base::DiskFault& fault) {
@@ -104,10 +102,10 @@ bool DrivenBench::go_on() {
 bool DrivenBench::interrupt() {
   if (!come_down()) return false;
   device_.stop();
-  const std::string cause =
-      fmt::format("interrupted after {} of {} test points; the bench is in its safe state: "
-                  "go on with --resume",
-                  done_, points_);
+  const std::string cause = fmt::format(
+      "interrupted after {} of {} test points; the bench is in its safe state: "
+      "go on with --resume",
+      done_, points_);
   logbook_.add(device_.now(), "interruption", {{"text", cause}});
   return end(Ending::interrupted, cause);
 }

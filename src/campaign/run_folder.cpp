@@ -175,8 +175,8 @@ std::optional<std::string> latched_trip(const fs::path& folder) {
     const json::value source = base::json_from_text(line.text, line.place);
     const json::value* latched =
         source.is_object() ? source.as_object().if_contains("latched") : nullptr;
-    const bool fault = line.event == "fault" && latched != nullptr && latched->is_bool() &&
-                       latched->get_bool();
+    const bool fault =
+        line.event == "fault" && latched != nullptr && latched->is_bool() && latched->get_bool();
     if (line.event == "trip" || fault) {
       // The first cause: what follows from it is not what has to be found.
       if (!cause) cause = base::json_string(source, "text", line.place);

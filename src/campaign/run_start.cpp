@@ -85,8 +85,9 @@ std::optional<Outcome> take_up(const bench::Bench& bench, bench::Device& device,
                    .cause = fmt::format("{}\n{}", *trip, why)};
   };
   if (trip && options.reason.empty()) {
-    return still_tripped("the trip is latched: find and remove its cause, then resume with a "
-                         "--reason, which the report shows");
+    return still_tripped(
+        "the trip is latched: find and remove its cause, then resume with a "
+        "--reason, which the report shows");
   }
   if (bookmark.device.empty()) {
     const Readiness readiness = check_readiness(bench, device);

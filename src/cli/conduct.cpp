@@ -126,16 +126,15 @@ campaign::Outcome conduct(const Request& request, const fs::path& into,
     if (auto* publisher = published.publisher()) publish_progress(*publisher, now, points_told);
   };
   try {
-    const campaign::Outcome outcome = campaign::conduct(
-        campaign, bench, device,
-        {.into = into,
-         .resume = request.resume,
-         .reason = request.reason,
-         .software_version = WINDWRIGHT_VERSION,
-         .progress = progress,
-         .stop = stop.token(),
-         .person = request.person,
-         .guard_process = guarded.process()});
+    const campaign::Outcome outcome = campaign::conduct(campaign, bench, device,
+                                                        {.into = into,
+                                                         .resume = request.resume,
+                                                         .reason = request.reason,
+                                                         .software_version = WINDWRIGHT_VERSION,
+                                                         .progress = progress,
+                                                         .stop = stop.token(),
+                                                         .person = request.person,
+                                                         .guard_process = guarded.process()});
     line.clear();
     published.finish(
         {.ending = name_of(outcome.ending), .cause = outcome.cause, .remarks = own->remarks()});

@@ -265,10 +265,9 @@ int reset(const Request& request, const bench::Bench& bench,
   const std::string refusal = refusal_of_reset(request, bench, logbook_file, who);
   const int code = refusal.empty() ? done : negative_verdict;
   if (request.json) {
-    fmt::print("{}", base::json_text(json::object{{"reset", refusal.empty()},
-                                                  {"by", who},
-                                                  {"cause", refusal},
-                                                  {"exit", code}}));
+    fmt::print("{}",
+               base::json_text(json::object{
+                   {"reset", refusal.empty()}, {"by", who}, {"cause", refusal}, {"exit", code}}));
   } else if (refusal.empty()) {
     fmt::print("reset by {}: {}\n", who, request.reset);
   } else {
@@ -308,7 +307,8 @@ void add_guard(CLI::App& program, int& exit_code) {
       "Software is one layer and never the last: the hard-wired emergency stop comes first.\n"
       "Example:\n"
       "  windwright guard my-bench/bench.toml\n"
-      "  windwright guard my-bench/bench.toml --reset \"blade 2 fastened, guard closed\" --by \"A. Operator\"");
+      "  windwright guard my-bench/bench.toml --reset \"blade 2 fastened, guard closed\" --by \"A. "
+      "Operator\"");
   verb->callback([request, &exit_code] { exit_code = run_guard(*request); });
 }
 

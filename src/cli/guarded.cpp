@@ -37,12 +37,10 @@ guard::Judge interlocks_of(const bench::Bench& bench,
   // shared: a judge is copied about as functions, the interlocks have a memory
   auto interlocks = std::make_shared<guard::Interlocks>(
       bench, certificates, guard::Interlocks::Options{.also = {rotor_speed}});
-  return {.judge = [interlocks](const bench::SampleBlock& block) {
-            return interlocks->judge(block);
-          },
-          .standing = [interlocks] { return interlocks->standing(); },
-          .rotor_speed_rad_s =
-              [interlocks] { return signal::mean(interlocks->values(rotor_speed)); }};
+  return {
+      .judge = [interlocks](const bench::SampleBlock& block) { return interlocks->judge(block); },
+      .standing = [interlocks] { return interlocks->standing(); },
+      .rotor_speed_rad_s = [interlocks] { return signal::mean(interlocks->values(rotor_speed)); }};
 }
 
 std::filesystem::path guard_logbook(const bench::Bench& bench) {
@@ -92,8 +90,7 @@ GuardedDevice::GuardedDevice(const bench::Bench& bench, bench::Device& device,
     certificates.push_back(*found);
   }
   interlocks_ = std::make_unique<guard::Interlocks>(
-      bench, certificates,
-      guard::Interlocks::Options{.also = {rotor_speed}, .folder = folder});
+      bench, certificates, guard::Interlocks::Options{.also = {rotor_speed}, .folder = folder});
 }
 
 bool GuardedDevice::start() {

@@ -315,8 +315,8 @@ int record_all(const Session& session, acquisition::LiveValues& live) {
   acquisition::Outcome outcome = acquisition::record(
       {.device = device,
        .recorder = recorder,
-       .watch = [&watched = guarded](
-                    const bench::SampleBlock& block) { return watched.look(block); },
+       .watch = [&watched =
+                     guarded](const bench::SampleBlock& block) { return watched.look(block); },
        .stop = [&session] { session.bring_down(); },
        .look = [&line](const bench::SampleBlock& block) { line(block); }},
       {.samples = std::llround(request.seconds * bench.sample_rate_hz),
@@ -372,8 +372,7 @@ int run_record(const Request& request) {
   // What was commanded for a recording is taken back when that ends, whatever ends it.
   bench::SafeAtTheEnd safe(device);
   if (settings.empty()) safe.leave();
-  GuardedDevice guarded_device(bench, device,
-                               std::filesystem::absolute(request.into).parent_path(),
+  GuardedDevice guarded_device(bench, device, std::filesystem::absolute(request.into).parent_path(),
                                guarded.process());
   const Session session{.request = request,
                         .bench = bench,

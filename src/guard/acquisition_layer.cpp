@@ -33,8 +33,7 @@ AcquisitionLayer::AcquisitionLayer(const bench::Bench& bench, bench::Device& dev
 
 Words AcquisitionLayer::words() const {
   const auto fan_at = commanded_.find(fan);
-  const bool driven =
-      is_stopping() || (fan_at != commanded_.end() && fan_at->second > 0.0);
+  const bool driven = is_stopping() || (fan_at != commanded_.end() && fan_at->second > 0.0);
   return {.activity = wants_ || driven ? Activity::running : Activity::standing,
           .state = logic_.state(),
           .driven = driven,
@@ -123,11 +122,8 @@ void AcquisitionLayer::take(Event event, const Trip& cause) {
 }
 
 void AcquisitionLayer::lose_device(const std::string& what) {
-  take(Event::violation_0, {.interlock = "device",
-                            .stop_category = 0,
-                            .cause = what,
-                            .check = {},
-                            .time = {}});
+  take(Event::violation_0,
+       {.interlock = "device", .stop_category = 0, .cause = what, .check = {}, .time = {}});
 }
 
 AcquisitionLayer::Step AcquisitionLayer::look(const bench::SampleBlock& block,

@@ -82,8 +82,8 @@ std::optional<Heard> AcquisitionWatch::hear(const Words& own, Instant now) {
   if (!pulse->words.content()) {
     // One that has taken power away, or wants it taken and has no way of its own, is followed at
     // once: a ramp would command the fan anew.
-    const bool at_once = pulse->words.holds_off &&
-                         (permits_fan(own.state) || own.state == State::stopping);
+    const bool at_once =
+        pulse->words.holds_off && (permits_fan(own.state) || own.state == State::stopping);
     return Heard{.event = at_once ? Event::violation_0 : Event::other_tripped,
                  .cause = fmt::format("the guard process: {}", tap_->other_cause())};
   }
@@ -143,10 +143,9 @@ OtherLayer guard_process(AcquisitionWatch& watch) {
         }
         return why;
       },
-      .look = [&watch](const bench::SampleBlock& block, const Words& own,
-                       const std::string& cause) {
-        return watch.look(block, own, cause, Clock::now());
-      },
+      .look = [&watch](
+                  const bench::SampleBlock& block, const Words& own,
+                  const std::string& cause) { return watch.look(block, own, cause, Clock::now()); },
       .tell = [&watch](const Words& own,
                        const std::string& cause) { watch.tell(own, cause, Clock::now()); }};
 }

@@ -98,7 +98,7 @@ class GuardWatch {
   bench::SampleBlock block_;
   Seen seen_;
   std::string cause_;
-  std::string last_cause_;            // told
+  std::string last_cause_;             // told
   std::optional<Instant> stop_begun_;  // a controlled stop that it watches
   bool removes_power_ = false;
   std::optional<Instant> made_safe_;

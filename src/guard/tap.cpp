@@ -210,8 +210,7 @@ std::optional<Tap> Tap::open(const std::string& name, Shape shape, Side side,
       new Open{.mapping{name, all_bytes(shape), O_CREAT}, .shape = shape, .side = side});
   if (!lock(open->mapping.handle(), side)) return std::nullopt;
   if (const auto last = open->own().pulse.load()) open->beats = last->number;
-  open->own().pulse.store(
-      {.number = open->beats});
+  open->own().pulse.store({.number = open->beats});
   open->own().configuration.store(text_of(0, configuration));
   open->own().cause.store(text_of(0, {}));
   if (side == Side::acquisition) open->take_shape();

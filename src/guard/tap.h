@@ -34,8 +34,8 @@ enum class Activity : std::uint8_t {
 struct Words {
   Activity activity;
   State state = State::safe;  // of its stop logic
-  bool driven = false;        // acquisition: the fan is commanded on, or was and its stop is not over
-  bool holds_off = false;     // it has removed power, or wants it removed
+  bool driven = false;     // acquisition: the fan is commanded on, or was and its stop is not over
+  bool holds_off = false;  // it has removed power, or wants it removed
 
   bool content() const { return !is_latched(state); }
 };

@@ -66,7 +66,10 @@ class LeftRunning final : public bench::Device {
   const std::string& name() const override { return device_.name(); }
   double sample_rate_hz() const override { return device_.sample_rate_hz(); }
   base::UtcTime now() const override { return device_.now(); }
-  void set(std::string_view actuator, double value) override { device_.set(actuator, value); }
+  void set(std::string_view actuator, double value) override {
+    const bool way_down = actuator == "fan_pct" && value == 0.0;
+    if (!way_down) device_.set(actuator, value);
+  }
   void apply_known_input(std::string_view channel, double value) override {
     device_.apply_known_input(channel, value);
   }

@@ -155,9 +155,9 @@ TEST_F(TapOf, TellsTheOtherSidesHeartbeat) {
   EXPECT_FALSE(guard.other_pulse());  // it has given none yet
   acquisition.set_cause("too fast");
   acquisition.beat(at(70), {.activity = Activity::running,
-                        .state = State::tripping_1,
-                        .driven = true,
-                        .holds_off = false});
+                            .state = State::tripping_1,
+                            .driven = true,
+                            .holds_off = false});
   const std::optional<Pulse> pulse = guard.other_pulse();
   ASSERT_TRUE(pulse);
   EXPECT_EQ(pulse->time, at(70));

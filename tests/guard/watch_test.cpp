@@ -473,8 +473,8 @@ TEST_F(Watched, AnAcquisitionThatDoesNotObeyLosesThePower) {
   EXPECT_EQ(made_safe_, 0);
   for (int i = 0; i < 7; ++i) {
     pass(10);
-    acquisition_->tell({.activity = Activity::running, .state = State::running, .driven = true},
-                       {}, now_);
+    acquisition_->tell({.activity = Activity::running, .state = State::running, .driven = true}, {},
+                       now_);
     guard_->look(now_);
   }
   EXPECT_EQ(made_safe_, 1);

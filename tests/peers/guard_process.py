@@ -219,4 +219,5 @@ def main():
         print(line["event"], line["text"])
 
 
-main()
+if __name__ == "__main__":
+    main()
