@@ -303,7 +303,7 @@ Outcome Conductor::conduct_rest() {
 
 Outcome Conductor::conduct_points() {
   driven_.count(done_, static_cast<int>(planned_.size()));
-  if (remembers_ && done_ < static_cast<int>(planned_.size())) take_over_settings();
+  if (remembers_) take_over_settings();
   while (done_ < static_cast<int>(planned_.size())) {
     const PlannedPoint& planned = planned_[static_cast<std::size_t>(done_)];
     TestPoint point{.number = planned.number,

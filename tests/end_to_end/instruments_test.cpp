@@ -99,7 +99,7 @@ TEST(Instruments, LinesOverASerialPort) {
                                     0);
   EXPECT_EQ(told.at("samples").to_number<int>(), 150);
   EXPECT_TRUE(told.at("remarks").as_array().empty()) << json::serialize(told);
-  EXPECT_EQ(text_of(folder / "commands"), "LOAD LAMPS\nFAN 12.5\nFAN 0\n");
+  EXPECT_EQ(text_of(folder / "commands"), "LOAD LAMPS\nFAN 12.5\nFAN 0\nFAN 0\n");
   // Column k of the peer is k times its counter: the slope of a5 is three times that of a2.
   const auto slope = [&](const char* channel) {
     const Ended ended =
@@ -123,7 +123,8 @@ TEST(Instruments, ScpiOverASerialPort) {
                                     "--set fan_pct=30",
                                     0);
   EXPECT_EQ(told.at("samples").to_number<int>(), 20);
-  EXPECT_EQ(text_of(folder / "commands"), "ROUT:CLOS (@2)\nSOUR:VOLT 30\nSOUR:VOLT 0\n");
+  EXPECT_EQ(text_of(folder / "commands"),
+            "ROUT:CLOS (@2)\nSOUR:VOLT 30\nSOUR:VOLT 0\nSOUR:VOLT 0\n");
   const auto mean = [&](const char* channel) {
     const Ended ended =
         windwright({"view", "all.h5", "--channel", channel, "--bins", "1", "--json"}, folder);
@@ -206,7 +207,7 @@ TEST(Instruments, IndustrialIoOverTheNetwork) {
   const json::value told = base::json_from_text(text_of(folder / "out.json"), "stdout");
   EXPECT_EQ(told.at("samples").to_number<int>(), 150);
   EXPECT_TRUE(told.at("remarks").as_array().empty()) << json::serialize(told);
-  EXPECT_EQ(text_of(folder / "commands"), "voltage1 2730\nvoltage0 512\nvoltage0 0\n");
+  EXPECT_EQ(text_of(folder / "commands"), "voltage1 2730\nvoltage0 512\nvoltage0 0\nvoltage0 0\n");
   // Channel k of the peer is k + 1 times its counter.
   const auto rise = [&](const char* channel) {
     const Ended ended =
