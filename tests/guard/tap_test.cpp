@@ -34,6 +34,7 @@ SampleBlock block_of(std::int64_t number, std::size_t samples = shape.samples) {
   SampleBlock block{.first_sample = number * 10,
                     .start = base::UtcTime(milliseconds(number)),
                     .gap_before = number % 7 == 3,
+                    .received = {},
                     .channels = 3,
                     .samples = samples,
                     .counts = {}};
