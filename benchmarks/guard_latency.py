@@ -127,8 +127,7 @@ class Laboratory:
             acquisition.wait()
             self.bench.order("clear")
         need(self.bench.wait_for("cleared"), "the bench goes on")
-        if way != "acquisition":
-            self.run("guard", "client.toml", "--reset", "measured")
+        self.run("guard", "client.toml", "--reset", "measured")
         return None if safe is None else (safe - violated) / 1e6
 
     def last_words(self):
