@@ -12,6 +12,7 @@
 #include "bench/interlock_table.h"
 #include "bench/load_table.h"
 #include "bench/overspeed.h"
+#include "bench/protection_table.h"
 #include "bench/publish_table.h"
 #include "bench/recording_table.h"
 #include "bench/rotor_file.h"
@@ -48,12 +49,14 @@ struct KnownName {
 
 // What the rest of the program understands. A bench without one of the required channels cannot be
 // reduced to power coefficient and tip-speed ratio.
-constexpr std::array<KnownName, 29> known_channels{
+constexpr std::array<KnownName, 33> known_channels{
     {{"air_temperature_C", true},      {"air_pressure_hPa", true},
      {"air_humidity_pct", true},       {"air_speed_m_s", true},
      {"rotor_speed_rad_s", true},      {"dc_voltage_V", true},
      {"dc_current_A", true},           {"winding_temperature_C", false},
-     {"frame_temperature_C", false},   {"ac_voltage_V", false},
+     {"frame_temperature_C", false},   {"vibration_m_s2", false},
+     {"emergency_stop_loop_V", false}, {"cover_loop_V", false},
+     {"fuse_loop_V", false},           {"ac_voltage_V", false},
      {"ac_current_A", false},          {"ac_voltage_b_V", false},
      {"ac_current_b_A", false},        {"ac_voltage_c_V", false},
      {"ac_current_c_A", false},        {"ac_line_voltage_ab_V", false},
@@ -225,6 +228,13 @@ std::filesystem::path certificate_path(const Settings& table, const std::filesys
 
 // A channel of what the bench does not have could never show anything.
 void require_part(const Settings& table, const std::string& channel, const Bench& bench) {
+  const bool of_loop =
+      std::find(loop_channels.begin(), loop_channels.end(), channel) != loop_channels.end();
+  if (of_loop && !bench.hard_wired) {
+    throw BadInput(table.place("name"),
+                   fmt::format("the bench has no hard-wired chain for '{}'", channel),
+                   "a table [hard_wired]");
+  }
   const bool of_inverter = channel.starts_with("inverter_");
   const bool of_chain = of_inverter || channel.starts_with("battery_") ||
                         channel == "charge_current_A" || channel == "dump_current_A";
@@ -239,6 +249,8 @@ void require_part(const Settings& table, const std::string& channel, const Bench
 // at the full rate.
 bool is_multiplied(std::string_view channel) {
   if (channel.find("_rms_") != std::string_view::npos) return false;
+  if (std::find(loop_channels.begin(), loop_channels.end(), channel) != loop_channels.end())
+    return false;
   return channel.ends_with("_V") || channel.ends_with("_A") || channel == "air_speed_m_s" ||
          channel == "rotor_speed_rad_s";
 }
@@ -452,6 +464,7 @@ Bench bench_from_file(const std::filesystem::path& file) {
   } else {
     bench.loads = read_bridge_loads(root.table("loads"));
   }
+  read_protection_tables(root, bench);
   std::set<std::string> taken;
   for (const Settings& table : root.tables("channel"))
     bench.channels.push_back(read_channel(table, taken, bench));

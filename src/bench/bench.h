@@ -8,6 +8,7 @@
 #include "bench/device_table.h"
 #include "bench/guard_table.h"
 #include "bench/interlock.h"
+#include "bench/protection_table.h"
 #include "bench/publish_table.h"
 #include "bench/recording_table.h"
 #include "physics/air.h"
@@ -148,6 +149,9 @@ struct Bench {
   std::optional<PublishDescription> publish;
   GuardSettings guard;
   RecordingSettings recording;
+  std::optional<HardWired> hard_wired;  // as far as it is described: no program needs it
+  std::optional<Tower> tower;
+  int proof_valid_days = usual_proof_days;  // of a proof of the interlocks
 
   /// Index of a channel. @throws BadInput  no such channel, with the names there are
   std::size_t channel_index(std::string_view name) const;

@@ -41,6 +41,18 @@ struct SampleBlock {
   }
 };
 
+/// What a person does at the bench when asked to, beside what an actuator or a known input is for.
+enum class HandAction {
+  press_emergency_stop,
+  release_emergency_stop,
+  open_cover,
+  close_cover,
+  open_fuse,
+  close_fuse,
+};
+/// In words, as to whom it is said.
+std::string_view in_words(HandAction action);
+
 /// What channels and actuators are reached through. One thread drives a device.
 /// Every function may throw DeviceFault: no answer, refused, lost.
 class Device {
@@ -59,6 +71,13 @@ class Device {
   /// real bench a person does it and the call returns when they say so.
   virtual void apply_known_input(std::string_view channel, double value) = 0;
   virtual void remove_known_input() = 0;
+
+  /// Asks the person at the bench for it and returns when they say that it is done; on a simulated
+  /// bench it is done at once. @throws DeviceFault  nobody can be asked
+  virtual void ask_for(HandAction action);
+  /// What the device itself says that an actuator is set to, in its unit there; nothing where it
+  /// cannot be asked.
+  virtual std::optional<double> setting(std::string_view /*actuator*/) { return std::nullopt; }
 
   /// Waits for the next samples and puts them into the block; block.counts is reused.
   virtual void read(SampleBlock& block) = 0;

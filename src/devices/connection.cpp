@@ -2,6 +2,7 @@
 #include "devices/connection.h"
 
 #include "base/errors.h"
+#include "bench/device.h"
 #include "bench/safe_state.h"
 
 #include <fmt/format.h>
@@ -144,6 +145,10 @@ void Connection::remove_known_input() {
   if (known_input_.empty()) return;
   ask(fmt::format("take the known input off {} and connect its sensor again", known_input_));
   known_input_.clear();
+}
+
+void Connection::ask_for(bench::HandAction action) {
+  ask(std::string(bench::in_words(action)));
 }
 
 void Connection::stop() noexcept {

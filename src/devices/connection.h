@@ -2,6 +2,7 @@
 #pragma once
 
 #include "bench/bench.h"
+#include "bench/device.h"
 #include "devices/link.h"
 
 #include <chrono>
@@ -59,6 +60,7 @@ class Connection {
   void set(std::string_view actuator, double value);
   void apply_known_input(std::string_view channel, double value);
   void remove_known_input();
+  void ask_for(bench::HandAction action);
   /// A person worked at the bench (a manual actuator, a known input), so that what came meanwhile
   /// is no sample; until it has been thrown away.
   bool disturbed() const { return disturbed_; }

@@ -117,4 +117,9 @@ void PolledDevice::remove_known_input() {
   catch_up();
 }
 
+void PolledDevice::ask_for(bench::HandAction action) {
+  connection_.ask_for(action);
+  catch_up();
+}
+
 }  // namespace windwright::devices

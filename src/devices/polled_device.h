@@ -44,6 +44,7 @@ class PolledDevice final : public bench::Device {
   void set(std::string_view actuator, double value) override { connection_.set(actuator, value); }
   void apply_known_input(std::string_view channel, double value) override;
   void remove_known_input() override;
+  void ask_for(bench::HandAction action) override;
   /// Up to block_s of samples; fewer where a gap follows.
   void read(bench::SampleBlock& block) override;
   void stop() noexcept override { connection_.stop(); }

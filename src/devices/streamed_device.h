@@ -49,6 +49,7 @@ class StreamedDevice final : public bench::Device {
     connection_.apply_known_input(channel, value);
   }
   void remove_known_input() override { connection_.remove_known_input(); }
+  void ask_for(bench::HandAction action) override { connection_.ask_for(action); }
   /// Up to block_s of samples; fewer where a gap follows.
   /// @throws DeviceFault  no samples for too long, or at another rate than the bench's
   void read(bench::SampleBlock& block) override;

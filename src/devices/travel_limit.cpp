@@ -35,6 +35,10 @@ class TravelLimited final : public bench::Device {
     device_->apply_known_input(channel, value);
   }
   void remove_known_input() override { device_->remove_known_input(); }
+  void ask_for(bench::HandAction action) override { device_->ask_for(action); }
+  std::optional<double> setting(std::string_view actuator) override {
+    return device_->setting(actuator);
+  }
   std::vector<std::string> remarks() const override { return device_->remarks(); }
 
   void set(std::string_view actuator, double value) override {

@@ -7,6 +7,7 @@
 #include "bench/safe_state.h"
 #include "publishing/publisher.h"
 
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -31,6 +32,10 @@ class OverheardDevice final : public bench::Device {
     device_.apply_known_input(channel, value);
   }
   void remove_known_input() override { device_.remove_known_input(); }
+  void ask_for(bench::HandAction action) override { device_.ask_for(action); }
+  std::optional<double> setting(std::string_view actuator) override {
+    return device_.setting(actuator);
+  }
   void read(bench::SampleBlock& block) override {
     device_.read(block);
     publisher_.hear(block);
