@@ -55,6 +55,16 @@ void visit_plant(State& s, Visit&& visit) {
   visit("wind_rise_m_s2", s.wind_rise_m_s2);
   visit("fan_share", s.fan_share);
   visit("bearing_factor", s.bearing_factor);
+  visit("loose_at_tip_kg", s.loose_at_tip_kg);
+  visit("emergency_stop_pressed", s.hard_wired.emergency_stop_pressed);
+  visit("cover_open", s.hard_wired.cover_open);
+  visit("fuse_blown", s.hard_wired.fuse_blown);
+  visit("wire_broken", s.hard_wired.wire_broken);
+  visit("bridged", s.hard_wired.bridged);
+  visit("welded", s.hard_wired.welded);
+  visit("pulled_in", s.hard_wired.pulled_in);
+  visit("stuck_actuators", s.stuck_actuators);
+  visit("limits_dead", s.limits_dead);
   visit("winding_K", s.machine.winding_K);
   visit("frame_K", s.machine.frame_K);
   visit("winding_due_J", s.machine.winding_due_J);

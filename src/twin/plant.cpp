@@ -6,6 +6,7 @@
 #include "physics/generator.h"
 #include "physics/gust.h"
 #include "physics/load_set.h"
+#include "physics/unbalance.h"
 #include "twin/piece.h"
 #include "twin/plant_chain.h"
 #include "twin/plant_model.h"
@@ -112,6 +113,33 @@ void Plant::wear_bearing(double factor) {
   model_->refresh_generator();
 }
 
+void Plant::loosen_blade(double at_tip_kg) {
+  model_->state.loose_at_tip_kg = at_tip_kg;
+}
+
+void Plant::stick_actuator(std::size_t actuator, bool stuck) {
+  const std::int64_t bit = std::int64_t{1} << actuator;
+  std::int64_t& all = model_->state.stuck_actuators;
+  all = stuck ? all | bit : all & ~bit;
+}
+
+void Plant::set_limits_dead(bool dead) {
+  model_->state.limits_dead = dead;
+}
+
+void Plant::set_hard_wired(bool HardWiredState::* what, bool value) {
+  model_->state.hard_wired.*what = value;
+  model_->settle_hard_wired();
+}
+
+double Plant::vibration_m_s2(double rotor_speed_rad_s) const {
+  const Model& m = *model_;
+  if (!m.bench.tower) return 0.0;
+  return physics::unbalance_acceleration_m_s2(
+      m.bench.tower->mode, m.bench.tower->unbalance_at_tip_kg + m.state.loose_at_tip_kg,
+      m.truth.rotor.tip_radius_m, rotor_speed_rad_s);
+}
+
 void Plant::turn_dc_selector(std::size_t position) {
   physics::SelectorState& selector = model_->state.chain.control.dc_selector;
   selector = physics::turned_to(model_->chain->setup().dc_selector, selector, position);
@@ -123,11 +151,12 @@ void Plant::turn_ac_selector(std::size_t position) {
 }
 
 void Plant::switch_inverter(bool on) {
-  model_->state.chain.control.inverter_on = on;
+  model_->state.chain.control.inverter_on = on && model_->state.hard_wired.has_fan_power();
 }
 
 void Plant::switch_mains_charger(bool on) {
-  physics::switch_mains(on, model_->state.chain.control);
+  physics::switch_mains(on && model_->state.hard_wired.has_fan_power(),
+                        model_->state.chain.control);
 }
 
 void Plant::set_bridge_fault(physics::BridgeFault fault) {
@@ -161,6 +190,7 @@ void Plant::start_gust(const physics::Gust& gust) {
 
 void Plant::command_fan(double fan_pct) {
   model_->state.fan_pct = fan_pct;
+  model_->settle_hard_wired();
 }
 
 void Plant::command_load(physics::LoadSelection selection, double rheostat_ohm) {
@@ -254,7 +284,7 @@ PowerFlow Plant::power_flow_now() const {
   flow.load_resistance_ohm = m.load_ohm(motion.lamp_temperature_K);
   if (m.chain) {
     Model::Values y{};
-    m.chain->connect(m.state.chain, m.generator);
+    m.connect_chain();
     m.chain->write_states(m.state.chain, std::span(y).subspan(Model::equations, m.chain->states()));
     flow.chain = m.chain_flow(m.state.at_rest ? 0.0 : motion.rotor_speed_rad_s, y.data());
     flow.generator = generator_of(flow.chain->source);

@@ -8,6 +8,7 @@
 #include "physics/loads.h"
 #include "twin/chain_waves.h"
 #include "twin/energy_tally.h"
+#include "twin/hard_wired_state.h"
 #include "twin/plant_chain.h"
 #include "twin/truth.h"
 
@@ -55,8 +56,12 @@ struct PlantState {
   bool wind_imposed = false;  // the mean air speed follows a scenario instead of the fan
   double wind_rise_m_s2 = 0.0;
   // Faults:
-  double fan_share = 1.0;       // of the air speed that the fan would bring
-  double bearing_factor = 1.0;  // on both bearing losses
+  double fan_share = 1.0;            // of the air speed that the fan would bring
+  double bearing_factor = 1.0;       // on both bearing losses
+  double loose_at_tip_kg = 0.0;      // out of balance beyond what the bench's tower says
+  HardWiredState hard_wired;         // stays whole on a bench without one
+  std::int64_t stuck_actuators = 0;  // bits, by their place in the bench
+  bool limits_dead = false;          // of the actuators
   MachineHeat machine;
   ChainMotion chain;  // of a bench with a battery
   EnergyTally tally{};
@@ -88,7 +93,7 @@ struct PowerFlow {
   double rotor_power_W;
   double stored_power_W;  // into the rotor's kinetic energy
   physics::GeneratorLoad generator;
-  double load_resistance_ohm;               // infinity for none
+  double load_resistance_ohm;  // infinity for none; the dump resistor of the chain included
   std::optional<physics::ChainFlow> chain;  // of a bench with a battery
 };
 
@@ -126,6 +131,12 @@ class Plant {
   void impose_wind(double air_speed_m_s, double rise_m_s2);
   void block_fan(double share_lost);
   void wear_bearing(double factor);
+  void loosen_blade(double at_tip_kg);
+  void stick_actuator(std::size_t actuator, bool stuck);
+  void set_limits_dead(bool dead);
+  void set_hard_wired(bool HardWiredState::* what, bool value);
+  /// Of the hub, as its RMS; 0 on a bench without [tower].
+  double vibration_m_s2(double rotor_speed_rad_s) const;
   // Of a bench with a battery only:
   void turn_dc_selector(std::size_t position);
   void turn_ac_selector(std::size_t position);

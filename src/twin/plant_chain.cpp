@@ -66,12 +66,18 @@ ChainMotion PlantChain::at_start(double state_of_charge, double room_temperature
   return motion;
 }
 
-void PlantChain::connect(const ChainMotion& motion, const physics::Generator& generator) {
+void PlantChain::connect(const ChainMotion& motion, const physics::Generator& generator,
+                         bool fuse_blown) {
   setup_.chain.generator = generator;
   setup_.chain.bridge_fault = motion.bridge_fault;
   setup_.chain.battery = physics::with_fault(healthy_, motion.battery_fault);
   physics::connect_loads(setup_, motion.control, dc_loads_, ac_loads_);
   positions_ = physics::positions(motion.control);
+  if (fuse_blown) {
+    positions_.controller.source_share = 0.0;
+    positions_.controller.short_circuited_share = 0.0;
+    positions_.controller.output_current_limit_A = 0.0;
+  }
   physics::forget(memory_);
 }
 

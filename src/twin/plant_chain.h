@@ -68,7 +68,8 @@ class PlantChain {
 
   /// Takes over switches, faults and generator; to be called whenever one has changed, and at the
   /// start of every stretch.
-  void connect(const ChainMotion& motion, const physics::Generator& generator);
+  /// @param fuse_blown  between bridge and charge controller
+  void connect(const ChainMotion& motion, const physics::Generator& generator, bool fuse_blown);
   void write_states(const ChainMotion& motion, std::span<double> y) const;
   void read_states(std::span<const double> y, ChainMotion& motion) const;
 

@@ -3,6 +3,7 @@
 
 #include "base/errors.h"
 #include "base/random.h"
+#include "physics/chain_control.h"
 #include "physics/dynamic_inflow.h"
 #include "physics/electrical_chain.h"
 #include "physics/generator_heat.h"
@@ -21,6 +22,7 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <limits>
 #include <memory>
 #include <numbers>
 #include <span>
@@ -106,12 +108,19 @@ void Plant::Model::refresh_generator() {
   generator = truth.generator;
   generator.bearing_torque_N_m *= state.bearing_factor;
   generator.bearing_viscous_N_m_s *= state.bearing_factor;
+  // The brake sits on the generator's shaft and frame: its friction is a bearing's.
+  if (bench.hard_wired && state.hard_wired.brakes())
+    generator.bearing_torque_N_m += bench.hard_wired->brake_torque_N_m;
   if (bench.generator_heat) {
     generator = physics::generator_at(
         generator, *bench.generator_heat,
         {.winding_K = state.machine.winding_K, .frame_K = state.machine.frame_K});
   }
-  if (chain) chain->connect(state.chain, generator);
+  connect_chain();
+}
+
+void Plant::Model::connect_chain() const {
+  if (chain) chain->connect(state.chain, generator, state.hard_wired.fuse_blown);
 }
 
 // Over a grid step its temperatures move by millikelvins, so losses and warmth may take turns; the
@@ -145,10 +154,31 @@ double Plant::Model::air_speed_m_s(double mean_m_s, double t) const {
                            physics::gust_m_s(gust, from_gust_s + t));
 }
 
+// The dump resistor stands before the fuse, the loads behind it.
 double Plant::Model::load_ohm(double lamp_K) const {
-  return physics::load_resistance_ohm(bench.loads,
-                                      static_cast<physics::LoadSelection>(state.load_selection),
-                                      state.rheostat_ohm, lamp_K);
+  const bool dumps = state.hard_wired.brakes() && bench.hard_wired->dump_resistor_ohm;
+  double conductance_S = dumps ? 1.0 / *bench.hard_wired->dump_resistor_ohm : 0.0;
+  if (!state.hard_wired.fuse_blown) {
+    const auto selection = static_cast<physics::LoadSelection>(state.load_selection);
+    conductance_S +=
+        1.0 / physics::load_resistance_ohm(bench.loads, selection, state.rheostat_ohm, lamp_K);
+  }
+  return conductance_S > 0.0 ? 1.0 / conductance_S : std::numeric_limits<double>::infinity();
+}
+
+double Plant::Model::fan_pct() const {
+  return state.hard_wired.has_fan_power() ? state.fan_pct : 0.0;
+}
+
+// Inverter and mains charger hang behind the same contactor, and do not come on by themselves.
+void Plant::Model::settle_hard_wired() {
+  if (!bench.hard_wired) return;
+  state.hard_wired.settle(state.fan_pct > 0.0);
+  if (chain && !state.hard_wired.has_fan_power()) {
+    state.chain.control.inverter_on = false;
+    physics::switch_mains(false, state.chain.control);
+  }
+  refresh_generator();
 }
 
 physics::GeneratorLoad Plant::Model::generator_load(double speed_rad_s, double lamp_K) const {
@@ -171,7 +201,7 @@ void Plant::Model::rates(double t, const double* y, double* dy) const {
   dy[mean_air_speed] = state.wind_imposed
                            ? state.wind_rise_m_s2
                            : physics::air_acceleration_m_s2(
-                                 bench.tunnel, state.fan_share * state.fan_pct, y[mean_air_speed]);
+                                 bench.tunnel, state.fan_share * fan_pct(), y[mean_air_speed]);
   dy[air_path] = air_m_s;
   dy[wind] =
       0.5 * density_kg_m3 * std::numbers::pi * radius_m * radius_m * disc_m_s * disc_m_s * disc_m_s;
@@ -207,8 +237,8 @@ void Plant::Model::load_rates(double torque_N_m, double speed_rad_s, const doubl
     dy[rectifier] = g.rectifier_loss_W;
     dy[load] = g.dc_power_W;
     const auto selection = static_cast<physics::LoadSelection>(state.load_selection);
-    if (selection == physics::LoadSelection::lamps ||
-        selection == physics::LoadSelection::rheostat_and_lamps) {
+    if (!state.hard_wired.fuse_blown && (selection == physics::LoadSelection::lamps ||
+                                         selection == physics::LoadSelection::rheostat_and_lamps)) {
       lamp_W = g.dc_voltage_V * g.dc_voltage_V /
                physics::lamp_resistance_ohm(bench.loads, y[lamp_temperature]);
     }
@@ -243,7 +273,7 @@ void Plant::Model::chain_rates(double torque_N_m, double speed_rad_s, const doub
 
 // Electronics decide at the grid points of the turbulence.
 void Plant::Model::sample_chain() {
-  chain->connect(state.chain, generator);  // with what was commanded since the last stretch
+  connect_chain();  // with what was commanded since the last stretch
   const std::int64_t sample = state.tick / ticks_per_grid;
   chain->sample(state.at_rest ? 0.0 : state.rotor_speed_rad_s, air.temperature_K,
                 sample % chain->samples_a_control() == 0,
@@ -345,7 +375,7 @@ void Plant::Model::integrate(double length_s) {
   y[induced_air_speed] = state.induced_air_speed_m_s;
   const std::size_t sums = chain ? equations + chain->states() : equations;
   if (chain) {
-    chain->connect(state.chain, generator);
+    connect_chain();
     chain->write_states(state.chain, std::span(y).subspan(equations, chain->states()));
   }
   if (state.at_rest && may_break_away && event(0.0, y.data()) > 0.0) state.at_rest = false;

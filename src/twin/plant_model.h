@@ -48,6 +48,9 @@ struct Plant::Model {
   void refresh_air();
   void refresh_rotor();
   void refresh_generator();
+  void settle_hard_wired();
+  void connect_chain() const;
+  double fan_pct() const;  // that has power
   double inertia_kg_m2() const;
   double kinetic_J() const;
   double air_speed_m_s(double mean_m_s, double t) const;

@@ -39,6 +39,10 @@ enum Quantity : std::size_t {
   dc_current,
   winding_temperature,  // where the generator's heat is described
   frame_temperature,
+  vibration,            // where the bench's tower is described
+  emergency_stop_loop,  // where its hard-wired chain is, in the chain's order
+  cover_loop,
+  fuse_loop,
   ac_voltage,  // phase a
   ac_current,
   ac_voltage_b,
@@ -63,14 +67,21 @@ enum Quantity : std::size_t {
 constexpr std::size_t always_known = ac_voltage_b;
 
 constexpr std::array<std::string_view, quantity_count> names{
-    "air_temperature_C",     "air_pressure_hPa",      "air_humidity_pct",  "air_speed_m_s",
-    "rotor_speed_rad_s",     "dc_voltage_V",          "dc_current_A",      "winding_temperature_C",
-    "frame_temperature_C",   "ac_voltage_V",          "ac_current_A",      "ac_voltage_b_V",
-    "ac_current_b_A",        "ac_voltage_c_V",        "ac_current_c_A",    "ac_line_voltage_ab_V",
-    "ac_line_voltage_bc_V",  "ac_line_voltage_ca_V",  "battery_voltage_V", "battery_current_A",
-    "battery_temperature_C", "charge_current_A",      "dump_current_A",    "inverter_input_A",
-    "inverter_output_rms_V", "inverter_output_rms_A", "inverter_output_W", "inverter_output_V",
-    "inverter_output_A"};
+    "air_temperature_C",     "air_pressure_hPa",      "air_humidity_pct",
+    "air_speed_m_s",         "rotor_speed_rad_s",     "dc_voltage_V",
+    "dc_current_A",          "winding_temperature_C", "frame_temperature_C",
+    "vibration_m_s2",        "emergency_stop_loop_V", "cover_loop_V",
+    "fuse_loop_V",           "ac_voltage_V",          "ac_current_A",
+    "ac_voltage_b_V",        "ac_current_b_A",        "ac_voltage_c_V",
+    "ac_current_c_A",        "ac_line_voltage_ab_V",  "ac_line_voltage_bc_V",
+    "ac_line_voltage_ca_V",  "battery_voltage_V",     "battery_current_A",
+    "battery_temperature_C", "charge_current_A",      "dump_current_A",
+    "inverter_input_A",      "inverter_output_rms_V", "inverter_output_rms_A",
+    "inverter_output_W",     "inverter_output_V",     "inverter_output_A"};
+
+bool is_loop(std::size_t quantity) {
+  return quantity >= emergency_stop_loop && quantity <= fuse_loop;
+}
 
 double chain_value(const ChainReading& reading, std::size_t quantity) {
   switch (quantity) {
@@ -147,6 +158,12 @@ std::vector<std::size_t> quantities_of(const bench::Bench& bench) {
           fmt::format("channel '{}' cannot be simulated without the generator's heat",
                       channel.name),
           "a table [generator.heat]");
+    }
+    if (channel.name == names[vibration] && !bench.tower) {
+      throw base::BadInput(
+          bench.file.string(),
+          fmt::format("channel '{}' cannot be simulated without what shakes", channel.name),
+          "a table [tower]");
     }
     if (bench.chain && channel.name.starts_with("ac_") &&
         physics::is_pulsed(bench.chain->setup.chain.controller.source)) {
@@ -245,10 +262,18 @@ void Sampling::make_room(std::size_t samples) {
 bool Sampling::is_known(std::size_t quantity) const {
   if (quantity == winding_temperature || quantity == frame_temperature)
     return bench_.generator_heat.has_value();
+  if (quantity == vibration) return bench_.tower.has_value();
+  if (is_loop(quantity)) return bench_.hard_wired.has_value();
   if (quantity >= inverter_output_voltage) return false;
   if (bench_.chain) return quantity < ac_voltage || quantity >= battery_voltage;
   return quantity < always_known ||
          std::find(quantity_.begin(), quantity_.end(), quantity) != quantity_.end();
+}
+
+double Sampling::loop_V(std::size_t quantity) const {
+  if (!bench_.hard_wired) return 0.0;
+  const bool closed = plant_.state().hard_wired.closed().at(quantity - emergency_stop_loop);
+  return closed ? bench_.hard_wired->supply_V : 0.0;
 }
 
 TrueValues Sampling::true_values(const PlantSample& now) const {
@@ -264,6 +289,9 @@ TrueValues Sampling::true_values(const PlantSample& now) const {
   values[dc_current] = now.dc_current_A;
   values[winding_temperature] = now.machine.winding_K - zero_celsius_K;
   values[frame_temperature] = now.machine.frame_K - zero_celsius_K;
+  values[vibration] = plant_.vibration_m_s2(motion.rotor_speed_rad_s);
+  for (std::size_t i = emergency_stop_loop; i <= fuse_loop; ++i)
+    values[i] = loop_V(i);
   if (bench_.chain) {
     for (std::size_t i = battery_voltage; i < inverter_output_voltage; ++i)
       values[i] = chain_value(now.chain, i);
@@ -388,6 +416,14 @@ void Sampling::fill_inputs(std::size_t channel, std::span<double> inputs) const 
       return each([](const PlantSample& now) { return now.machine.winding_K - zero_celsius_K; });
     case frame_temperature:
       return each([](const PlantSample& now) { return now.machine.frame_K - zero_celsius_K; });
+    case vibration:
+      return each([this](const PlantSample& now) {
+        return plant_.vibration_m_s2(now.motion.rotor_speed_rad_s);
+      });
+    case emergency_stop_loop:
+    case cover_loop:
+    case fuse_loop:
+      return each([loop = loop_V(quantity)](const PlantSample&) { return loop; });
     case rotor_speed_of_sensor:
       return each([](const PlantSample& now) { return now.motion.rotor_speed_rad_s; });
     case dc_voltage:

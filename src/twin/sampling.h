@@ -19,7 +19,7 @@
 namespace windwright::twin {
 
 /// What the sensors of the simulated bench can be for.
-inline constexpr std::size_t quantity_count = 29;
+inline constexpr std::size_t quantity_count = 33;
 std::string_view quantity_name(std::size_t quantity);
 using TrueValues = std::array<double, quantity_count>;
 
@@ -65,6 +65,7 @@ class Sampling {
   void gather(const Stretch& stretch);
   void shape_waveforms(const Stretch& stretch);
   void shape_chain_waves(const Stretch& stretch);
+  double loop_V(std::size_t quantity) const;
   void fill_inputs(std::size_t channel, std::span<double> inputs) const;
 
   const bench::Bench& bench_;

@@ -4,6 +4,7 @@
 #include "base/settings.h"
 #include "base/table.h"
 #include "base/text.h"
+#include "twin/fault_table.h"
 #include "twin/scenario.h"
 
 #include <fmt/format.h>
@@ -123,110 +124,6 @@ std::vector<WindPoint> wind_from_file(const std::filesystem::path& file) {
   return wind;
 }
 
-struct NamedFault {
-  std::string_view name;
-  FaultKind kind;
-};
-constexpr std::array<NamedFault, 9> faults{{{"blocked_fan", FaultKind::blocked_fan},
-                                            {"worn_bearing", FaultKind::worn_bearing},
-                                            {"stuck_sensor", FaultKind::stuck_sensor},
-                                            {"drifted_sensor", FaultKind::drifted_sensor},
-                                            {"swapped_polarity", FaultKind::swapped_polarity},
-                                            {"loose_clamp", FaultKind::loose_clamp},
-                                            {"open_phase", FaultKind::open_phase},
-                                            {"shorted_diode", FaultKind::shorted_diode},
-                                            {"sulphated_cell", FaultKind::sulphated_cell}}};
-
-std::string read_channel(const base::Settings& table, const bench::Bench& bench, FaultKind kind) {
-  std::vector<std::string> names;
-  for (const bench::Channel& channel : bench.channels) {
-    const bool current = channel.name.ends_with("_A");
-    // A true RMS has no sign; a power has that of its current.
-    const bool electrical =
-        (current || channel.name.ends_with("_V") || channel.name == "inverter_output_W") &&
-        channel.name.find("_rms_") == std::string::npos;
-    if (kind == FaultKind::loose_clamp && !current) continue;
-    if (kind == FaultKind::swapped_polarity && !electrical) continue;
-    names.push_back(channel.name);
-  }
-  std::string channel = table.text("channel");
-  if (std::find(names.begin(), names.end(), channel) == names.end()) {
-    throw base::BadInput(table.place("channel"),
-                         fmt::format("channel '{}' cannot have this fault", channel),
-                         base::either_of(names));
-  }
-  return channel;
-}
-
-// With a resistance at the bridge's terminals the current is smoothed, and its faults are not
-// modelled.
-void read_chain_fault(const base::Settings& table, const bench::Bench& bench, Fault& fault) {
-  if (!bench.chain) {
-    throw base::BadInput(table.place("kind"),
-                         fmt::format("'{}' needs a bench with a battery", table.text("kind")),
-                         "a fault of this bench: docs/bench.md");
-  }
-  if (fault.kind != FaultKind::sulphated_cell) return;
-  fault.amount = table.number_or("resistance_factor", 10.0, {.at_least = 1.0, .at_most = 1e4});
-  fault.lost_share = table.number_or("lost_pct", 40.0, {.at_least = 0.0, .at_most = 99.0}) / 100.0;
-}
-
-ScenarioFault read_fault(const base::Settings& table, const bench::Bench& bench) {
-  const std::string name = table.text("kind");
-  const auto found = std::find_if(faults.begin(), faults.end(),
-                                  [&](const NamedFault& fault) { return fault.name == name; });
-  if (found == faults.end()) {
-    std::vector<std::string> names;
-    for (const NamedFault& fault : faults)
-      names.emplace_back(fault.name);
-    throw base::BadInput(table.place("kind"), fmt::format("there is no fault '{}'", name),
-                         base::either_of(names));
-  }
-  ScenarioFault result{.at_s = table.number("at_s", {.at_least = 0.0, .at_most = latest_s}),
-                       .until_s = table.number_or("until_s", latest_s, {.at_most = latest_s}),
-                       .fault = {.kind = found->kind}};
-  if (!(result.until_s > result.at_s)) {
-    throw base::BadInput(table.place("until_s"), "the fault ends before it begins",
-                         fmt::format("later than {}", result.at_s));
-  }
-  Fault& fault = result.fault;
-  const base::Bounds share_pct{.at_most = 100.0, .above = 0.0};
-  switch (fault.kind) {
-    case FaultKind::blocked_fan:
-      fault.amount = table.number_or("lost_pct", 60.0, share_pct) / 100.0;
-      return result;
-    case FaultKind::worn_bearing:
-      fault.amount = table.number_or("friction_factor", 5.0, {.at_least = 1.0, .at_most = 1000.0});
-      return result;
-    case FaultKind::open_phase:
-    case FaultKind::shorted_diode:
-    case FaultKind::sulphated_cell:
-      read_chain_fault(table, bench, fault);
-      return result;
-    case FaultKind::drifted_sensor:
-      fault.amount = table.number("drift", {.at_least = -1e6, .at_most = 1e6});
-      fault.over_s = table.number_or("over_s", 0.0, {.at_least = 0.0, .at_most = latest_s});
-      break;
-    case FaultKind::loose_clamp:
-      fault.amount = table.number_or("lost_pct", 30.0, {.at_most = 50.0, .above = 0.0}) / 100.0;
-      break;
-    default:
-      break;
-  }
-  fault.channel = read_channel(table, bench, fault.kind);
-  return result;
-}
-
-// Two faults that act through one part, so that the end of one would end the other, too.
-bool share_a_part(const Fault& one, const Fault& other) {
-  const auto of_bridge = [](FaultKind kind) {
-    return kind == FaultKind::open_phase || kind == FaultKind::shorted_diode;
-  };
-  if (of_bridge(one.kind) && of_bridge(other.kind)) return true;
-  if (!one.channel.empty()) return one.channel == other.channel;
-  return one.kind == other.kind;
-}
-
 void require_apart(const base::Settings& table, const ScenarioFault& fault,
                    const std::vector<ScenarioFault>& before) {
   for (const ScenarioFault& other : before) {
@@ -277,7 +174,7 @@ Scenario scenario_from_file(const std::filesystem::path& file, const bench::Benc
         file.parent_path(), file.parent_path(), root.text("wind_file"), root.place("wind_file")));
   }
   for (const base::Settings& table : root.tables("fault")) {
-    ScenarioFault fault = read_fault(table, bench);
+    ScenarioFault fault = fault_from_table(table, bench);
     require_apart(table, fault, scenario.faults);
     scenario.faults.push_back(std::move(fault));
   }

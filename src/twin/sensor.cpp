@@ -19,6 +19,7 @@ Sensor::Sensor(const bench::Channel& channel, std::uint64_t seed, double sample_
     : converter_(channel.converter),
       references_(channel.calibration.references),
       clamp_(seed, fmt::format("{}: clamp", channel.name)),
+      disturbance_(seed, fmt::format("{}: disturbance", channel.name)),
       sample_rate_hz_(sample_rate_hz) {
   if (!channel.simulated) {
     throw base::BadInput("simulated bench",
@@ -102,6 +103,12 @@ void Sensor::counts(const Samples& samples, std::span<std::int32_t> shown) {
     std::fill(shown.begin(), shown.end(), static_cast<std::int32_t>(m.counts));
     return;
   }
+  if (m.fault == static_cast<std::int64_t>(FaultKind::lost_sensor)) {
+    m.settled = false;
+    m.counts = m.fault_amount < 0.0 ? 0 : static_cast<std::int64_t>(steps_) - 1;
+    std::fill(shown.begin(), shown.end(), static_cast<std::int32_t>(m.counts));
+    return;
+  }
   make_room(shown.size());
   const std::span<double> noise = std::span(numbers_).first(shown.size());
   noise_[static_cast<std::size_t>(samples.kind)].normals(static_cast<std::uint64_t>(samples.first),
@@ -133,6 +140,10 @@ double Sensor::felt(double true_input, std::int64_t sample) const {
     }
     case FaultKind::swapped_polarity:
       return -true_input;
+    case FaultKind::scaled_sensor:
+      return m.fault_amount * true_input;
+    case FaultKind::noisy_sensor:
+      return true_input + m.fault_amount * disturbance_.normal(static_cast<std::uint64_t>(sample));
     case FaultKind::loose_clamp: {
       // The jaw opens and closes with the hum of the bench, some ten times a second.
       constexpr double contact_s = 0.1;

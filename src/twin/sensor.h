@@ -101,6 +101,7 @@ class Sensor {
   double from_new_ = 1.0;                  // weight of the input now
   std::vector<base::RandomStream> noise_;  // by Input
   base::RandomStream clamp_;               // contact of a loose one
+  base::RandomStream disturbance_;         // of a noisy one
   double sample_rate_hz_;
   Memory memory_;
   std::vector<double> numbers_;  // of the noise, (samples)

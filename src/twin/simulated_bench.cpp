@@ -8,6 +8,8 @@
 #include "physics/loads.h"
 #include "twin/bookmark.h"
 #include "twin/chain_energy.h"
+#include "twin/fault_effects.h"
+#include "twin/hard_wired_state.h"
 #include "twin/plant.h"
 #include "twin/plant_chain.h"
 #include "twin/sampling.h"
@@ -36,6 +38,11 @@ using Clock = std::chrono::steady_clock;
 
 constexpr double blade_change_s = 30.0;
 constexpr double rad_per_deg = std::numbers::pi / 180.0;
+constexpr double least_ohm = 1e-3;  // of a rheostat whose limits are dead
+constexpr std::string_view fan = "fan_pct";
+constexpr std::string_view load_selector = "load_selector";
+constexpr std::string_view inverter_switch = "inverter_switch";
+constexpr std::string_view mains_charger_switch = "mains_charger_switch";
 constexpr std::array<std::string_view, 4> load_names{"none", "rheostat", "lamps",
                                                      "rheostat_and_lamps"};
 
@@ -71,6 +78,11 @@ struct SimulatedBench::State {
   physics::LoadSelection selection_at(std::string_view actuator, double value) const;
   void change_blades(std::int64_t blades, double pitch_rad);
   void pass(std::int64_t samples);
+  void carry_out(std::string_view actuator, double value);
+  bool is_stuck(std::string_view actuator) const;
+  FaultSite fault_site() {
+    return {.bench = bench, .plant = plant, .sensors = sampling.sensors(), .sample = next_sample};
+  }
 
   bench::Bench bench;  // its own copy: plant refers to it
   Pace pace;
@@ -154,40 +166,95 @@ base::UtcTime SimulatedBench::now() const {
   return state_->bench.simulation->start + std::chrono::nanoseconds(std::llround(seconds * 1e9));
 }
 
+bool SimulatedBench::State::is_stuck(std::string_view name) const {
+  if (plant.state().stuck_actuators == 0) return false;
+  for (std::size_t i = 0; i < bench.actuators.size(); ++i) {
+    if (bench.actuators[i].name == name)
+      return ((plant.state().stuck_actuators >> i) & std::int64_t{1}) != 0;
+  }
+  return false;
+}
+
 void SimulatedBench::set(std::string_view name, double value) {
-  State& s = *state_;
-  const bench::Actuator& actuator = s.bench.actuator(name);
+  const bench::Actuator& actuator = state_->bench.actuator(name);
   const bool in_steps = !actuator.positions.empty() || name == "blade_count";
+  const bool continuous = !in_steps && std::isfinite(value);
   // Negated, so that NaN is refused too.
-  if (!(value >= actuator.lowest && value <= actuator.highest) ||
-      (in_steps && value != std::floor(value))) {
-    throw base::DeviceFault(s.bench.name, fmt::format("{} refuses {}", name, value),
+  if ((!(value >= actuator.lowest && value <= actuator.highest) ||
+       (in_steps && value != std::floor(value))) &&
+      !(state_->plant.state().limits_dead && continuous)) {
+    throw base::DeviceFault(state_->bench.name, fmt::format("{} refuses {}", name, value),
                             fmt::format("its limits are {} to {}{}", actuator.lowest,
                                         actuator.highest, in_steps ? ", whole numbers" : ""));
   }
-  const PlantState& now = s.plant.state();
+  if (!state_->is_stuck(name)) state_->carry_out(name, value);
+}
+
+void SimulatedBench::State::carry_out(std::string_view name, double value) {
+  const PlantState& now = plant.state();
   const auto selection = static_cast<physics::LoadSelection>(now.load_selection);
-  if (name == "fan_pct") {
-    s.plant.command_fan(value);
-  } else if (name == "load_selector") {
-    s.plant.command_load(s.selection_at(name, value), now.rheostat_ohm);
+  if (name == fan) {
+    plant.command_fan(std::max(0.0, value));
+  } else if (name == load_selector) {
+    plant.command_load(selection_at(name, value), now.rheostat_ohm);
   } else if (name == "rheostat_ohm") {
-    s.plant.command_load(selection, value);
+    plant.command_load(selection, std::max(least_ohm, value));
   } else if (name == "blade_count") {
-    s.change_blades(std::llround(value), now.pitch_rad);
+    change_blades(std::llround(value), now.pitch_rad);
   } else if (name == "pitch_deg") {
-    s.change_blades(now.blades, value * rad_per_deg);
+    change_blades(now.blades, value * rad_per_deg);
   } else if (name == "dc_load_selector") {
-    s.plant.turn_dc_selector(static_cast<std::size_t>(value));
+    plant.turn_dc_selector(static_cast<std::size_t>(value));
   } else if (name == "ac_load_selector") {
-    s.plant.turn_ac_selector(static_cast<std::size_t>(value));
-  } else if (name == "inverter_switch") {
-    s.plant.switch_inverter(value > 0.0);
-  } else if (name == "mains_charger_switch") {
-    s.plant.switch_mains_charger(value > 0.0);
+    plant.turn_ac_selector(static_cast<std::size_t>(value));
+  } else if (name == inverter_switch) {
+    plant.switch_inverter(value > 0.0);
+  } else if (name == mains_charger_switch) {
+    plant.switch_mains_charger(value > 0.0);
   } else {
-    throw base::DeviceFault(s.bench.name, fmt::format("{} cannot be simulated", name),
+    throw base::DeviceFault(bench.name, fmt::format("{} cannot be simulated", name),
                             "the actuators in docs/bench.md");
+  }
+}
+
+std::optional<double> SimulatedBench::setting(std::string_view name) {
+  const State& s = *state_;
+  const PlantState& now = s.plant.state();
+  const physics::ChainControl& control = now.chain.control;
+  if (name == fan) return now.fan_pct;
+  if (name == load_selector) {
+    const auto& wanted = load_names.at(static_cast<std::size_t>(now.load_selection));
+    return s.bench.actuator(name).position(wanted);  // none at the start may be no position
+  }
+  if (name == "rheostat_ohm") return now.rheostat_ohm;
+  if (name == "blade_count") return static_cast<double>(now.blades);
+  if (name == "pitch_deg") return now.pitch_rad / rad_per_deg;
+  if (name == "dc_load_selector") return static_cast<double>(control.dc_selector.position);
+  if (name == "ac_load_selector") return static_cast<double>(control.ac_selector.position);
+  if (name == inverter_switch) return control.inverter_on ? 1.0 : 0.0;
+  if (name == mains_charger_switch) return control.mains_on ? 1.0 : 0.0;
+  return std::nullopt;
+}
+
+void SimulatedBench::ask_for(bench::HandAction action) {
+  using enum bench::HandAction;
+  if (!state_->bench.hard_wired) {
+    throw base::DeviceFault(state_->bench.name, "has no hard-wired chain",
+                            "a table [hard_wired] in the bench's file");
+  }
+  const auto set = [this](bool HardWiredState::* what, bool value) {
+    state_->plant.set_hard_wired(what, value);
+  };
+  switch (action) {
+    case press_emergency_stop:
+    case release_emergency_stop:
+      return set(&HardWiredState::emergency_stop_pressed, action == press_emergency_stop);
+    case open_cover:
+    case close_cover:
+      return set(&HardWiredState::cover_open, action == open_cover);
+    case open_fuse:
+    case close_fuse:
+      return set(&HardWiredState::fuse_blown, action == open_fuse);
   }
 }
 
@@ -236,14 +303,17 @@ void SimulatedBench::read(bench::SampleBlock& block, std::size_t samples) {
 }
 
 void SimulatedBench::stop() noexcept {
-  Plant& plant = state_->plant;
-  plant.command_fan(0.0);
+  State& s = *state_;
+  Plant& plant = s.plant;
+  if (!s.is_stuck(fan)) plant.command_fan(0.0);
   if (is_there(plant.state().chain)) {
-    plant.switch_inverter(false);
-    plant.switch_mains_charger(false);
+    if (!s.is_stuck(inverter_switch)) plant.switch_inverter(false);
+    if (!s.is_stuck(mains_charger_switch)) plant.switch_mains_charger(false);
     return;
   }
-  if (plant.state().load_selection == static_cast<std::int64_t>(physics::LoadSelection::none)) {
+  const bool unloaded =
+      plant.state().load_selection == static_cast<std::int64_t>(physics::LoadSelection::none);
+  if (unloaded && !s.is_stuck(load_selector)) {
     plant.command_load(physics::LoadSelection::rheostat, plant.state().rheostat_ohm);
   }
 }
@@ -338,6 +408,8 @@ std::map<std::string, double> SimulatedBench::truth() const {
   all["blade_count"] = static_cast<double>(s.plant.state().blades);
   all["tip_radius_m"] = radius_m;
   all["position_factor"] = truth.position_factor;
+  if (s.bench.hard_wired)
+    all["fan_contactor"] = s.plant.state().hard_wired.has_fan_power() ? 1.0 : 0.0;
   if (flow.chain) add_chain_truth(s.plant, *flow.chain, all);
   return all;
 }
@@ -351,41 +423,11 @@ void SimulatedBench::impose_wind(double air_speed_m_s, double rise_m_s2) {
 }
 
 void SimulatedBench::start_fault(const Fault& fault) {
-  State& s = *state_;
-  switch (fault.kind) {
-    case FaultKind::blocked_fan:
-      return s.plant.block_fan(fault.amount);
-    case FaultKind::worn_bearing:
-      return s.plant.wear_bearing(fault.amount);
-    case FaultKind::open_phase:
-      return s.plant.set_bridge_fault(physics::BridgeFault::open_phase);
-    case FaultKind::shorted_diode:
-      return s.plant.set_bridge_fault(physics::BridgeFault::shorted_diode);
-    case FaultKind::sulphated_cell:
-      return s.plant.set_battery_fault({.sulphated_cells = 1,
-                                        .resistance_factor = fault.amount,
-                                        .lost_capacity = fault.lost_share});
-    default:
-      return s.sampling.sensors()[s.bench.channel_index(fault.channel)].start_fault(fault,
-                                                                                    s.next_sample);
-  }
+  begin_fault(fault, state_->fault_site());
 }
 
 void SimulatedBench::end_fault(const Fault& fault) {
-  State& s = *state_;
-  switch (fault.kind) {
-    case FaultKind::blocked_fan:
-      return s.plant.block_fan(0.0);
-    case FaultKind::worn_bearing:
-      return s.plant.wear_bearing(1.0);
-    case FaultKind::open_phase:
-    case FaultKind::shorted_diode:
-      return s.plant.set_bridge_fault(physics::BridgeFault::none);
-    case FaultKind::sulphated_cell:
-      return s.plant.set_battery_fault({});
-    default:
-      return s.sampling.sensors()[s.bench.channel_index(fault.channel)].end_fault();
-  }
+  twin::end_fault(fault, state_->fault_site());
 }
 
 void SimulatedBench::advance(double seconds) {

@@ -10,6 +10,7 @@
 #include <cstddef>
 #include <map>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -46,12 +47,15 @@ class SimulatedBench final : public bench::Device {
   /// Returns when the sensor has settled on the input, in no simulated time.
   void apply_known_input(std::string_view channel, double value) override;
   void remove_known_input() override;
+  /// @throws DeviceFault  the bench has no hard-wired chain
+  void ask_for(bench::HandAction action) override;
+  std::optional<double> setting(std::string_view actuator) override;
   /// block_s of samples.
   void read(bench::SampleBlock& block) override;
   /// The same with another number of samples, at least 1.
   void read(bench::SampleBlock& block, std::size_t samples);
   /// Fan off; where no load was connected, the rheostat is. With a battery: inverter and mains
-  /// charger off; the battery takes what the rotor still gives.
+  /// charger off; the battery takes what the rotor still gives. Stuck actuators stay as they are.
   void stop() noexcept override;
   /// One line; a fresh simulated bench of the same description goes on from it to the last bit.
   std::string bookmark() const override;
@@ -62,7 +66,8 @@ class SimulatedBench final : public bench::Device {
   /// disc_air_speed_m_s, induced_air_speed_m_s, air_density_kg_m3, wind_power_W, rotor_torque_N_m,
   /// rotor_power_W, stored_power_W, bearing_loss_W, iron_loss_W, electromagnetic_power_W,
   /// winding_loss_W, ac_power_W, rectifier_loss_W, dc_power_W, cp (rotor), electrical_cp (DC),
-  /// lamp_temperature_K, pitch_deg, blade_count, tip_radius_m, position_factor. rotor = bearing +
+  /// lamp_temperature_K, pitch_deg, blade_count, tip_radius_m, position_factor; fan_contactor (1
+  /// in, 0 out) of a bench with a hard-wired chain. rotor = bearing +
   /// iron + winding + rectifier + dc + stored. On a bench with a battery also the powers of
   /// twin/chain_energy.h with _W, and what its electronics are at: state_of_charge_pct,
   /// charge_stage, charge_target_V, source_share, dump_share, loads_connected, inverter_mode, and
@@ -72,7 +77,7 @@ class SimulatedBench final : public bench::Device {
   void start_gust(const physics::Gust& gust);
   /// Imposes the air speed at the sensor from now on, rising evenly; the fan has no say any more.
   void impose_wind(double air_speed_m_s, double rise_m_s2);
-  /// @throws BadInput  a sensor's fault without a channel of this bench
+  /// @throws BadInput  a channel or actuator that this bench does not have
   void start_fault(const Fault& fault);
   void end_fault(const Fault& fault);
   /// Lets time pass without samples; the next block then has a gap before it.

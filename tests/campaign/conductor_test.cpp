@@ -500,7 +500,7 @@ TEST(Conductor, LeavesTheBenchSafeWhenTheDeviceFails) {
   {
     WatchedBench device(all.bench);
     device.on_read = [&](const bench::SampleBlock&) {
-      if (device.reads == 400) throw base::DeviceFault("test", "no answer", "the cable");
+      if (device.reads == 460) throw base::DeviceFault("test", "no answer", "the cable");
     };
     EXPECT_THROW(conduct(all.campaign, all.bench, device, options), base::DeviceFault);
     EXPECT_EQ(device.state["fan_pct"], 0.0);

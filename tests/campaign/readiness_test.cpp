@@ -139,7 +139,10 @@ TEST(Readiness, TakesStudentsFactorOfFewReadings) {
 TEST(Readiness, SeesAnInterlockThatCannotTrip) {
   bench::Bench bench = bench::bench_from_file(copied_bench(fresh_folder()));
   certify(bench);
-  bench.interlocks[0].highest = 600.0;  // 12 V on a converter that ends at 10 V
+  const auto overspeed =
+      std::ranges::find(bench.interlocks, std::string("rotor overspeed"), &bench::Interlock::name);
+  ASSERT_NE(overspeed, bench.interlocks.end());
+  overspeed->highest = 600.0;  // 12 V on a converter that ends at 10 V
   twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
   EXPECT_NE(check_readiness(bench, device).what_is_wrong().find("can never trip"),
             std::string::npos);

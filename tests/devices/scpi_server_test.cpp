@@ -184,8 +184,8 @@ TEST_F(ServedScpi, MeasuresVoltsOfOneSample) {
   };
   EXPECT_NEAR(std::stod(answer), expected(0), 1e-7);
   EXPECT_NEAR(std::stod(answer.substr(comma + 1)), expected(3), 1e-7);
-  ask("MEAS:VOLT? (@10)");
-  EXPECT_EQ(ask("SYST:ERR?"), "-222,\"Data out of range;channels 1 to 9\"\n");
+  ask("MEAS:VOLT? (@15)");
+  EXPECT_EQ(ask("SYST:ERR?"), "-222,\"Data out of range;channels 1 to 14\"\n");
 }
 
 TEST_F(ServedScpi, DrivesTheBenchAndTripsWhenNobodyIsHeard) {

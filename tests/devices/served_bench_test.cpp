@@ -155,7 +155,7 @@ TEST_F(Served, RefusesWhatTheBenchCannotDo) {
   EXPECT_EQ(write(selector, 9), ModbusException::illegal_value);
   EXPECT_EQ(write(5, 0), ModbusException::illegal_address);
   std::array<std::uint16_t, 2> words{};
-  EXPECT_EQ(served_.read(RegisterTable::input, 8, words), ModbusException::illegal_address);
+  EXPECT_EQ(served_.read(RegisterTable::input, 13, words), ModbusException::illegal_address);
   EXPECT_EQ(served_.read(RegisterTable::holding, 65535, std::span(words).first(1)),
             ModbusException::illegal_address);
   // All or nothing: the second of two is refused, so the first is not carried out.

@@ -213,7 +213,7 @@ TEST(ChainWaves, PhasesBesideABatteryCarryTheBridgesPower) {
                  << (each.fault ? static_cast<int>(*each.fault) : -1));
     bench::Bench bench = shed_with_waves(250e3);
     bench.simulation->u_loss_relative = 0.0;
-    bench.generator_heat.reset();
+    forget_heat(bench);
     bench.generator.winding_inductance_H *= each.inductance_times;
     SimulatedBench device(bench, Pace::as_fast_as_possible);
     device.set("fan_pct", 80.0);
@@ -302,7 +302,7 @@ TEST(ChainWaves, AnInverterThatIsOffShowsNothing) {
 TEST(ChainWaves, AShortedDiodeBehindAnOpenControllerLetsCurrentCirculate) {
   bench::Bench bench = shed_with_waves(250e3);
   bench.simulation->u_loss_relative = 0.0;
-  bench.generator_heat.reset();
+  forget_heat(bench);
   bench.chain->state_of_charge = 1.0;
   bench.chain->setup.chain.controller.source = physics::SourceControl::series_on_off;
   bench.chain->setup.chain.controller.dump = physics::DumpControl::none;
@@ -358,7 +358,9 @@ TEST(ChainWaves, GoesOnFromBlockToBlock) {
     std::int32_t apart = 0;
     for (std::size_t i = 0; i < whole[c].size(); ++i)
       apart = std::max(apart, std::abs(pieces[c][i] - whole[c][i]));
-    EXPECT_LE(apart, 168) << bench.channels[c].name;
+    // Warmth steps with the grid of 20 ms, by millikelvins.
+    const bool of_heat = bench.channels[c].name == "winding_temperature_C";
+    EXPECT_LE(apart, of_heat ? 400 : 168) << bench.channels[c].name;
   }
 }
 

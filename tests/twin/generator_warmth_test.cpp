@@ -169,7 +169,7 @@ TEST(GeneratorWarmth, ShowsOnSensorsInWindingAndFrame) {
 TEST(GeneratorWarmth, WithoutADescriptionOfItsHeatNothingIsSaidOfIt) {
   for (const std::string name : names) {
     bench::Bench bench = warming_bench();
-    bench.generator_heat.reset();
+    forget_heat(bench);
     const SimulatedBench device(bench, Pace::as_fast_as_possible);
     EXPECT_FALSE(device.truth().contains(name));
     bench.channels.push_back(channel_of_heat(bench, name));

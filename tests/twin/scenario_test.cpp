@@ -71,6 +71,12 @@ TEST(Scenario, EverySpoiltLineIsFoundAndNamed) {
       {"[[step]]\nat_s = 0\n[[fault]]\nat_s = 3\nkind = \"drifted_sensor\"\nchannel = "
        "\"dc_voltage_V\"\n",
        4, "'drift' is missing"},
+      {"[[step]]\nat_s = 0\n[[fault]]\nat_s = 3\nkind = \"lost_sensor\"\nchannel = "
+       "\"dc_voltage_V\"\nend = \"left\"\n",
+       8, "no end 'left'"},
+      {"[[step]]\nat_s = 0\n[[fault]]\nat_s = 3\nkind = \"stuck_actuator\"\nactuator = "
+       "\"blade_count\"\n",
+       7, "'blade_count' cannot be stuck"},
       {"[[step]]\nfan_pct = 10\n", 2, "'at_s' is missing"},
       {"[[step]]\nat_s = -1\n", 3, "at least 0"},
       {"[[step]]\nat_s = 2\n[[step]]\nat_s = 1\n", 5, "before the step above"},
