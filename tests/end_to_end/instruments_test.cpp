@@ -47,10 +47,24 @@ std::string example(const std::string& wanted) {
   return {};
 }
 
+// What the page's instruments do not have, with the interlocks on it: tables end at a blank line.
+std::string without_chain_and_tower(std::string bench) {
+  for (const char* channel : {"winding_temperature_C", "vibration_m_s2", "emergency_stop_loop_V",
+                              "cover_loop_V", "fuse_loop_V"}) {
+    for (const std::string key : {"name", "channel"}) {
+      const auto at = bench.find("\n" + key + " = \"" + channel + "\"");
+      EXPECT_NE(at, std::string::npos) << channel;
+      const auto table = bench.rfind("[[", at);
+      bench.erase(table, bench.find("\n\n", at) + 2 - table);
+    }
+  }
+  return bench;
+}
+
 /// The demo bench with [device] and the `device` of every channel and actuator from the page.
 fs::path bench_with(const std::string& folder_name, const std::string& kind) {
   fs::path folder = bench_folder(folder_name);
-  std::string bench = text_of(folder / "bench.toml");
+  std::string bench = without_chain_and_tower(text_of(folder / "bench.toml"));
   std::istringstream block(example("kind = \"" + kind + "\""));
   std::string name;
   std::string table;
