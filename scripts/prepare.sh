@@ -51,6 +51,25 @@ install_npm_peers() {
   fi
 }
 
+# The console becomes files in console/dist, which the program is built with.
+build_console() {
+  command -v npm >/dev/null || install_packages nodejs npm
+  local folder=console
+  if ! cmp -s $folder/package-lock.json $folder/node_modules/.installed; then
+    say "Installing $folder/package-lock.json"
+    (cd $folder && npm ci --ignore-scripts --no-audit --no-fund --silent >&2) || {
+      say "npm could not install it: the program is built without a console of this version."
+      return 0
+    }
+    cp $folder/package-lock.json $folder/node_modules/.installed
+  fi
+  if [ -z "$(find $folder/dist/index.html -newer $folder/package.json 2>/dev/null)" ] ||
+      [ -n "$(find $folder/src $folder/public $folder/index.html $folder/vite.config.ts -newer $folder/dist/index.html)" ]; then
+    say "Building the console"
+    (cd $folder && npm run --silent build >&2)
+  fi
+}
+
 # build PRESET TARGET...
 build() {
   local preset=$1

@@ -1,0 +1,44 @@
+// SPDX-License-Identifier: Apache-2.0
+import assert from 'node:assert/strict';
+import { test } from 'node:test';
+import { rangeOf, tickPlaces, ticks } from '../src/draw/scale';
+import { resultsFrom, windowFrom } from '../src/rooms/results/run_results';
+
+const q = (value: number, u: number) => ({ value, u, dof: 12, unit: '1' });
+
+test('Points, curves and verdict are taken as results.json has them', () => {
+  const results = resultsFrom({
+    points: [{ number: 3, settled: false, tip_speed_ratio: q(4.5, 0.03), cp_electrical: q(0.28, 0.005) }, { number: 4 }],
+    curves: [{ label: '3 blades, 5 deg', points: [3], maximum_cp: q(0.32, 0.006), theory: { tip_speed_ratio: [3, 4], cp_electrical: [0.2, 0.3] } }],
+    verdict: { question: 'Which?', answer: 'Three.', significant: true },
+    budget: [{ input: 'a', meaning: 'air speed', u: 0.004, share_pct: 46 }],
+  });
+  assert.equal(results.points.length, 1);
+  assert.equal(results.points[0]?.settled, false);
+  assert.equal(results.points[0]?.measured.cp_electrical?.u, 0.005);
+  assert.equal(results.points[0]?.measured.ct, undefined);
+  assert.deepEqual(results.curves[0]?.theory['cp_electrical'], [0.2, 0.3]);
+  assert.equal(results.significant, true);
+});
+
+test('Results of another shape are nothing, not an exception', () => {
+  for (const odd of [null, 4, 'x', [], { points: 'none', curves: [7], verdict: [] }]) assert.equal(resultsFrom(odd).answer, '');
+});
+
+test('A bin without samples is a gap in the columns', () => {
+  const columns = windowFrom({ unit: 'V', from_s: 0, to_s: 2, bins: [{ t_s: 0, min: 1, max: 3, mean: 2, count: 5 }, { t_s: 1, min: null, max: null, mean: null, count: 0 }] });
+  assert.deepEqual(columns.mean, [2, NaN]);
+  assert.equal(columns.samples, 5);
+});
+
+test('Ticks lie at 1, 2 or 5 in the range, and their labels tell them apart', () => {
+  assert.deepEqual(ticks([0, 10], 5), [0, 2, 4, 6, 8, 10]);
+  const fine = ticks([0.1, 0.35], 5);
+  assert.equal(new Set(fine.map((at) => at.toFixed(tickPlaces(fine)))).size, fine.length);
+  assert.ok(fine.every((at) => at >= 0.1 - 1e-9 && at <= 0.35 + 1e-9));
+});
+
+test('A flat line has a range that it lies in the middle of', () => {
+  const [from, to] = rangeOf([5, 5, NaN]);
+  assert.ok(from < 5 && to > 5 && Math.abs((from + to) / 2 - 5) < 1e-9);
+});
