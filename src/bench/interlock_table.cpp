@@ -45,6 +45,35 @@ Kind kind_of(const Settings& table) {
                  base::either_of(names));
 }
 
+// One of three words; where the key is left out, the fallback.
+template <typename Word>
+Word word_of(const Settings& table, std::string_view key, const std::array<Word, 3>& words,
+             Word fallback) {
+  if (!table.has(key)) return fallback;
+  const std::string given = table.text(key);
+  std::vector<std::string> names;
+  for (const Word word : words) {
+    if (given == name(word)) return word;
+    names.emplace_back(name(word));
+  }
+  throw BadInput(table.place(key), fmt::format("{} '{}' is not known", key, given),
+                 base::either_of(names));
+}
+
+void read_response(const Settings& table, Interlock& interlock) {
+  using enum Interlock::Consequence;
+  using enum Interlock::Priority;
+  interlock.consequence = word_of(table, "consequence", std::array{injury, damage, lost_run},
+                                  interlock.stop_category == 2 ? lost_run : damage);
+  interlock.priority =
+      word_of(table, "priority", std::array{high, medium, low},
+              Interlock::usual_priority(interlock.consequence, interlock.stop_category));
+  interlock.respond =
+      table.text_or("respond", interlock.priority == high     ? "at once"
+                               : interlock.priority == medium ? "within minutes"
+                                                              : "before the next start");
+}
+
 // A channel whose mean over a block says something.
 const Channel& judged_channel(const Settings& table, std::string_view key, const Bench& bench) {
   const std::string name = table.text(key);
@@ -108,6 +137,7 @@ Interlock interlock_from_table(const Settings& table, const Bench& bench) {
   interlock.cause = table.text("cause");
   interlock.check = table.text_or("check", "");
   interlock.stop_category = table.integer_or("stop_category", 0, {.at_least = 0, .at_most = 2});
+  read_response(table, interlock);
   const double shortest_s = interlock.kind == Kind::stuck ? bench.block_s : 0.0;
   const double hold_s =
       interlock.kind == Kind::stuck

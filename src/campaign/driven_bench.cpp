@@ -79,7 +79,10 @@ void DrivenBench::note(const guard::Trip& trip) {
   logbook_.add(device_.now(), "trip",
                {{"text", guard::in_words(trip)},
                 {"interlock", trip.interlock},
-                {"stop_category", trip.stop_category}});
+                {"stop_category", trip.stop_category},
+                {"priority", trip.priority},
+                {"consequence", trip.consequence},
+                {"respond", trip.respond}});
 }
 
 // Whoever asks to end meanwhile waits for it; a harder stop does not.
@@ -90,7 +93,11 @@ bool DrivenBench::stop_after(const guard::Trip& trip) {
     tell_("stopping");
     if (const auto step = read_block(); step.trip) note(*step.trip);
   }
-  return end(Ending::tripped, guard::in_words(trip));
+  // One first cause and one line for what came of it.
+  const std::string followers = guard::in_words(steering_.followers());
+  if (!followers.empty())
+    logbook_.add(device_.now(), "followers", {{"text", followers}, {"after", trip.interlock}});
+  return end(Ending::tripped, guard::in_words(trip) + (followers.empty() ? "" : "\n" + followers));
 }
 
 bool DrivenBench::go_on() {

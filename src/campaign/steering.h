@@ -28,6 +28,8 @@ class Steering {
 
   /// Interlocks whose condition holds at the last block, by name.
   std::vector<std::string> standing() const { return interlocks_.standing(); }
+  /// What has come after the first cause of a trip.
+  std::vector<guard::Follower> followers() const { return interlocks_.followers(); }
 
   /// Of the last block.
   double rotor_speed_rad_s() const;

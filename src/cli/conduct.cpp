@@ -110,6 +110,7 @@ void publish_progress(publishing::Publisher& publisher, const campaign::Progress
 campaign::Outcome conduct(const Request& request, const fs::path& into,
                           const campaign::Campaign& campaign, const bench::Bench& bench) {
   const StopOnSignal stop;
+  const auto lease = lease_of(bench, request.real_time, campaign.operator_name, "conduct");
   Guarded guarded(bench);
   guarded.begin(true);
   const auto own = devices::open_device(

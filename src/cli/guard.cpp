@@ -11,6 +11,7 @@
 #include "devices/guard_link.h"
 #include "devices/open_device.h"
 #include "guard/configuration.h"
+#include "guard/event_shelf.h"
 #include "guard/fresh_look.h"
 #include "guard/guard_watch.h"
 #include "guard/tap.h"
@@ -62,15 +63,17 @@ class GuardLogbook {
   GuardLogbook(const GuardLogbook&) = delete;
   GuardLogbook& operator=(const GuardLogbook&) = delete;
   ~GuardLogbook() {
+    put(shelf_.look(Clock::now(), true));
     writer_.request_stop();
     writer_.join();
   }
 
+  /// On the guard's thread, as `look`.
   void add(std::string_view event, const std::string& text) {
-    const std::lock_guard lock(mutex_);
-    waiting_.push_back({base::host_now(), std::string(event), text});
-    come_.notify_one();
+    put(shelf_.take(event, text, Clock::now()));
   }
+  /// Now and then: what was shelved is written when its time is over.
+  void look() { put(shelf_.look(Clock::now())); }
 
  private:
   struct Entry {
@@ -78,6 +81,14 @@ class GuardLogbook {
     std::string event;
     std::string text;
   };
+
+  void put(std::vector<guard::EventShelf::Line> lines) {
+    if (lines.empty()) return;
+    const std::lock_guard lock(mutex_);
+    for (guard::EventShelf::Line& line : lines)
+      waiting_.push_back({base::host_now(), std::move(line.event), std::move(line.text)});
+    come_.notify_one();
+  }
 
   // Until everything is written.
   void write(const std::stop_token& over) {
@@ -102,6 +113,7 @@ class GuardLogbook {
   }
 
   campaign::Logbook logbook_;
+  guard::EventShelf shelf_;
   std::mutex mutex_;
   std::condition_variable_any come_;
   std::deque<Entry> waiting_;
@@ -188,6 +200,7 @@ int guard_until_stopped(const Request& request, const bench::Bench& bench,
   while (!stop.token().stop_requested()) {
     watch.wait(step);
     watch.look(Clock::now());
+    logbook.look();
   }
   watch.end(Clock::now());
   return watch.tripped().empty() ? done : interlock_tripped;

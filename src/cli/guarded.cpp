@@ -21,6 +21,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <utility>
 #include <variant>
 #include <vector>
@@ -29,6 +30,11 @@ namespace windwright::cli {
 namespace {
 
 constexpr const char* rotor_speed = "rotor_speed_rad_s";
+
+bool ends_with_this_program(const bench::Bench& bench) {
+  return std::holds_alternative<bench::SimulatedDevice>(bench.device) ||
+         std::holds_alternative<bench::ReplayDevice>(bench.device);
+}
 
 }  // namespace
 
@@ -63,6 +69,13 @@ std::string user_name() {
   return entry != nullptr ? entry->pw_name : fmt::format("user {}", geteuid());
 }
 
+std::unique_ptr<guard::BenchLease> lease_of(const bench::Bench& bench, bool real_time,
+                                            const std::string& person, std::string_view verb) {
+  if (ends_with_this_program(bench) && !real_time) return nullptr;
+  return std::make_unique<guard::BenchLease>(bench,
+                                             fmt::format("{} (windwright {})", person, verb));
+}
+
 void Guarded::begin(bool drives) {
   watch_.begin(std::chrono::steady_clock::now());
   if (!drives) return;
@@ -75,9 +88,9 @@ void Guarded::begin(bool drives) {
 }
 
 void Guarded::keep(const std::string& trip) const {
-  const bool passing = std::holds_alternative<bench::SimulatedDevice>(bench_.device) ||
-                       std::holds_alternative<bench::ReplayDevice>(bench_.device);
-  if (passing || guard::Tap::lives(guard::tap_name(bench_), guard::Side::guard)) return;
+  if (ends_with_this_program(bench_) ||
+      guard::Tap::lives(guard::tap_name(bench_), guard::Side::guard))
+    return;
   campaign::Logbook(guard_logbook(bench_)).add(base::host_now(), "trip", {{"text", trip}});
 }
 
@@ -114,7 +127,8 @@ std::optional<std::string> GuardedDevice::look(const bench::SampleBlock& block) 
   }
   layer_.look(block, trip, rotor_speed_rad_s);
   if (!layer_.is_tripped() || layer_.is_stopping()) return std::nullopt;
-  return layer_.cause();
+  const std::string followers = interlocks_ ? in_words(interlocks_->followers()) : std::string();
+  return layer_.cause() + (followers.empty() ? "" : "\n" + followers);
 }
 
 void GuardedDevice::come_down() {

@@ -5,6 +5,7 @@
 #include "bench/device.h"
 #include "guard/acquisition_layer.h"
 #include "guard/acquisition_watch.h"
+#include "guard/bench_lease.h"
 #include "guard/guard_watch.h"
 #include "guard/interlocks.h"
 #include "metrology/certificate.h"
@@ -29,6 +30,12 @@ std::string latched_trip(const std::filesystem::path& logbook);
 
 /// The name of whoever has started this program, for logbooks.
 std::string user_name();
+
+/// The lease of a bench for a program that drives it. Nothing for one that is simulated, or played
+/// again, as fast as this program can: that bench is in this program only.
+/// @throws DeviceFault  see guard::BenchLease
+std::unique_ptr<guard::BenchLease> lease_of(const bench::Bench& bench, bool real_time,
+                                            const std::string& person, std::string_view verb);
 
 /// The guard process, as record and conduct see it. Make it before the device and before what stops
 /// the bench at the end, so that it is the last to go.

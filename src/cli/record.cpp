@@ -359,6 +359,8 @@ int run_record(const Request& request) {
   }
   acquisition::LiveValues live(bench, bench::certificates_there_are(bench));
   const StopOnSignal stop;
+  const auto lease =
+      settings.empty() ? nullptr : lease_of(bench, request.real_time, user_name(), "record");
   Guarded guarded(bench);
   guarded.begin(!settings.empty());
   const auto own = devices::open_device(

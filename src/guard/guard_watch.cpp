@@ -70,6 +70,10 @@ void GuardWatch::see_who_is_there() {
   seen_ = {.lives = tap_.other_lives(), .pulse = tap_.other_pulse()};
   const bool was_present = std::exchange(present_, seen_.lives && seen_.pulse);
   if (present_ == was_present) return;
+  if (!present_ && is_latched(logic_.state()) && judge_.followers) {
+    if (const std::string followers = judge_.followers(); !followers.empty())
+      tell_("followers", followers);
+  }
   if (present_) {
     judge_ = make_judge_();
     judged_ = 0;

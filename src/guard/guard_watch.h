@@ -21,6 +21,8 @@ struct Judge {
   std::function<std::optional<Trip>(const bench::SampleBlock&)> judge;
   /// What holds at the last block, by name. May be empty: nothing is ever known to stand.
   std::function<std::vector<std::string>()> standing = {};
+  /// What has come after the first cause, in one line. May be empty.
+  std::function<std::string()> followers = {};
   /// At the last block. May be empty: the rotor is never known to turn.
   std::function<double()> rotor_speed_rad_s = {};
 };
@@ -53,9 +55,9 @@ struct GuardOptions {
 class GuardWatch {
  public:
   /// @param make_judge  a fresh one at the beginning and for every acquisition
-  /// @param tell        event (acquisition, trip, consequence, stopped, reset, refused reset, end)
-  ///                    and its text, after what is urgent was done; to wait in there is to be
-  ///                    silent
+  /// @param tell        event (acquisition, trip, consequence, stopped, followers, reset, refused
+  ///                    reset, end) and its text, after what is urgent was done; to wait in there
+  ///                    is to be silent
   GuardWatch(Tap tap, GuardOptions options, std::function<Judge()> make_judge, OwnWay own_way,
              std::function<void(std::string_view event, const std::string& text)> tell);
 

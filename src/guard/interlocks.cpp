@@ -46,7 +46,20 @@ bool all_are(std::span<const std::int32_t> counts, std::int32_t count) {
 }  // namespace
 
 std::string in_words(const Trip& trip) {
-  return trip.check.empty() ? trip.cause : trip.cause + "; next: " + trip.check;
+  std::string words = trip.cause;
+  if (!trip.check.empty()) words += "; next: " + trip.check;
+  if (!trip.priority.empty())
+    words += fmt::format("; priority {}, respond {}", trip.priority, trip.respond);
+  return words;
+}
+
+std::string in_words(const std::vector<Follower>& followers) {
+  std::string words;
+  for (const Follower& each : followers) {
+    words += fmt::format("{}{}", words.empty() ? "followed by " : ", ", each.interlock);
+    if (each.times > 1) words += fmt::format(" ({} times)", each.times);
+  }
+  return words;
 }
 
 Interlocks::Interlocks(const bench::Bench& bench, std::vector<metrology::Certificate> certificates,
@@ -194,13 +207,16 @@ std::optional<Trip> Interlocks::judge(const bench::SampleBlock& block) {
   for (std::size_t i = 0; i < states_.size(); ++i) {
     State& state = states_[i];
     if (!is_violated(i, block)) {
-      state = {};
+      state.held_s = 0.0;
+      state.standing = false;
       continue;
     }
     state.held_s += block_s;
     // A hold time of nought trips at the first block, another when it has gone by.
-    state.standing = state.standing || state.held_s > bench_.interlocks[i].hold_s;
+    const bool stood = state.standing;
+    state.standing = stood || state.held_s > bench_.interlocks[i].hold_s;
     if (!state.standing) continue;
+    if (!stood) ++state.times;
     const Interlock& interlock = bench_.interlocks[i];
     if (hardest == nullptr || interlock.stop_category < hardest->stop_category)
       hardest = &interlock;
@@ -211,9 +227,22 @@ std::optional<Trip> Interlocks::judge(const bench::SampleBlock& block) {
             .stop_category = hardest->stop_category,
             .cause = words(*hardest, block),
             .check = hardest->check,
-            .time = block.start};
+            .time = block.start,
+            .priority = std::string(name(hardest->priority)),
+            .consequence = std::string(name(hardest->consequence)),
+            .respond = hardest->respond};
   if (!first_out_) first_out_ = trip;
   return trip;
+}
+
+std::vector<Follower> Interlocks::followers() const {
+  std::vector<Follower> followers;
+  for (std::size_t i = 0; i < states_.size(); ++i) {
+    const bool is_first = first_out_ && first_out_->interlock == bench_.interlocks[i].name;
+    const int times = states_[i].times - (is_first ? 1 : 0);
+    if (times > 0) followers.push_back({.interlock = bench_.interlocks[i].name, .times = times});
+  }
+  return followers;
 }
 
 std::vector<std::string> Interlocks::standing() const {
@@ -228,6 +257,8 @@ bool Interlocks::reset() {
   const bool stands = std::any_of(states_.begin(), states_.end(),
                                   [](const State& state) { return state.standing; });
   if (stands) return false;
+  for (State& state : states_)
+    state.times = 0;
   first_out_.reset();
   category_ = no_stop;
   return true;

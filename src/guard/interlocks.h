@@ -24,10 +24,22 @@ struct Trip {
   std::string cause;   // in words: what was seen, what it means
   std::string check;   // what to look at next; may be empty
   base::UtcTime time;  // device time of the block
+  // After ISA-18.2 practice; empty where no interlock of the bench has tripped.
+  std::string priority = {};
+  std::string consequence = {};
+  std::string respond = {};  // how soon
 };
 
-/// Cause and what to look at next.
+/// Cause, what to look at next, and how soon.
 std::string in_words(const Trip& trip);
+
+/// An interlock whose condition came after the first cause, and how often it came.
+struct Follower {
+  std::string interlock;
+  int times;
+};
+/// One line for all of them: nobody is told each time. Empty where nothing followed.
+std::string in_words(const std::vector<Follower>& followers);
 
 /// Judges every block of samples by the bench's interlocks. Fails towards stop: a value that is not
 /// a number, or stands at the end of the converter behind which its bound lies, counts as beyond
@@ -51,6 +63,8 @@ class Interlocks {
 
   /// The trip that came first since the last reset.
   const std::optional<Trip>& first_out() const { return first_out_; }
+  /// What has come since the first cause, that one's own returns included, in the bench's order.
+  std::vector<Follower> followers() const;
   /// Names of those whose condition holds at the last block, in the bench's order.
   std::vector<std::string> standing() const;
   /// Takes the latch back where no condition stands any more; false where one does.
@@ -63,6 +77,7 @@ class Interlocks {
   struct State {
     double held_s = 0.0;
     bool standing = false;
+    int times = 0;  // it began to stand, since the last reset
   };
   struct Last {
     std::int64_t sample;

@@ -375,6 +375,12 @@ TEST(Conductor, StopsAsTheInterlocksCategorySays) {
     const campaign::Run run = run_from_folder(folder);
     ASSERT_EQ(run.incidents.size(), 1U);
     EXPECT_EQ(run.incidents[0].event, "trip");
+    EXPECT_NE(
+        run.incidents[0].text.find(fmt::format("; priority {}, respond ", category == 0   ? "high"
+                                                                          : category == 1 ? "medium"
+                                                                                          : "low")),
+        std::string::npos)
+        << run.incidents[0].text;
     const double still_rad_s = device.truth().at("rotor_speed_rad_s");
     if (category == 0) {
       EXPECT_GT(still_rad_s, 30.0);

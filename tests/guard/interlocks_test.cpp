@@ -276,5 +276,73 @@ TEST(Interlocks, TellsOfALaterTripOnlyWhereItAsksForAHarderStop) {
   EXPECT_EQ(at_once.judge(blocks.next(8.0, 1.0))->interlock, "much too fast");
 }
 
+TEST(Interlocks, WhatFollowsTheFirstCauseIsOneLineWithCounts) {
+  const bench::Bench bench = two_channels(
+      {{.name = "overspeed", .channel = "rotor_speed_rad_s", .highest = 5.0, .stop_category = 1},
+       {.name = "over-voltage", .channel = "dc_voltage_V", .highest = 6.0, .stop_category = 1}});
+  Interlocks interlocks(bench, volts_as_they_are(), {});
+  Blocks blocks;
+  int told = 0;
+  const auto judge = [&](double speed_V, double voltage_V) {
+    told += interlocks.judge(blocks.next(speed_V, voltage_V)) ? 1 : 0;
+  };
+  judge(4.0, 4.0);
+  EXPECT_EQ(in_words(interlocks.followers()), "");
+  judge(5.5, 4.0);
+  EXPECT_EQ(in_words(interlocks.followers()), "") << "the first cause does not follow itself";
+  for (int i = 0; i < 40; ++i) {
+    judge(i % 8 < 4 ? 4.0 : 5.5, i % 2 == 0 ? 7.0 : 4.0);
+  }
+  EXPECT_EQ(told, 1) << "no flood";
+  EXPECT_EQ(interlocks.first_out()->interlock, "overspeed");
+  EXPECT_EQ(in_words(interlocks.followers()),
+            "followed by overspeed (5 times), over-voltage (20 times)");
+  judge(4.0, 4.0);
+  ASSERT_TRUE(interlocks.reset());
+  EXPECT_EQ(in_words(interlocks.followers()), "");
+}
+
+TEST(Interlocks, TellHowSoonSomebodyHasToAct) {
+  const bench::Bench bench = two_channels({{.name = "overspeed",
+                                            .channel = "rotor_speed_rad_s",
+                                            .highest = 5.0,
+                                            .consequence = Interlock::Consequence::injury,
+                                            .priority = Interlock::Priority::high,
+                                            .respond = "at once",
+                                            .cause = "too fast",
+                                            .check = "the load"}});
+  Interlocks interlocks(bench, volts_as_they_are(), {});
+  Blocks blocks;
+  const std::optional<Trip> trip = interlocks.judge(blocks.next(5.5, 4.0));
+  ASSERT_TRUE(trip);
+  EXPECT_EQ(trip->consequence, "injury");
+  const std::string words = in_words(*trip);
+  EXPECT_NE(words.find("too fast; next: the load; priority high, respond at once"),
+            std::string::npos)
+      << words;
+}
+
+// The graver and the harder the stop, the higher: no pair the other way round.
+TEST(Interlocks, UsualPriorityFollowsConsequenceAndStop) {
+  using enum Interlock::Consequence;
+  using enum Interlock::Priority;
+  EXPECT_EQ(Interlock::usual_priority(injury, 2), high);
+  EXPECT_EQ(Interlock::usual_priority(damage, 0), high);
+  EXPECT_EQ(Interlock::usual_priority(damage, 1), medium);
+  EXPECT_EQ(Interlock::usual_priority(lost_run, 2), low);
+  for (const auto consequence : {injury, damage, lost_run}) {
+    for (int category = 0; category < 2; ++category) {
+      EXPECT_LE(Interlock::usual_priority(consequence, category),
+                Interlock::usual_priority(consequence, category + 1));
+    }
+  }
+  for (int category = 0; category <= 2; ++category) {
+    EXPECT_LE(Interlock::usual_priority(injury, category),
+              Interlock::usual_priority(damage, category));
+    EXPECT_LE(Interlock::usual_priority(damage, category),
+              Interlock::usual_priority(lost_run, category));
+  }
+}
+
 }  // namespace
 }  // namespace windwright::guard

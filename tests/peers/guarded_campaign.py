@@ -138,6 +138,10 @@ def check_killed_guard(laboratory):
     if run.poll() is not None:
         laboratory.ended(run, [4])
     need(laboratory.fan() > 0, "driven")
+    # Who drives holds the lease: others learn who that is, and may look on at most.
+    laboratory.ended(laboratory.start("record", "sound/bench.toml", "--seconds", "1", "--set", "fan_pct=10", "--into",
+                                      "other.h5"), [3], "is commanded by Bench crew, Saltmarsh College (windwright "
+                     "conduct) since ")
     guard.kill()
     guard.wait()
     laboratory.ended(run, [4], "the guard process has ended")
