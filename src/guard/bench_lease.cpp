@@ -21,7 +21,7 @@ namespace windwright::guard {
 namespace {
 
 struct flock whole_file() {
-  struct flock region {};
+  struct flock region{};
   region.l_type = F_WRLCK;
   region.l_whence = SEEK_SET;
   return region;

@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <filesystem>
@@ -28,9 +29,19 @@ std::string tap_name(const bench::Bench& bench) {
   return fmt::format("/windwright-2-{}", base::sha256(place).substr(0, digits));
 }
 
+// Whether the rotor stands is the guard's to know as well, judged or not.
 Tap::Shape tap_shape(const bench::Bench& bench) {
-  return {.channels = bench.channels.size(),
-          .samples = static_cast<std::size_t>(std::llround(bench.block_s * bench.sample_rate_hz))};
+  Tap::Shape shape{
+      .channels = bench.channels.size(),
+      .samples = static_cast<std::size_t>(std::llround(bench.block_s * bench.sample_rate_hz))};
+  for (std::size_t i = 0; i < bench.channels.size(); ++i) {
+    const std::string& name = bench.channels[i].name;
+    const bool judged =
+        std::any_of(bench.interlocks.begin(), bench.interlocks.end(),
+                    [&name](const bench::Interlock& interlock) { return interlock.judges(name); });
+    if (judged || name == "rotor_speed_rad_s") shape.judged.push_back(i);
+  }
+  return shape;
 }
 
 }  // namespace windwright::guard

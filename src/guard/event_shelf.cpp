@@ -28,11 +28,10 @@ std::vector<EventShelf::Line> EventShelf::look(Instant now, bool all) {
       continue;
     }
     if (shelved.times > 0) {
-      lines.push_back(
-          {.event = "repeated",
-           .text = fmt::format("{} more times within {:.0f} s: {}: {}", shelved.times,
-                               std::chrono::duration<double>(window).count(), said.first,
-                               said.second)});
+      lines.push_back({.event = "repeated",
+                       .text = fmt::format("{} more times within {:.0f} s: {}: {}", shelved.times,
+                                           std::chrono::duration<double>(window).count(),
+                                           said.first, said.second)});
     }
     entry = shelf_.erase(entry);
   }

@@ -73,6 +73,7 @@ struct Memory {
   Whole<Text> answer;
   std::atomic<std::uint32_t> bell;
   std::atomic<std::uint64_t> channels;
+  std::atomic<std::uint64_t> kept;  // of them
   std::atomic<std::uint64_t> samples;
   std::atomic<std::uint64_t> written;  // blocks, ever
 };
@@ -150,11 +151,11 @@ std::size_t aligned(std::size_t bytes) {
   return (bytes + alignment - 1) / alignment * alignment;
 }
 
-std::size_t slot_bytes(Tap::Shape shape) {
-  return aligned(sizeof(SlotHead) + shape.channels * shape.samples * sizeof(Count));
+std::size_t slot_bytes(const Tap::Shape& shape) {
+  return aligned(sizeof(SlotHead) + shape.kept() * shape.samples * sizeof(Count));
 }
 
-std::size_t all_bytes(Tap::Shape shape) {
+std::size_t all_bytes(const Tap::Shape& shape) {
   return aligned(sizeof(Memory)) + slots * slot_bytes(shape);
 }
 
@@ -191,9 +192,13 @@ struct Tap::Open {
   // Slots of another shape lie elsewhere.
   void take_shape() const {
     Memory& all = memory();
-    if (all.channels == shape.channels && all.samples == shape.samples) return;
+    if (all.channels == shape.channels && all.samples == shape.samples &&
+        all.kept == shape.kept()) {
+      return;
+    }
     std::memset(mapping.behind(aligned(sizeof(Memory))), 0, slots * slot_bytes(shape));
     all.channels = shape.channels;
+    all.kept = shape.kept();
     all.samples = shape.samples;
   }
 };
@@ -203,7 +208,7 @@ Tap::Tap(Tap&& other) noexcept = default;
 Tap& Tap::operator=(Tap&& other) noexcept = default;
 Tap::~Tap() = default;
 
-std::optional<Tap> Tap::open(const std::string& name, Shape shape, Side side,
+std::optional<Tap> Tap::open(const std::string& name, const Shape& shape, Side side,
                              std::string_view configuration) {
   // Open's members are made in place: a mapping does not move.
   auto open = std::unique_ptr<Open>(
@@ -290,8 +295,11 @@ void Tap::write(const SampleBlock& block) {
   head.channels.store(block.channels, std::memory_order_release);
   head.samples.store(block.samples, std::memory_order_release);
   Count* counts = Open::counts(head);
-  for (std::size_t i = 0; i < block.counts.size(); ++i)
-    counts[i].store(block.counts[i], std::memory_order_release);
+  const Shape& shape = open_->shape;
+  for (std::size_t place = 0; place < shape.kept(); ++place) {
+    for (const std::int32_t count : block.channel(shape.channel(place)))
+      (counts++)->store(count, std::memory_order_release);
+  }
   head.turn.store(2 * number + 2, std::memory_order_release);
   memory.written.store(number + 1, std::memory_order_release);
   open_->ring();
@@ -310,10 +318,13 @@ bool Tap::Open::copy(std::uint64_t block, SampleBlock& to) const {
     to = {};
     return false;
   }
-  to.counts.resize(to.channels * to.samples);
+  if (to.counts.size() != to.channels * to.samples) to.counts.assign(to.channels * to.samples, 0);
   const Count* counts = Open::counts(head);
-  for (std::size_t i = 0; i < to.counts.size(); ++i)
-    to.counts[i] = counts[i].load(std::memory_order_acquire);
+  for (std::size_t place = 0; place < shape.kept(); ++place) {
+    std::int32_t* const channel = to.counts.data() + shape.channel(place) * to.samples;
+    for (std::size_t i = 0; i < to.samples; ++i)
+      channel[i] = (counts++)->load(std::memory_order_acquire);
+  }
   return head.turn.load(std::memory_order_relaxed) == turn;
 }
 

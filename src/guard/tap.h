@@ -11,6 +11,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace windwright::guard {
 
@@ -61,12 +62,17 @@ class Tap {
   struct Shape {
     std::size_t channels;
     std::size_t samples;
+    /// The channels that the guard judges, ascending: only these are there, the others of a block
+    /// that is read are 0. Empty: all.
+    std::vector<std::size_t> judged = {};
+    std::size_t kept() const { return judged.empty() ? channels : judged.size(); }
+    std::size_t channel(std::size_t place) const { return judged.empty() ? place : judged[place]; }
   };
   /// @param name           `/` and a file name: tap_name of guard/configuration.h
   /// @param configuration  64 hexadecimal digits of what this side works by
   /// @return  nothing where another process has this side
   /// @throws DiskFault  no shared memory
-  static std::optional<Tap> open(const std::string& name, Shape shape, Side side,
+  static std::optional<Tap> open(const std::string& name, const Shape& shape, Side side,
                                  std::string_view configuration);
   /// Forgets what is there. For tests: processes that use it do not notice.
   static void remove(const std::string& name);

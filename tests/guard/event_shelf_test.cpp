@@ -30,12 +30,12 @@ TEST(EventShelf, ChatterIsOneLineAndACount) {
     EXPECT_EQ(shelf.take("acquisition", "has ended", at(i)).size(), i == 1 ? 1U : 0U);
   }
   EXPECT_TRUE(shelf.look(at(59)).empty());
-  EXPECT_EQ(said(shelf.look(at(60))),
-            (std::vector<std::string>{
-                "repeated: 39 more times within 60 s: acquisition: has begun"}));
-  EXPECT_EQ(said(shelf.look(at(60), true)),
-            (std::vector<std::string>{
-                "repeated: 38 more times within 60 s: acquisition: has ended"}));
+  EXPECT_EQ(
+      said(shelf.look(at(60))),
+      (std::vector<std::string>{"repeated: 39 more times within 60 s: acquisition: has begun"}));
+  EXPECT_EQ(
+      said(shelf.look(at(60), true)),
+      (std::vector<std::string>{"repeated: 38 more times within 60 s: acquisition: has ended"}));
   EXPECT_EQ(shelf.take("acquisition", "has begun", at(61)).size(), 1U) << "a new minute";
 }
 

@@ -10,6 +10,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
 #include <chrono>
 #include <cstddef>
@@ -27,10 +28,11 @@ namespace {
 using bench::SampleBlock;
 using std::chrono::milliseconds;
 
-constexpr Tap::Shape shape{.channels = 3, .samples = 10};
+constexpr std::size_t longest = 10;
+const Tap::Shape shape{.channels = 3, .samples = longest};
 
 /// Every count of block n is made of n, the channel and the sample.
-SampleBlock block_of(std::int64_t number, std::size_t samples = shape.samples) {
+SampleBlock block_of(std::int64_t number, std::size_t samples = longest) {
   SampleBlock block{.first_sample = number * 10,
                     .start = base::UtcTime(milliseconds(number)),
                     .gap_before = number % 7 == 3,
@@ -173,6 +175,21 @@ TEST_F(TapOf, TellsTheOtherSidesHeartbeat) {
   acquisition.beat(at(80), {.activity = Activity::standing});
   EXPECT_EQ(guard.other_pulse()->number, pulse->number + 1);
   EXPECT_EQ(guard.other_pulse()->words.activity, Activity::standing);
+}
+
+TEST_F(TapOf, OnlyWhatIsJudgedIsThere) {
+  const Tap::Shape judged{.channels = 3, .samples = longest, .judged = {0, 2}};
+  std::optional<Tap> acquisition = Tap::open(name_, judged, Side::acquisition, "configuration");
+  std::optional<Tap> guard = Tap::open(name_, judged, Side::guard, "configuration");
+  const SampleBlock written = block_of(5, 7);
+  acquisition->write(written);
+  SampleBlock block;
+  ASSERT_TRUE(guard->read(block));
+  ASSERT_EQ(block.counts.size(), written.counts.size());
+  for (const std::size_t channel : {0U, 2U})
+    EXPECT_TRUE(std::ranges::equal(block.channel(channel), written.channel(channel))) << channel;
+  for (const std::int32_t count : block.channel(1))
+    EXPECT_EQ(count, 0);
 }
 
 TEST_F(TapOf, EachSideIsOneProcessAtMost) {
