@@ -83,7 +83,8 @@ test('A bin that is sent again replaces the one before', () => {
 
 test('Bins that were never sent are a gap, not the values of a round before', () => {
   const later = written({ firstBin: 104, newest: [0, 0], values: [1, 9, 7, 1, 9, 7] });
-  const strips = windowOf(twoBins, later);
+  const before = written({ firstBin: 98, newest: [0, 0], values: [1, 1, 9, 9, 6, 6, 1, 1, 9, 9, 6, 6] });
+  const strips = windowOf(before, twoBins, later);
   assert.equal(strips.oldestBin, 101);
   assert.equal(meanOf(strips, 101), 3);
   assert.ok(Number.isNaN(meanOf(strips, 102)));

@@ -65,8 +65,8 @@ test('Upright and lying rivers are mirror images', () => {
 });
 
 test('A ring of stages ends', () => {
-  const { reaches } = riverLayout([stage('a'), stage('b'), stage('c')], [flow('a', 'b', 1), flow('b', 'c', 1), flow('c', 'b', 1)], bed);
-  assert.equal(reaches.length, 3);
+  const { reaches } = riverLayout([stage('a'), stage('b'), stage('c'), stage('d')], [flow('a', 'b', 1), flow('b', 'c', 1), flow('c', 'b', 1), flow('b', 'd', 1)], bed);
+  assert.equal(reaches.length, 4);
 });
 
 test('The scale does not jump to and fro where the wind wavers', () => {
