@@ -35,6 +35,7 @@ class Console {
   refused = $state.raw<Refusal | null>(null); // the last command that was not done
   window_s = $state(60);
   stopping = $state(false);
+  stopped = $state.raw<Happened | null>(null); // by whom, until somebody commands again
   /** Envelopes are told at once to who draws. */
   onSample: (() => void) | null = null;
 
@@ -117,6 +118,7 @@ class Console {
     this.chain = null;
     this.strips = null;
     this.events = [];
+    this.stopped = null;
     this.line = 'connecting';
     this.heard_ms = 0;
   }
@@ -157,7 +159,10 @@ class Console {
     }
     if (message.type === 'event') {
       const { time, event, text = '', person = '' } = message;
-      this.events = [{ time, event, text, person }, ...this.events].slice(0, keptEvents);
+      const happened = { time, event, text, person };
+      this.events = [happened, ...this.events].slice(0, keptEvents);
+      if (event === 'stop') this.stopped = happened;
+      if (event === 'command' || event === 'campaign' || event === 'reset') this.stopped = null;
     }
   }
 

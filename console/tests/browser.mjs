@@ -1,0 +1,168 @@
+// SPDX-License-Identifier: Apache-2.0
+// The console in a browser, on a server of its own: node tests/browser.mjs PROGRAM BENCH_FOLDER SCRATCH.
+// The browser is Debian's chromium, or the program that CHROMIUM names; without one it is skipped.
+import assert from 'node:assert/strict';
+import { readFileSync } from 'node:fs';
+import { fileURLToPath } from 'node:url';
+import { enter, freshBench, openPage, startBrowser, startServer } from './server.mjs';
+
+const [program, benchFolder, scratch] = process.argv.slice(2);
+const browser = await startBrowser();
+const axe = readFileSync(fileURLToPath(new URL('../node_modules/axe-core/axe.min.js', import.meta.url)), 'utf8');
+
+const rooms = ['ready', 'plan', 'measure', 'results', 'logbook'];
+const sizes = {
+  laptop: { viewport: { width: 1440, height: 900 }, projector: 'no', look: 'light', language: 'en' },
+  projector: { viewport: { width: 1920, height: 1080 }, projector: 'yes', look: 'dark', language: 'es' },
+  phone: { viewport: { width: 390, height: 844 }, projector: 'no', look: 'dark', language: 'es' },
+};
+
+const problems = [];
+let passed = 0;
+async function check(name, body) {
+  try {
+    await body();
+    ++passed;
+    console.log(`ok ${name}`);
+  } catch (fault) {
+    problems.push(name);
+    console.log(`not ok ${name}\n${fault.stack}`);
+  }
+}
+
+/** What sticks out of the page, lies on something else that can be pressed, or is too small to press. */
+const misplaced = () => {
+  const found = [];
+  const shown = (element) => {
+    const box = element.getBoundingClientRect();
+    return box.width > 1 && box.height > 1 && getComputedStyle(element).visibility !== 'hidden' ? box : null;
+  };
+  if (document.documentElement.scrollWidth > innerWidth) found.push(`the page is ${document.documentElement.scrollWidth - innerWidth} px too wide`);
+  const targets = [...document.querySelectorAll('button, a[href], select, input:not([type=checkbox]):not([type=radio]), textarea')]
+    .filter((element) => !element.closest('.scroll') && !element.classList.contains('skip'))
+    .map((element) => ({ element, box: shown(element), fixed: element.closest('header, .foot') !== null }))
+    .filter((each) => each.box !== null);
+  const name = (element) => `${element.tagName.toLowerCase()} "${(element.textContent || element.id).trim().slice(0, 30)}"`;
+  for (const { element, box } of targets) {
+    if (box.height < 43.5 && element.type !== 'range') found.push(`${name(element)} is ${box.height.toFixed(0)} px high`);
+  }
+  for (let a = 0; a < targets.length; ++a) {
+    for (let b = a + 1; b < targets.length; ++b) {
+      const [p, q] = [targets[a], targets[b]];
+      if (p.fixed !== q.fixed) continue; // what scrolls passes under what stays
+      const wide = Math.min(p.box.right, q.box.right) - Math.max(p.box.left, q.box.left);
+      const high = Math.min(p.box.bottom, q.box.bottom) - Math.max(p.box.top, q.box.top);
+      if (wide > 1 && high > 1) found.push(`${name(p.element)} lies on ${name(q.element)}`);
+    }
+  }
+  for (const text of document.querySelectorAll('svg text')) {
+    const [box, frame] = [shown(text), text.ownerSVGElement.getBoundingClientRect()];
+    if (box !== null && (box.left < frame.left - 2 || box.right > frame.right + 2)) found.push(`"${text.textContent}" is cut off`);
+  }
+  return found;
+};
+
+freshBench(program, benchFolder, scratch);
+let server = await startServer(program, scratch);
+try {
+  const { url } = server;
+
+  for (const [size, how] of Object.entries(sizes)) {
+    const { context, page, errors } = await openPage(browser, url, how, 'Ana', 'instructor');
+    await page.locator('figure svg').waitFor();
+    for (const room of rooms) {
+      await enter(page, room);
+      await page.waitForLoadState('networkidle');
+      await check(`${room} on a ${size}: nothing overflows or overlaps`, async () => assert.deepEqual(await page.evaluate(misplaced), []));
+      await check(`${room} on a ${size}: no violation of WCAG 2.2 AA that axe finds`, async () => {
+        await page.evaluate(axe);
+        const { violations } = await page.evaluate(() => window.axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }));
+        assert.deepEqual(violations.map((each) => `${each.id}: ${each.nodes.map((node) => node.html).join(' | ')}`), []);
+      });
+      await check(`${room} on a ${size}: STOP is seen`, async () => assert.equal(await page.locator('button.stop:visible').count(), 1));
+    }
+    await check(`a ${size}: no error in the browser's console`, async () => assert.deepEqual(errors, []));
+    await context.close();
+  }
+
+  const laptop = sizes.laptop;
+  const operator = await openPage(browser, url, laptop, 'Ana', 'instructor');
+  const observer = await openPage(browser, url, { ...laptop, viewport: sizes.phone.viewport }, 'Back row', 'observer');
+  const { page } = operator;
+  const trip = page.locator('section.trip');
+  const at = `${url}api/v1/benches/${server.benches[0]}`;
+  const told = (where, value) => where.locator('form output.told', { hasText: value }).first().waitFor();
+  const drive = async (actuator, value) => assert.ok((await page.request.put(`${at}/actuators/${actuator}`, { data: { value } })).ok());
+  const rotor = async () => (await (await page.request.get(`${at}/values`)).json()).values.find((each) => each.name === 'rotor_speed_rad_s').value;
+
+  await check('command is taken by a button, and the fan is driven', async () => {
+    await page.getByRole('button', { name: 'Take command' }).first().click();
+    await drive('load_selector', 1);
+    await drive('rheostat_ohm', 60);
+    await page.locator('#actuator-fan_pct').fill('90');
+    await page.locator('form', { has: page.locator('#actuator-fan_pct') }).getByRole('button', { name: 'Set' }).click();
+    await told(page, '90');
+  });
+  await check('the observer sees the same, and who commands', async () => {
+    await observer.page.locator('.lease', { hasText: 'Ana commands' }).waitFor();
+    await told(observer.page, '90');
+    assert.equal(await observer.page.locator('#actuator-fan_pct').isEnabled(), false);
+  });
+  await check('a trip says what was first out, and is reset with what was found', async () => {
+    while ((await rotor()) < 200) await page.waitForResponse(() => true, { timeout: 300 }).catch(() => undefined);
+    await drive('rheostat_ohm', 2); // far more current than the winding may carry
+    await trip.getByRole('heading', { name: 'DC over-current' }).waitFor();
+    await page.locator('#reason').fill('The rheostat stood at its end; set to 60 ohm.');
+    await page.getByRole('button', { name: 'Reset' }).click();
+    await trip.waitFor({ state: 'detached' });
+    await enter(page, 'logbook');
+    await page.getByText('The rheostat stood at its end').first().waitFor();
+    await enter(page, 'measure');
+  });
+  await check('an observer stops the bench by touch, and all see by whom', async () => {
+    await drive('fan_pct', 30);
+    await told(observer.page, '30');
+    await observer.page.locator('button.stop:visible').click();
+    for (const where of [page, observer.page]) await where.getByText('Stopped by Back row').waitFor();
+    await told(page, '0');
+  });
+  await check('the Escape key, held, stops the bench; a short press does not', async () => {
+    await drive('fan_pct', 30);
+    await told(page, '30');
+    const stops = [];
+    page.on('request', (request) => request.url().endsWith('/stop') && stops.push(request.url()));
+    await page.keyboard.press('Escape');
+    await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
+    assert.deepEqual(stops, []);
+    await page.keyboard.down('Escape');
+    await page.getByText('Stopped by Ana').waitFor();
+    await page.keyboard.up('Escape');
+    await told(page, '0');
+  });
+  await check('F2 makes everything larger', async () => {
+    const size = () => page.evaluate(() => parseFloat(getComputedStyle(document.documentElement).fontSize));
+    const before = await size();
+    await page.keyboard.press('F2');
+    assert.ok((await size()) > 1.4 * before);
+    await page.keyboard.press('F2');
+  });
+  await check('what is old looks old', async () => {
+    await enter(page, 'measure');
+    await page.locator('figure svg').waitFor();
+    server.child.kill('SIGSTOP');
+    await page.locator('figure.stale').waitFor();
+    server.child.kill('SIGCONT');
+    await page.locator('figure:not(.stale)').waitFor();
+  });
+  await check('a server that is killed and comes back is met again, without a word', async () => {
+    server.child.kill('SIGKILL');
+    await page.locator('figure.stale').waitFor();
+    server = await startServer(program, scratch, server.port);
+    await page.locator('figure:not(.stale), form .role').first().waitFor();
+  });
+} finally {
+  await browser.close();
+  server.stop();
+}
+console.log(`${passed} passed, ${problems.length} failed`);
+process.exit(problems.length > 0 ? 1 : 0);

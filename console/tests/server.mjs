@@ -1,0 +1,78 @@
+// SPDX-License-Identifier: Apache-2.0
+// A server and a browser of one's own, for the console's tests, pictures and benchmark.
+import { spawn, spawnSync } from 'node:child_process';
+import { cpSync, existsSync, mkdirSync, rmSync } from 'node:fs';
+import { fileURLToPath } from 'node:url';
+import { chromium } from 'playwright-core';
+
+const dist = fileURLToPath(new URL('../dist', import.meta.url));
+const executablePath = process.env.CHROMIUM ?? '/usr/bin/chromium';
+
+/** Debian's chromium, or the program that CHROMIUM names; without one, exit 77 (skipped). */
+export async function startBrowser() {
+  if (!existsSync(executablePath)) {
+    console.log(`skipped: no ${executablePath}`);
+    process.exit(77);
+  }
+  return chromium.launch({ executablePath, args: ['--no-sandbox', '--disable-gpu'] });
+}
+
+/** Ends with 77 (skipped) where the program has no server. */
+function needServer(program) {
+  if (spawnSync(program, ['serve', '--help']).stdout.includes('--console')) return;
+  console.log('skipped: this program does not serve');
+  process.exit(77);
+}
+
+/** A fresh folder with a copy of the bench, its sensors calibrated. */
+export function freshBench(program, benchFolder, scratch) {
+  needServer(program);
+  rmSync(scratch, { recursive: true, force: true });
+  mkdirSync(scratch, { recursive: true });
+  cpSync(benchFolder, `${scratch}/bench`, { recursive: true });
+  const { status } = spawnSync(program, ['calibrate', 'bench/bench.toml'], { cwd: scratch, stdio: 'ignore' });
+  if (status !== 0) throw new Error(`calibrate ended with ${status}`);
+}
+
+/** Serves that bench; answers when it is there. */
+export async function startServer(program, scratch, port = 0) {
+  const args = ['serve', '--bench', 'bench/bench.toml', '--listen', `127.0.0.1:${port}`, '--runs', 'runs', '--console', dist, '--json'];
+  const child = spawn(program, args, { cwd: scratch, stdio: ['ignore', 'pipe', 'inherit'] });
+  const said = await new Promise((done, failed) => {
+    let text = '';
+    child.stdout.on('data', (data) => {
+      text += data;
+      try {
+        done(JSON.parse(text));
+      } catch {
+        // not the whole document yet
+      }
+    });
+    child.on('exit', (code) => failed(new Error(`serve ended with ${code}`)));
+  });
+  return { child, ...said, stop: () => child.kill('SIGTERM') };
+}
+
+/** A page with a session, and what its console complained about. */
+export async function openPage(browser, url, { viewport, projector = 'no', look = 'light', language = 'en' }, name, role) {
+  const context = await browser.newContext({ viewport });
+  await context.addInitScript(
+    (kept) => Object.entries(kept).forEach(([key, value]) => localStorage.setItem(`windwright.${key}`, value)),
+    { projector, look, language },
+  );
+  const page = await context.newPage();
+  const errors = [];
+  page.on('pageerror', (error) => errors.push(error.message));
+  page.on('console', (message) => {
+    if (message.type() === 'error') errors.push(message.text());
+  });
+  await page.request.post(`${url}api/v1/session`, { data: { name, role } });
+  await page.goto(`${url}#/measure`);
+  return { context, page, errors };
+}
+
+/** Opens a room by its place on the path. */
+export async function enter(page, room) {
+  await page.locator(`nav a[href^="#/${room}"]`).click();
+  await page.locator(`nav a[aria-current="page"][href^="#/${room}"]`).waitFor();
+}
