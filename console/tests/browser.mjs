@@ -37,7 +37,9 @@ const misplaced = () => {
     const box = element.getBoundingClientRect();
     return box.width > 1 && box.height > 1 && getComputedStyle(element).visibility !== 'hidden' ? box : null;
   };
-  if (document.documentElement.scrollWidth > innerWidth) found.push(`the page is ${document.documentElement.scrollWidth - innerWidth} px too wide`);
+  for (const box of [document.documentElement, document.querySelector('main')]) {
+    if (box.scrollWidth > box.clientWidth) found.push(`${box.tagName} is ${box.scrollWidth - box.clientWidth} px too wide`);
+  }
   const targets = [...document.querySelectorAll('button, a[href], select, input:not([type=checkbox]):not([type=radio]), textarea')]
     .filter((element) => !element.closest('.scroll') && !element.classList.contains('skip'))
     .map((element) => ({ element, box: shown(element), fixed: element.closest('header, .foot') !== null }))
