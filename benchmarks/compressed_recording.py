@@ -25,7 +25,7 @@ from sixteen_channels import sixteen_channels
 
 PROGRAM = pathlib.Path(__file__).resolve().parent.parent / "build/release/bin/windwright"
 EXAMPLE = PROGRAM.parents[3] / "examples/saltmarsh-college"
-DRIVEN = ["--set", "load_selector=rheostat", "--set", "rheostat_ohm=20", "--set", "fan_pct=60", "--catalogue", "none"]
+DRIVEN = ["--reason", "a benchmark", "--set", "load_selector=rheostat", "--set", "rheostat_ohm=20", "--set", "fan_pct=60", "--catalogue", "none"]
 
 
 def children_s():

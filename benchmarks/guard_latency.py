@@ -109,7 +109,7 @@ class Laboratory:
         recording = self.folder / "trip.h5"
         recording.unlink(missing_ok=True)
         acquisition = subprocess.Popen(
-            [self.windwright, "record", "client.toml", "--seconds", "60", "--set", "load_selector=rheostat", "--set",
+            [self.windwright, "record", "client.toml", "--reason", "a test", "--seconds", "60", "--set", "load_selector=rheostat", "--set",
              f"fan_pct={FAN_PCT}", "--into", recording, "--catalogue", "none"],
             cwd=self.folder, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         try:

@@ -52,6 +52,7 @@ def prepared(folder, name, change, seconds):
     file = bench / "bench.toml"
     file.write_text(change(file.read_text()))
     run(bench, "calibrate", "bench.toml")
+    run(bench, "ready", "bench.toml", "--prove-interlocks")
     run(bench, "record", "bench.toml", "--seconds", str(seconds), "--set", "fan_pct=70", "--set", "load_selector=rheostat",
         "--set", "rheostat_ohm=15", "--into", "played.h5")
     file.write_text(file.read_text() + '\n[device]\nkind = "replay"\nrecording = "played.h5"\nrepeat = true\n')
@@ -180,6 +181,7 @@ def catalogue(folder, server):
     bench = folder / "catalogued"
     shutil.copytree(ROOT / "examples/saltmarsh-college", bench)
     run(bench, "calibrate", "bench.toml")
+    run(bench, "ready", "bench.toml", "--prove-interlocks")
     (bench / "campaign.toml").write_text(CAMPAIGN)
     subprocess.run([PROGRAM, "conduct", "campaign.toml", "--into", "run"], cwd=bench, stdout=subprocess.DEVNULL)
     run(bench, "catalogue", "add", "run", "--catalogue", url)

@@ -53,7 +53,7 @@ def main():
         bench = folder / "bench/bench.toml"
         bench.write_text(sixteen_channels(bench.read_text(), RATE))
         command = [ROOT / "build/release/bin/windwright", "record", bench, "--seconds", str(60 * minutes), "--real-time",
-                   "--set", "load_selector=rheostat", "--set", "rheostat_ohm=20", "--set", "fan_pct=60",
+                   "--reason", "a test", "--set", "load_selector=rheostat", "--set", "rheostat_ohm=20", "--set", "fan_pct=60",
                    "--compression", compression, "--into", folder / "all.h5", "--json"]
         start = time.monotonic()
         with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as recorder:

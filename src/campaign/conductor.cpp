@@ -342,6 +342,7 @@ Outcome conduct(const Campaign& campaign, const bench::Bench& bench, bench::Devi
     if (const std::optional<Outcome> refused = refusal(readiness, options.reason)) return *refused;
     begin(campaign, bench, device, options, readiness);
   }
+  copy_proof(options.into, campaign, bench);
   const bench::Bench kept = bench_in(options.into, campaign);
   const Bookmark bookmark = bookmark_in(options.into);
   const std::string& person = options.person.empty() ? campaign.operator_name : options.person;

@@ -38,8 +38,10 @@ struct ChannelCheck {
 struct Readiness {
   base::UtcTime time;
   std::vector<ChannelCheck> channels;  // in the bench's order
+  /// Why the interlocks do not count as proved (campaign/proof.h); empty where they do.
+  std::string interlocks_remark = {};
   bool ready() const;
-  /// The remarks of the channels that did not pass, one after the other.
+  /// The remarks of what did not pass, one after the other.
   std::string what_is_wrong() const;
 };
 

@@ -6,6 +6,7 @@
 #include "base/json.h"
 #include "base/settings.h"
 #include "campaign/logbook.h"
+#include "campaign/proof.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -139,6 +140,17 @@ void copy_inputs(const fs::path& folder, const Campaign& campaign, const bench::
   for (const auto& [name, text] : files) {
     fs::create_directories((folder / name).parent_path());
     base::write_whole(folder / name, text);
+  }
+}
+
+void copy_proof(const fs::path& folder, const Campaign& campaign, const bench::Bench& bench) {
+  const fs::path from = proof_file(bench);
+  const fs::path to = folder / campaign.bench_name.parent_path() / bench::proof_file;
+  if (fs::exists(from)) {
+    fs::create_directories(to.parent_path());
+    base::write_whole(to, base::text_of_file(from));
+  } else {
+    fs::remove(to);
   }
 }
 

@@ -39,6 +39,10 @@ Found look_for_run(const std::filesystem::path& folder, const Campaign& campaign
 /// certificates, each at the place where the copied bench looks for it.
 void copy_inputs(const std::filesystem::path& folder, const Campaign& campaign,
                  const bench::Bench& bench);
+/// Puts a copy of the proof of the bench's interlocks there, where there is one: at every start of
+/// the run, for it may have been made anew.
+void copy_proof(const std::filesystem::path& folder, const Campaign& campaign,
+                const bench::Bench& bench);
 /// The certificates of a bench, (channels).
 /// @throws BadInput  one is missing or not readable
 std::vector<metrology::Certificate> certificates_of(const bench::Bench& bench);

@@ -1,11 +1,17 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/clock.h"
+#include "base/errors.h"
 #include "base/files.h"
 #include "base/json.h"
 #include "base/text.h"
 #include "bench/bench.h"
+#include "bench/device_table.h"
+#include "campaign/logbook.h"
+#include "campaign/proof.h"
+#include "campaign/prover.h"
 #include "campaign/readiness.h"
 #include "cli/ask_person.h"
+#include "cli/proof_table.h"
 #include "cli/readiness_table.h"
 #include "cli/verbs.h"
 #include "devices/open_device.h"
@@ -15,12 +21,15 @@
 #include <CLI/CLI.hpp>
 #include <boost/json.hpp>
 #include <fmt/format.h>
+#include <unistd.h>
 
 #include <cstddef>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <string>
 #include <utility>
+#include <variant>
 
 namespace windwright::cli {
 
@@ -30,6 +39,9 @@ struct Request {
   std::string bench;
   bool keep_checks = false;
   bool checklist = false;
+  bool prove = false;
+  bool moved_bounds = false;
+  std::string person;
   bool json = false;
 };
 
@@ -69,9 +81,39 @@ int show_checklist(const Request& request) {
   return done;
 }
 
+std::string person_of(const Request& request, const bench::Bench& bench) {
+  if (!request.person.empty()) return request.person;
+  if (std::holds_alternative<bench::SimulatedDevice>(bench.device)) return "simulated";
+  throw base::BadInput("--by", "is missing", "the name of who is at the bench and answers for it");
+}
+
+// Nothing where a certificate is missing: readiness says so.
+std::optional<campaign::Proof> prove(const Request& request, const bench::Bench& bench,
+                                     bench::Device& device) {
+  const std::string person = person_of(request, bench);
+  for (const bench::Channel& channel : bench.channels) {
+    if (!std::filesystem::exists(channel.certificate)) return std::nullopt;
+  }
+  const bool shown = isatty(STDERR_FILENO) == 1;
+  campaign::Proof proof =
+      campaign::prove_interlocks(bench, device,
+                                 {.person = person,
+                                  .moved_bounds = request.moved_bounds,
+                                  .progress = [shown](const std::string& interlock) {
+                                    if (shown) fmt::print(stderr, "proving '{}'\n", interlock);
+                                  }});
+  campaign::write_proof(bench, proof);
+  campaign::Logbook(bench.file.parent_path() / campaign::proof_logbook)
+      .add(proof.date, "proof",
+           {{"person", proof.person}, {"device", proof.device}, {"passed", proof.passed()}});
+  return proof;
+}
+
 int check(const Request& request) {
   const bench::Bench bench = bench::bench_from_file(request.bench);
   const auto device = devices::open_device(bench, twin::Pace::as_fast_as_possible, ask_person);
+  std::optional<campaign::Proof> proof;
+  if (request.prove) proof = prove(request, bench, *device);
   const campaign::Readiness readiness = campaign::check_readiness(bench, *device);
   const int code = readiness.ready() ? done : negative_verdict;
   if (request.keep_checks) keep_checks(bench, readiness);
@@ -80,11 +122,15 @@ int check(const Request& request) {
     const boost::json::value checks = campaign::to_json(readiness);
     for (const auto& member : checks.as_object())
       document.insert(member);
+    if (proof) document["proof"] = campaign::to_json(*proof);
     document["exit"] = code;
     fmt::print("{}", base::json_text(document));
   } else {
+    if (proof) fmt::print("{}\n", proof_table(*proof));
     fmt::print("{}, {}\n\n{}\n", bench.name, base::utc_text(readiness.time).substr(0, 10),
                readiness_table(readiness));
+    if (!readiness.interlocks_remark.empty())
+      fmt::print("interlocks: {}\n\n", readiness.interlocks_remark);
     fmt::print("{}\n", readiness.ready() ? "ready" : "not ready");
   }
   return code;
@@ -103,10 +149,20 @@ void add_ready(CLI::App& program, int& exit_code) {
   verb->add_flag("--checklist", request->checklist,
                  "only show what to do at this bench before a session, in order")
       ->excludes("--keep-checks");
+  CLI::Option* prove =
+      verb->add_flag("--prove-interlocks", request->prove,
+                     "first make every interlock trip, with the fan off, and write the dated "
+                     "certificate without which no run starts")
+          ->excludes("--checklist");
+  verb->add_option("--by", request->person, "who is at the bench meanwhile")->needs(prove);
+  verb->add_flag("--moved-bounds", request->moved_bounds,
+                 "no calibrator at hand: bounds are moved to where the bench stands instead")
+      ->needs(prove);
   verb->add_flag("--json", request->json, "one JSON document on stdout");
   verb->footer(
       "Ends with 0 where the bench is ready, with 1 where it is not.\n"
-      "Example:\n  windwright ready my-bench/bench.toml");
+      "Example:\n  windwright ready my-bench/bench.toml\n"
+      "  windwright ready my-bench/bench.toml --prove-interlocks --by 'bench crew'");
   verb->callback([request, &exit_code] {
     exit_code = request->checklist ? show_checklist(*request) : check(*request);
   });

@@ -9,6 +9,8 @@
 #include "bench/certificates.h"
 #include "bench/recording_table.h"
 #include "bench/safe_state.h"
+#include "campaign/logbook.h"
+#include "campaign/proof.h"
 #include "cli/ask_person.h"
 #include "cli/enter_in_catalogue.h"
 #include "cli/guarded.h"
@@ -55,6 +57,7 @@ struct Request {
   std::string catalogue;
   std::string publish;
   std::string compression;
+  std::string reason;
   std::vector<std::string> settings;
   std::string trigger;
   std::optional<double> rising;
@@ -349,6 +352,24 @@ int record_all(const Session& session, acquisition::LiveValues& live) {
                   code);
 }
 
+// What is commanded needs interlocks that are proved, or a reason, which is kept beside the bench.
+bool may_command(const Request& request, const bench::Bench& bench, const bench::Device& device) {
+  if (request.settings.empty()) return true;
+  const std::string remark = campaign::proof_remark(bench, device.name(), device.now());
+  if (remark.empty()) return true;
+  if (request.reason.empty()) {
+    fmt::print(stderr,
+               "the interlocks are not proved: {}\nput it right, or give a --reason to go on, "
+               "which is noted in {}\n",
+               remark, campaign::proof_logbook);
+    return false;
+  }
+  campaign::Logbook(bench.file.parent_path() / campaign::proof_logbook)
+      .add(device.now(), "record_without_proof",
+           {{"reason", request.reason}, {"text", remark}, {"into", request.into}});
+  return true;
+}
+
 int run_record(const Request& request) {
   bench::Bench bench = bench::bench_from_file(request.bench);
   if (!request.compression.empty())
@@ -366,6 +387,7 @@ int run_record(const Request& request) {
   const auto own = devices::open_device(
       bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible,
       ask_person);
+  if (!may_command(request, bench, *own)) return negative_verdict;
   Published published(bench, request.publish,
                       {.state = request.trigger.empty() ? "recording" : "waiting for a trigger",
                        .into = std::filesystem::absolute(request.into).string(),
@@ -416,6 +438,8 @@ void add_record(CLI::App& program, int& exit_code) {
   verb->add_option("--into", request->into, "recording to write, new (HDF5)")->required();
   verb->add_option("--set", request->settings,
                    "ACTUATOR=VALUE before it begins; afterwards the bench is made safe");
+  verb->add_option("--reason", request->reason,
+                   "why to command it though its interlocks are not proved; it is noted");
   CLI::Option* trigger =
       verb->add_option("--trigger", request->trigger,
                        "channel or power; recorded is only what lies around its event");

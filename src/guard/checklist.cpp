@@ -45,8 +45,10 @@ std::vector<ChecklistStep> start_of_session() {
        "fan and blade tips are loud for hours; hair and lanyards are drawn in", always},
       {"power_on", "Unlock, switch on; the fan stays at rest until it is asked",
        "a fan that starts by itself here has a fault in its drive or its wiring", always},
-      {"sensors", "Run windwright ready: certificates, check standards, interlocks",
-       "an interlock sees no more than its sensor", always},
+      {"sensors",
+       "Run windwright ready --prove-interlocks: certificates, check standards, every interlock "
+       "seen to trip",
+       "an interlock sees no more than its sensor, and one that never tripped is a hope", always},
       {"cover_switch",
        "With the fan at rest, open the guard, stand clear and ask for the lowest speed: no start; "
        "close it, reset",

@@ -324,6 +324,12 @@ std::string how_it_was_measured(const Subject& subject, const analysis::Results&
                  plan_table(*subject.run) + facts.html() + incidents(*subject.run));
 }
 
+std::string interlocks_told(const Run& run) {
+  if (run.readiness.interlocks_remark.empty()) return {};
+  return paragraph("<strong>The interlocks did not count as proved:</strong> " +
+                   escaped(run.readiness.interlocks_remark));
+}
+
 std::string readiness(const Run& run) {
   if (run.readiness.channels.empty()) return {};
   HtmlTable table({{"Channel"},
@@ -350,7 +356,7 @@ std::string readiness(const Run& run) {
                      minute(run.readiness.time),
                      run.readiness.ready() ? "The bench was ready."
                                            : "<strong>The bench was not ready.</strong>")) +
-                     table.html() + certificates_table(run));
+                     interlocks_told(run) + table.html() + certificates_table(run));
 }
 
 std::string provenance(const Subject& subject) {

@@ -4,6 +4,8 @@
 #include "base/files.h"
 #include "base/json.h"
 #include "bench/bench.h"
+#include "campaign/proof.h"
+#include "campaign/prover.h"
 #include "campaign/readiness.h"
 #include "fresh_folder.h"
 #include "metrology/certificate.h"
@@ -24,16 +26,23 @@ inline std::string with(std::string text, const std::string& from, const std::st
   return text.replace(at, from.size(), to);
 }
 
-/// The demo bench in a folder of its own, without certificates.
-inline std::filesystem::path copied_bench(const std::filesystem::path& folder) {
-  const auto demo = std::filesystem::path(SOURCE_FOLDER) / "examples/saltmarsh-college";
+/// An example's bench in a folder of its own, without certificates.
+inline std::filesystem::path copied_bench(const std::filesystem::path& folder,
+                                          const std::string& example = "saltmarsh-college") {
+  const auto demo = std::filesystem::path(SOURCE_FOLDER) / "examples" / example;
   std::filesystem::copy(demo, folder, std::filesystem::copy_options::recursive);
   std::filesystem::remove_all(folder / "certificates");
   return folder / "bench.toml";
 }
 
-/// Calibrates every channel through the simulated bench and lays the certificates where they
-/// belong.
+/// Proves the interlocks as they are.
+inline void prove(const bench::Bench& bench) {
+  twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
+  write_proof(bench, prove_interlocks(bench, device, {.person = "test"}));
+}
+
+/// Calibrates every channel through the simulated bench, proves its interlocks, and lays the
+/// certificates where they belong.
 inline void certify(const bench::Bench& bench) {
   twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
   for (std::size_t i = 0; i < bench.channels.size(); ++i) {
@@ -43,6 +52,7 @@ inline void certify(const bench::Bench& bench) {
     base::write_whole(bench.channels[i].certificate,
                       base::json_text(metrology::to_json(certificate)));
   }
+  prove(bench);
 }
 
 }  // namespace windwright::campaign

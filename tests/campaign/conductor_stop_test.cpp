@@ -22,6 +22,7 @@ TEST(Conductor, StopsTheBenchWhenAnInterlockTripsAndKeepsItStopped) {
   const std::string lower = with(all.bench.text, "highest = 420", "highest = 40");
   base::write_whole(all.bench.file, lower);
   all.bench = bench::bench_from_file(all.bench.file);
+  prove(all.bench);
   const auto folder = all.folder / "run";
   ConductOptions options = into(folder);
   {
@@ -60,6 +61,7 @@ TEST(Conductor, StopsAsTheInterlocksCategorySays) {
         with(all.bench.text, "highest = 420",
              fmt::format("highest = 40\nstop_category = {}\ncheck = \"the load\"", category)));
     all.bench = bench::bench_from_file(all.bench.file);
+    prove(all.bench);
     WatchedBench device(all.bench);
     std::vector<bool> was_stopped;
     device.on_read = [&](bench::SampleBlock&) { was_stopped.push_back(device.stopped); };

@@ -130,7 +130,8 @@ TEST_P(BadInput, IsRefusedInOneLineAndLeavesNothing) {
 INSTANTIATE_TEST_SUITE_P(Of, BadInput,
                          testing::Values("rotor", "polar", "design", "bench", "campaign",
                                          "readings", "points", "certificate", "scenario", "groups",
-                                         "budget", "shed", "shed_scenario", "minutes", "samples"),
+                                         "budget", "shed", "shed_scenario", "minutes", "samples",
+                                         "proof"),
                          [](const auto& kind) { return std::string(kind.param); });
 
 TEST(HugeInput, ALineOfOneGigabyteIsRefusedWithoutReadingIt) {

@@ -107,10 +107,11 @@ TEST(Instruments, LinesOverASerialPort) {
   if (!has("socat") || !has("python3")) GTEST_SKIP() << "needs the packages socat and python3";
   const fs::path folder = bench_with("instruments-lines", "lines");
   edit(folder / "bench.toml", "/dev/ttyACM0", (folder / "port").string());
-  const json::value told = recorded(folder, "line_peer.py",
-                                    "--seconds 1.5 --into all.h5 --set load_selector=lamps "
-                                    "--set fan_pct=12.5",
-                                    0);
+  const json::value told =
+      recorded(folder, "line_peer.py",
+               "--seconds 1.5 --into all.h5 --reason test --set load_selector=lamps "
+               "--set fan_pct=12.5",
+               0);
   EXPECT_EQ(told.at("samples").to_number<int>(), 150);
   EXPECT_TRUE(told.at("remarks").as_array().empty()) << json::serialize(told);
   EXPECT_EQ(text_of(folder / "commands"), "LOAD LAMPS\nFAN 12.5\nFAN 0\nFAN 0\n");
@@ -132,10 +133,11 @@ TEST(Instruments, ScpiOverASerialPort) {
   edit(folder / "bench.toml", "host = \"192.0.2.17\"",
        "port = \"" + (folder / "port").string() + "\"");
   edit(folder / "bench.toml", "sample_rate_hz = 100", "sample_rate_hz = 20");
-  const json::value told = recorded(folder, "scpi_peer.py",
-                                    "--seconds 1 --into all.h5 --set load_selector=rheostat "
-                                    "--set fan_pct=30",
-                                    0);
+  const json::value told =
+      recorded(folder, "scpi_peer.py",
+               "--seconds 1 --into all.h5 --reason test --set load_selector=rheostat "
+               "--set fan_pct=30",
+               0);
   EXPECT_EQ(told.at("samples").to_number<int>(), 20);
   EXPECT_EQ(text_of(folder / "commands"),
             "ROUT:CLOS (@2)\nSOUR:VOLT 30\nSOUR:VOLT 0\nSOUR:VOLT 0\n");
@@ -149,7 +151,8 @@ TEST(Instruments, ScpiOverASerialPort) {
   EXPECT_NEAR(mean("ac_current_A"), -2.5, 20.0 / 65536.0);
 
   fs::remove(folder / "all.h5");
-  recorded(folder, "scpi_peer.py", "--seconds 1 --into all.h5 --set rheostat_ohm=95", 3);
+  recorded(folder, "scpi_peer.py", "--seconds 1 --into all.h5 --reason test --set rheostat_ohm=95",
+           3);
   EXPECT_NE(text_of(folder / "err").find("refused 'RES 95': -222,\"Data out of range\""),
             std::string::npos)
       << text_of(folder / "err");
@@ -176,7 +179,7 @@ TEST(Instruments, LiveValuesFromABroker) {
           publish + "air -m '{\"temperature\": 4, \"pressure\": 5, \"humidity\": 6}'\n" +
           "for t in tunnel/speed rotor/speed dc/voltage dc/current ac/voltage ac/current; do " +
           publish + "$t -m 2.5; done; done &\nsensors=$!\n" + PROGRAM +
-          " record bench.toml --seconds 1 --into all.h5 --set load_selector=rheostat "
+          " record bench.toml --seconds 1 --into all.h5 --reason test --set load_selector=rheostat "
           "--set fan_pct=30 --json > out.json 2> err\ncode=$?\n"
           "kill $sensors\nkill $ear\nkill $broker\nexit $code\n");
   EXPECT_EQ(std::system(("cd '" + folder.string() + "' && timeout 60 bash run.sh").c_str()), 0)
@@ -215,8 +218,9 @@ TEST(Instruments, IndustrialIoOverTheNetwork) {
   const fs::path folder = bench_with("instruments-iio", "iio");
   edit(folder / "bench.toml", "ip:192.0.2.40", "ip:127.0.0.1:PORT");
   const fs::path peer = fs::path(SOURCE_FOLDER) / "tests/peers/iiod_peer.py";
-  const int code = recorded_beside(folder, "python3 " + peer.string() + " port commands",
-                                   "--seconds 1.5 --set load_selector=lamps --set fan_pct=12.5");
+  const int code =
+      recorded_beside(folder, "python3 " + peer.string() + " port commands",
+                      "--seconds 1.5 --reason test --set load_selector=lamps --set fan_pct=12.5");
   ASSERT_EQ(code, 0) << text_of(folder / "err") << text_of(folder / "server.err");
   const json::value told = base::json_from_text(text_of(folder / "out.json"), "stdout");
   EXPECT_EQ(told.at("samples").to_number<int>(), 150);

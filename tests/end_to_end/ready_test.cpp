@@ -112,6 +112,60 @@ TEST(Ready, AnExpiredCertificateStopsARunUnlessAReasonIsGiven) {
   EXPECT_NE(text_of(all.folder / "run/report.html").find(reason), std::string::npos);
 }
 
+TEST(Ready, ARunWithoutProvedInterlocksStartsWithAReasonAlone) {
+  const campaign::Prepared all = prepared();
+  const fs::path proof = all.bench.file.parent_path() / "certificates/interlocks.json";
+  std::vector<std::string> conduct{"conduct", all.campaign.file.string(), "--into", "run"};
+  std::vector<std::string> record{
+      "record", all.bench.file.string(), "--seconds", "1", "--set", "fan_pct=30", "--into", "a.h5"};
+
+  // A bound that was changed since makes the proof invalid, and is named.
+  write_text(all.bench.file, campaign::with(all.bench.text, "highest = 420", "highest = 419"));
+  const Ended changed = windwright(conduct, all.folder);
+  EXPECT_EQ(changed.exit_code, 1);
+  EXPECT_NE(changed.err.find("interlocks: 'rotor overspeed' has changed since it was proved: "
+                             "windwright ready bench.toml --prove-interlocks"),
+            std::string::npos)
+      << changed.err;
+  EXPECT_FALSE(fs::exists(all.folder / "run"));
+  write_text(all.bench.file, all.bench.text);
+
+  fs::remove(proof);
+  EXPECT_EQ(windwright({"ready", all.bench.file.string()}, all.folder).exit_code, 1);
+  const Ended refused = windwright(record, all.folder);
+  EXPECT_EQ(refused.exit_code, 1);
+  EXPECT_NE(refused.err.find("the interlocks are not proved"), std::string::npos) << refused.err;
+  EXPECT_FALSE(fs::exists(all.folder / "a.h5"));
+
+  record.insert(record.end(), {"--reason", "a look at the noise"});
+  EXPECT_EQ(windwright(record, all.folder).exit_code, 0);
+  EXPECT_NE(text_of(all.bench.file.parent_path() / "interlocks.jsonl").find("a look at the noise"),
+            std::string::npos);
+  conduct.insert(conduct.end(), {"--reason", "the supplier is coming tomorrow"});
+  EXPECT_LE(windwright(conduct, all.folder).exit_code, 1);
+  EXPECT_NE(text_of(all.folder / "run/report.html").find("did not count as proved"),
+            std::string::npos);
+}
+
+TEST(Ready, ProvesInterlocksAndWritesTheirCertificate) {
+  const campaign::Prepared all = prepared();
+  const fs::path proof = all.bench.file.parent_path() / "certificates/interlocks.json";
+  fs::remove(proof);
+  const Ended ended =
+      windwright({"ready", all.bench.file.string(), "--prove-interlocks", "--by", "crew", "--json"},
+                 all.folder);
+  EXPECT_EQ(ended.exit_code, 0) << ended.err;
+  const boost::json::value told = base::json_from_text(ended.out, "stdout").at("proof");
+  EXPECT_TRUE(told == base::json_from_text(text_of(proof), "interlocks.json"));
+  EXPECT_EQ(told.at("person").as_string(), "crew");
+  EXPECT_EQ(told.at("interlocks").as_array().size(), all.bench.interlocks.size());
+  const Ended table =
+      windwright({"ready", all.bench.file.string(), "--prove-interlocks"}, all.folder);
+  EXPECT_EQ(table.exit_code, 0);
+  EXPECT_NE(table.out.find("not proved here:"), std::string::npos) << table.out;
+  EXPECT_TRUE(table.out.ends_with("\nready\n")) << table.out;
+}
+
 TEST(Ready, NamesTheLineOfABrokenBench) {
   const campaign::Prepared all = prepared();
   write_text(all.bench.file,

@@ -35,8 +35,8 @@ json::value view(const fs::path& folder, std::vector<std::string> more) {
 TEST(Record, WritesEverySampleAndViewShowsThem) {
   const fs::path folder = bench_folder("record");
   const json::value told =
-      answer({"record", "bench.toml", "--seconds", "40", "--set", "load_selector=rheostat", "--set",
-              "fan_pct=60", "--into", "all.h5", "--json"},
+      answer({"record", "bench.toml", "--reason", "a test", "--seconds", "40", "--set",
+              "load_selector=rheostat", "--set", "fan_pct=60", "--into", "all.h5", "--json"},
              folder, 0);
   EXPECT_EQ(number(told, "samples"), 40'000);
   EXPECT_EQ(number(told, "gaps"), 0);
@@ -71,8 +71,8 @@ TEST(Record, WritesEverySampleAndViewShowsThem) {
 TEST(Record, GivesTheSameSamplesTwiceAndReplaysThem) {
   const fs::path folder = bench_folder("record-replay");
   for (const char* file : {"all.h5", "again.h5"})
-    answer({"record", "bench.toml", "--seconds", "10", "--set", "fan_pct=80", "--into", file,
-            "--json"},
+    answer({"record", "bench.toml", "--reason", "a test", "--seconds", "10", "--set", "fan_pct=80",
+            "--into", file, "--json"},
            folder, 0);
   write_text(folder / "replay.toml", text_of(folder / "bench.toml") +
                                          "\n[device]\nkind = \"replay\"\nrecording = \"all.h5\"\n");
@@ -93,10 +93,11 @@ TEST(Record, GivesTheSameSamplesTwiceAndReplaysThem) {
 
 TEST(Record, KeepsWhatLiesAroundATrigger) {
   const fs::path folder = bench_folder("record-trigger");
-  const json::value told = answer({"record", "bench.toml", "--seconds", "60", "--set", "fan_pct=60",
-                                   "--trigger", "rotor_speed_rad_s", "--rising", "1.5", "--before",
-                                   "2", "--after", "3", "--into", "all.h5", "--json"},
-                                  folder, 0);
+  const json::value told =
+      answer({"record", "bench.toml", "--reason", "a test", "--seconds", "60", "--set",
+              "fan_pct=60", "--trigger", "rotor_speed_rad_s", "--rising", "1.5", "--before", "2",
+              "--after", "3", "--into", "all.h5", "--json"},
+             folder, 0);
   EXPECT_EQ(number(told, "samples"), 5'000);
   EXPECT_EQ(number(told, "trigger_s"), 2.0);
   const json::value at = view(folder, {"--channel", "rotor_speed_rad_s", "--from", "1.999", "--to",
@@ -104,8 +105,8 @@ TEST(Record, KeepsWhatLiesAroundATrigger) {
   EXPECT_LE(number(at.at("bins").at(0), "mean"), 1.5);
   EXPECT_GT(number(at.at("bins").at(1), "mean"), 1.5);
   const json::value never =
-      answer({"record", "bench.toml", "--seconds", "5", "--trigger", "rotor_speed_rad_s", "--above",
-              "9", "--into", "never.h5", "--json"},
+      answer({"record", "bench.toml", "--reason", "a test", "--seconds", "5", "--trigger",
+              "rotor_speed_rad_s", "--above", "9", "--into", "never.h5", "--json"},
              folder, 1);
   EXPECT_FALSE(never.at("triggered").as_bool());
   EXPECT_FALSE(fs::exists(folder / "never.h5"));
@@ -113,7 +114,9 @@ TEST(Record, KeepsWhatLiesAroundATrigger) {
 
 TEST(Record, DrawsAWindow) {
   const fs::path folder = bench_folder("record-chart");
-  answer({"record", "bench.toml", "--seconds", "3", "--into", "all.h5", "--json"}, folder, 0);
+  answer({"record", "bench.toml", "--reason", "a test", "--seconds", "3", "--into", "all.h5",
+          "--json"},
+         folder, 0);
   const Ended drawn =
       windwright({"view", "all.h5", "--channel", "dc_voltage_V", "--chart", "w.svg"}, folder);
   EXPECT_EQ(drawn.exit_code, 0) << drawn.err;
@@ -128,27 +131,37 @@ struct Refused {
 
 TEST(Record, RefusesBadInputInOneLineAndLeavesNothing) {
   const fs::path folder = bench_folder("record-refused");
-  answer({"record", "bench.toml", "--seconds", "1", "--into", "all.h5", "--json"}, folder, 0);
+  answer({"record", "bench.toml", "--reason", "a test", "--seconds", "1", "--into", "all.h5",
+          "--json"},
+         folder, 0);
   write_text(folder / "text.h5", "no recording\n");
   write_text(folder / "card.toml",
              text_of(folder / "bench.toml") + "\n[device]\nkind = \"card\"\n");
   write_text(folder / "gone.toml", text_of(folder / "bench.toml") +
                                        "\n[device]\nkind = \"replay\"\nrecording = \"gone.h5\"\n");
   const std::vector<Refused> cases{
-      {{"record", "bench.toml", "--seconds", "1", "--into", "all.h5"}, "all.h5:1: exists"},
-      {{"record", "bench.toml", "--seconds", "1", "--set", "fan", "--into", "x.h5"}, "has no '='"},
-      {{"record", "bench.toml", "--seconds", "1", "--set", "fan=1", "--into", "x.h5"},
-       "actuator 'fan' is not on this bench"},
-      {{"record", "bench.toml", "--seconds", "1", "--set", "load_selector=half", "--into", "x.h5"},
-       "has no position 'half'"},
-      {{"record", "bench.toml", "--seconds", "1", "--set", "fan_pct=101", "--into", "x.h5"}, "101"},
-      {{"record", "bench.toml", "--seconds", "1", "--trigger", "torque", "--above", "1", "--into",
+      {{"record", "bench.toml", "--reason", "a test", "--seconds", "1", "--into", "all.h5"},
+       "all.h5:1: exists"},
+      {{"record", "bench.toml", "--reason", "a test", "--seconds", "1", "--set", "fan", "--into",
         "x.h5"},
+       "has no '='"},
+      {{"record", "bench.toml", "--reason", "a test", "--seconds", "1", "--set", "fan=1", "--into",
+        "x.h5"},
+       "actuator 'fan' is not on this bench"},
+      {{"record", "bench.toml", "--reason", "a test", "--seconds", "1", "--set",
+        "load_selector=half", "--into", "x.h5"},
+       "has no position 'half'"},
+      {{"record", "bench.toml", "--reason", "a test", "--seconds", "1", "--set", "fan_pct=101",
+        "--into", "x.h5"},
+       "101"},
+      {{"record", "bench.toml", "--reason", "a test", "--seconds", "1", "--trigger", "torque",
+        "--above", "1", "--into", "x.h5"},
        "no channel 'torque'"},
-      {{"record", "bench.toml", "--seconds", "1", "--trigger", "dc_voltage_V", "--into", "x.h5"},
+      {{"record", "bench.toml", "--reason", "a test", "--seconds", "1", "--trigger", "dc_voltage_V",
+        "--into", "x.h5"},
        "has no condition"},
-      {{"record", "bench.toml", "--seconds", "1", "--trigger", "dc_voltage_V", "--above", "1",
-        "--below", "0", "--into", "x.h5"},
+      {{"record", "bench.toml", "--reason", "a test", "--seconds", "1", "--trigger", "dc_voltage_V",
+        "--above", "1", "--below", "0", "--into", "x.h5"},
        "second condition"},
       {{"record", "card.toml", "--seconds", "1", "--into", "x.h5"}, "device kind 'card'"},
       {{"record", "gone.toml", "--seconds", "1", "--into", "x.h5"}, "gone.h5:1: cannot be opened"},

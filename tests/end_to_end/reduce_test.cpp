@@ -268,6 +268,7 @@ void expect_compared_with_itself(const fs::path& folder) {
 TEST(Reduce, RunAndItsOwnPointsGiveTheSameBytes) {
   const fs::path folder = bench_folder("reduce-run");
   ASSERT_EQ(windwright({"calibrate", "bench.toml"}, folder).exit_code, 0);
+  ASSERT_EQ(windwright({"ready", "bench.toml", "--prove-interlocks"}, folder).exit_code, 0);
   const Ended conducted = windwright({"conduct", "campaign.toml", "--into", "run", "--reason",
                                       "a check by chance must not stop this test"},
                                      folder);
@@ -314,6 +315,7 @@ TEST(Reduce, RunOnABenchWithAClosedSectionGivesRawAndCorrected) {
   replace("campaign.toml", "shortest_dwell_s = 24", "shortest_dwell_s = 10");
   replace("campaign.toml", "longest_dwell_s = 36", "longest_dwell_s = 10");
   ASSERT_EQ(windwright({"calibrate", "bench.toml"}, folder).exit_code, 0);
+  ASSERT_EQ(windwright({"ready", "bench.toml", "--prove-interlocks"}, folder).exit_code, 0);
   const Ended conducted = windwright({"conduct", "campaign.toml", "--into", "run", "--reason",
                                       "a check by chance must not stop this test"},
                                      folder);

@@ -30,6 +30,7 @@ TEST(Report, WritesThePageAndTheSheetsOfARunAnewByteForByte) {
   const auto folder = bench_folder("report");
   write_text(folder / "campaign.toml", small_campaign);
   ASSERT_EQ(windwright({"calibrate", "bench.toml"}, folder).exit_code, 0);
+  ASSERT_EQ(windwright({"ready", "bench.toml", "--prove-interlocks"}, folder).exit_code, 0);
   const Ended run = windwright({"conduct", "campaign.toml", "--into", "run"}, folder);
   ASSERT_EQ(run.exit_code, 0) << run.err;
   const std::string page = text_of(folder / "run/report.html");

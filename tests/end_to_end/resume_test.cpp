@@ -117,7 +117,7 @@ TEST(Resume, GoesOnToTheSameRunWhenAFullDiskHasRoomAgain) {
   const fs::path folder = prepared().folder;
   conducted_whole(folder, "whole");
   // Room for the pyramid of all channels is kept ahead, so that more than the file's end is needed.
-  const auto limit = fs::file_size(folder / "whole/recording.h5") + 600'000;
+  const auto limit = fs::file_size(folder / "whole/recording.h5") + 950'000;
   std::string words = fmt::format("ulimit -f {}; exec '{}'", limit / 1024, PROGRAM);
   for (const std::string& word : conduct(folder, "run"))
     words += fmt::format(" '{}'", word);
@@ -170,6 +170,9 @@ TEST(Conduct, TellsTheRunInOneJsonDocument) {
 TEST(Conduct, EndsWithFourWhenAnInterlockTrips) {
   const campaign::Prepared all = prepared();
   write_text(all.bench.file, campaign::with(all.bench.text, "highest = 420", "highest = 40"));
+  ASSERT_EQ(
+      windwright({"ready", all.bench.file.string(), "--prove-interlocks"}, all.folder).exit_code,
+      0);
   const Ended ended = windwright(conduct(all.folder, "run"), all.folder);
   EXPECT_EQ(ended.exit_code, 4);
   EXPECT_TRUE(ended.err.starts_with("interlock 'rotor overspeed': rotor_speed_rad_s is "))

@@ -42,6 +42,7 @@ std::map<std::string, double> reconciled_W(const json::value& window) {
 
 void measure(const fs::path& folder) {
   ASSERT_EQ(windwright({"calibrate", "bench.toml"}, folder).exit_code, 0);
+  ASSERT_EQ(windwright({"ready", "bench.toml", "--prove-interlocks"}, folder).exit_code, 0);
   EXPECT_EQ(windwright({"ready", "bench.toml"}, folder).exit_code, 0);
   const Ended ended = windwright({"conduct", "campaign.toml", "--into", "run"}, folder);
   ASSERT_LE(ended.exit_code, 1) << ended.err;

@@ -17,8 +17,8 @@ namespace json = boost::json;
 
 fs::path folder_with_recording(const std::string& name) {
   const fs::path folder = bench_folder(name);
-  const Ended ended = windwright({"record", "bench.toml", "--seconds", "4", "--set", "fan_pct=60",
-                                  "--into", "all.h5", "--json"},
+  const Ended ended = windwright({"record", "bench.toml", "--reason", "a test", "--seconds", "4",
+                                  "--set", "fan_pct=60", "--into", "all.h5", "--json"},
                                  folder);
   EXPECT_EQ(ended.exit_code, 0) << ended.err;
   return folder;

@@ -26,6 +26,7 @@ NOTE = "The guard's hinge squeaked: repeat point 2"
 def prepare(bench):
     """A run of six points and a recording."""
     bench.run("calibrate", "bench.toml")
+    bench.run("ready", "bench.toml", "--prove-interlocks")
     (bench.folder / "campaign.toml").write_text(CAMPAIGN)
     bench.run("record", "bench.toml", "--seconds", "2", "--set", "fan_pct=60", "--into", "a.h5")
     # As a run ends: with an answer (0) or without (1).

@@ -74,7 +74,7 @@ class Laboratory:
 
     def acquisition(self, seconds="600"):
         self.recordings += 1
-        return self.start("record", "client.toml", "--seconds", seconds, "--set", "load_selector=rheostat", "--set",
+        return self.start("record", "client.toml", "--reason", "a test", "--seconds", seconds, "--set", "load_selector=rheostat", "--set",
                           "fan_pct=30", "--into", f"recording-{self.recordings}.h5", "--catalogue", "none")
 
     def wait_until(self, condition, what):
@@ -131,7 +131,7 @@ def check(laboratory):
     # In order: both content, both feed, and both end.
     acquisition = laboratory.acquisition()
     laboratory.driven()
-    laboratory.ended(laboratory.start("record", "client.toml", "--seconds", "1", "--into", "second.h5"), 3,
+    laboratory.ended(laboratory.start("record", "client.toml", "--reason", "a test", "--seconds", "1", "--into", "second.h5"), 3,
                      "watches another process that drives this bench")
     acquisition.terminate()
     laboratory.ended(acquisition, 1)

@@ -40,7 +40,7 @@ class Victim:
         self.seen_at = None
         self.lag_s = 0.0
         self.process = subprocess.Popen(
-            [bench.program, "record", "bench.toml", "--seconds", "60", "--real-time", "--set", "fan_pct=60",
+            [bench.program, "record", "bench.toml", "--reason", "a test", "--seconds", "60", "--real-time", "--set", "fan_pct=60",
              "--compression", compression, "--into", self.file.name], cwd=bench.folder, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
 
     def look(self, late_s):
@@ -95,7 +95,7 @@ def check_catalogue(bench, names):
 def kill_while_it_enters(bench, moments, kills):
     """Recordings so short that the kill meets the catalogue too. Gives how many had come to be entered."""
     for i in range(kills):
-        process = subprocess.Popen([bench.program, "record", "bench.toml", "--seconds", "0.2", "--into", f"short-{i}.h5"],
+        process = subprocess.Popen([bench.program, "record", "bench.toml", "--reason", "a test", "--seconds", "0.2", "--into", f"short-{i}.h5"],
                                    cwd=bench.folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         time.sleep(moments.uniform(0.0, 0.4))
         process.kill()
@@ -110,7 +110,7 @@ def main():
     kills = int(sys.argv[4]) if len(sys.argv) > 4 else 10
     rate = tomllib.loads((bench.folder / "bench.toml").read_text())["bench"]["sample_rate_hz"]
     moments = random.Random(20260302)
-    bench.run("record", "bench.toml", "--seconds", "1", "--into", "whole.h5", "--catalogue", "catalogue.sqlite")
+    bench.run("record", "bench.toml", "--reason", "a test", "--seconds", "1", "--into", "whole.h5", "--catalogue", "catalogue.sqlite")
     entered = kill_while_it_enters(bench, moments, kills)
     missing, none, done = [], 0, 0
     while done < kills:

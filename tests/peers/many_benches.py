@@ -33,6 +33,7 @@ def bench_of(original, number, broker):
     (copy.folder / "bench.toml").write_text(text)
     (copy.folder / "campaign.toml").write_text(CAMPAIGN.replace("Which pitch", f"Bench {NAMES[number]}: which pitch"))
     copy.run("calibrate", "bench.toml")
+    copy.run("ready", "bench.toml", "--prove-interlocks")
     return copy
 
 

@@ -30,7 +30,7 @@ def main():
     wiring += "unit = 17\ntimeout_s = 5\n"
     (bench.folder / "client.toml").write_text(client[:tables] + wiring)
 
-    told = json.loads(bench.run("record", "client.toml", "--seconds", str(SAMPLES / 50), "--set",
+    told = json.loads(bench.run("record", "client.toml", "--reason", "a test", "--seconds", str(SAMPLES / 50), "--set",
                                 "load_selector=rheostat", "--set", "fan_pct=60", "--into",
                                 "peer.h5", "--json"))
     # A busy machine may be late at a tick: then a sample is a gap's first, and one more comes.

@@ -41,7 +41,7 @@ def ended(process, exit_code=0):
     return json.loads(out)
 
 
-RECORD = ("record", "bench.toml", "--real-time", "--set", "fan_pct=60", "--set", "load_selector=rheostat", "--json")
+RECORD = ("record", "bench.toml", "--reason", "a test", "--real-time", "--set", "fan_pct=60", "--set", "load_selector=rheostat", "--json")
 
 
 def span_of(bench, name):
@@ -143,14 +143,14 @@ def a_broker_that_stands_still_costs_no_sample(bench, broker):
 def no_broker_costs_nothing(bench, broker):
     text = (bench.folder / "bench.toml").read_text()
     (bench.folder / "bench.toml").write_text(text.replace(f"port = {broker.port}", f"port = {free_port()}"))
-    told = json.loads(bench.run("record", "bench.toml", "--seconds", "2", "--into", "alone.h5", "--json"))
+    told = json.loads(bench.run("record", "bench.toml", "--reason", "a test", "--seconds", "2", "--into", "alone.h5", "--json"))
     need(told["samples"] == 2000 and "was never reached" in told["publish"]["remarks"][0], f"told: {told}")
     (bench.folder / "bench.toml").write_text(text)
 
 
 def quiet_where_asked(bench, broker):
     ear = Listener(broker, "windwright/#")
-    told = json.loads(bench.run("record", "bench.toml", "--seconds", "1", "--into", "quiet.h5", "--publish", "none",
+    told = json.loads(bench.run("record", "bench.toml", "--reason", "a test", "--seconds", "1", "--into", "quiet.h5", "--publish", "none",
                                 "--json"))
     need(told["publish"] is None, f"nothing: {told}")
     need([m for m in ear.end() if not m[0]] == [], "no message")
@@ -163,7 +163,7 @@ def two_benches_at_once(original, broker):
         need(text.count("seed = ") == 1, "a seed")
         (bench.folder / "bench.toml").write_text(text.replace("seed = ", f"seed = {number + 1}"))
     ear = Listener(broker, "windwright/#")
-    processes = [started(bench, "record", "bench.toml", "--real-time", "--seconds", "2", "--set", f"fan_pct={fan}",
+    processes = [started(bench, "record", "bench.toml", "--reason", "a test", "--real-time", "--seconds", "2", "--set", f"fan_pct={fan}",
                          "--into", "own.h5", "--json") for bench, fan in zip(benches, (70, 20))]
     for process in processes:
         need(ended(process)["samples"] == 2000, "every sample")
@@ -198,6 +198,7 @@ def a_campaign_tells_how_far_it_is(bench, broker):
 def main():
     bench = Bench(*sys.argv[1:4])
     bench.run("calibrate", "bench.toml")
+    bench.run("ready", "bench.toml", "--prove-interlocks")
     broker = Broker(bench.folder)
     try:
         two_benches_at_once(bench, broker)

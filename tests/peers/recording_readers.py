@@ -39,7 +39,8 @@ def main():
     bench = Bench(*sys.argv[1:4])
     source = pathlib.Path(sys.argv[2])
     bench.run("calibrate", "bench.toml")
-    bench.run("record", "bench.toml", "--seconds", "6", "--set", "load_selector=rheostat", "--set", "fan_pct=80", "--into",
+    bench.run("ready", "bench.toml", "--prove-interlocks")
+    bench.run("record", "bench.toml", "--reason", "a test", "--seconds", "6", "--set", "load_selector=rheostat", "--set", "fan_pct=80", "--into",
               "all.h5")
     file = bench.folder / "all.h5"
 
@@ -54,7 +55,7 @@ def main():
             need(attributes.get("standard_name") == STANDARD_NAMES.get(name), f"the standard name of {name}")
             need(data.shape == (6000,) and data.dims[0][0].name == "/sample", f"{name}: {data.shape}")
 
-    bench.run("record", "bench.toml", "--seconds", "6", "--set", "load_selector=rheostat", "--set", "fan_pct=80",
+    bench.run("record", "bench.toml", "--reason", "a test", "--seconds", "6", "--set", "load_selector=rheostat", "--set", "fan_pct=80",
               "--compression", "deflate", "--into", "packed.h5")
     with h5py.File(bench.folder / "packed.h5", "r", swmr=True) as recording:
         for name, data in next(iter(recording["streams"].values())).items():

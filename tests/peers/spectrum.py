@@ -40,7 +40,7 @@ def density(samples, weights, step):
 
 def main():
     bench = Bench(*sys.argv[1:])
-    bench.run("record", "bench.toml", "--seconds", "12", "--set", "load_selector=rheostat", "--set",
+    bench.run("record", "bench.toml", "--reason", "a test", "--seconds", "12", "--set", "load_selector=rheostat", "--set",
               "fan_pct=60", "--into", "all.h5", "--json")
     with h5py.File(bench.folder / "all.h5") as file:
         counts = numpy.concatenate(
