@@ -23,7 +23,8 @@ STANDARD_NAMES = {"air_temperature_C": "air_temperature", "air_pressure_hPa": "a
                   "air_humidity_pct": "relative_humidity", "air_speed_m_s": "wind_speed"}
 UNITS = {"air_temperature_C": "degC", "air_pressure_hPa": "hPa", "air_humidity_pct": "percent", "air_speed_m_s": "m s-1",
          "rotor_speed_rad_s": "rad s-1", "dc_voltage_V": "V", "dc_current_A": "A", "ac_voltage_V": "V",
-         "ac_current_A": "A"}
+         "ac_current_A": "A", "winding_temperature_C": "degC", "vibration_m_s2": "m s-2",
+         "emergency_stop_loop_V": "V", "cover_loop_V": "V", "fuse_loop_V": "V"}
 
 
 def documented_values(source, recording):
