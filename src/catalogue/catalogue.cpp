@@ -16,6 +16,8 @@
 #include <algorithm>
 #include <cstdint>
 #include <filesystem>
+#include <iterator>
+#include <map>
 #include <memory>
 #include <optional>
 #include <string>
@@ -102,8 +104,10 @@ constexpr const char* put_entry =
 
 // Newest first. A template since the tables are private to the catalogue.
 // @param condition  behind WHERE
+// @param end        behind all of it
 template <typename Tables>
-std::vector<Listed> listed_where(Tables& tables, const std::string& condition) {
+std::vector<Listed> listed_where(Tables& tables, const std::string& condition,
+                                 const std::string& end = {}) {
   return tables.in_words([&] {
     std::vector<Listed> all;
     long long id = 0;
@@ -122,8 +126,8 @@ std::vector<Listed> listed_where(Tables& tables, const std::string& condition) {
         (tables.session.prepare << fmt::format(
              "SELECT id, kind, host, path, title, bench, operator_name, answer, "
              "start_utc, samples, points, complete FROM entries WHERE {} "
-             "ORDER BY start_utc DESC, id DESC",
-             condition),
+             "ORDER BY start_utc DESC, id DESC {}",
+             condition, end),
          into(id), into(kind), into(host), into(path), into(title), into(bench), into(person),
          into(answer), into(start), into(samples), into(points), into(complete));
     rows.execute();
@@ -189,27 +193,23 @@ std::optional<Listed> Catalogue::at(const fs::path& path) {
   return listed_where(*tables_, fmt::format("id = {}", *id)).front();
 }
 
-std::vector<Hit> Catalogue::search(std::string_view text) {
+Found Catalogue::search(std::string_view text, std::int64_t most) {
   const std::vector<std::string> words = words_of(text);
   if (words.empty()) throw base::BadInput("search", "has no word", "letters or digits");
-  const std::vector<std::int64_t> found =
+  const std::vector<std::int64_t> ids =
       tables_->in_words([&] { return tables_->words->find(tables_->session, words); });
-  std::vector<Hit> hits;
-  if (found.empty()) return hits;
-  // Numbers, so there is nothing to quote; only what was found is read, of however many there are.
-  for (Listed& listed : listed_where(*tables_, fmt::format("id IN ({})", fmt::join(found, ", ")))) {
-    std::string all;
-    const long long id = listed.id;
-    tables_->in_words([&] {
-      tables_->session << "SELECT full_text FROM entries WHERE id = :id", into(all), use(id);
-    });
-    // Notes first: they are what people wrote about it.
-    std::string noted;
-    for (const Note& note : notes(listed.id))
-      noted += note.text + '\n';
-    hits.push_back({.entry = std::move(listed), .line = line_with(noted + all, words)});
-  }
-  return hits;
+  Found found{.hits = {}, .entries = std::ssize(ids)};
+  if (ids.empty()) return found;
+  // Numbers, so there is nothing to quote. Only what will be shown is read whole.
+  const auto listed = listed_where(*tables_, fmt::format("id IN ({})", fmt::join(ids, ", ")),
+                                   fmt::format("LIMIT {}", most));
+  std::vector<std::int64_t> shown;
+  for (const Listed& entry : listed)
+    shown.push_back(entry.id);
+  std::map<std::int64_t, std::string> texts = tables_->texts_of(shown);
+  for (const Listed& entry : listed)
+    found.hits.push_back({.entry = entry, .line = line_with(texts[entry.id], words)});
+  return found;
 }
 
 void Catalogue::note(const fs::path& path, const Note& note) {

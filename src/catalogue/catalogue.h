@@ -41,6 +41,11 @@ struct Hit {
   std::string line;  // of what was found
 };
 
+struct Found {
+  std::vector<Hit> hits;  // newest first, as many as were wanted
+  std::int64_t entries;   // that there are
+};
+
 /// Whether an entry's files are as they were when it was entered.
 struct Disagreement {
   std::filesystem::path path;
@@ -75,8 +80,9 @@ class Catalogue {
   /// What this computer entered at a place. @param path  absolute
   std::optional<Listed> at(const std::filesystem::path& path);
   /// Entries with all these words, or words that begin with them; newest first.
+  /// @param most       hits, 1 or more
   /// @throws BadInput  no word
-  std::vector<Hit> search(std::string_view words);
+  Found search(std::string_view words, std::int64_t most);
   /// @throws BadInput  not entered
   void note(const std::filesystem::path& path, const Note& note);
   std::vector<Note> notes(std::int64_t id);

@@ -25,7 +25,7 @@ class FullText {
   /// Replaces the words of an entry.
   virtual void put(soci::session& session, std::int64_t entry,
                    const std::vector<std::string>& words) = 0;
-  /// Entries that have for each of these a word that begins with it.
+  /// Entries that have for each of these a word that begins with it, in any order.
   virtual std::vector<std::int64_t> find(soci::session& session,
                                          const std::vector<std::string>& words) = 0;
 };

@@ -6,6 +6,7 @@
 #include "catalogue/words.h"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 #include <soci/postgresql/soci-postgresql.h>
 #include <soci/soci.h>
 #include <soci/sqlite3/soci-sqlite3.h>
@@ -14,6 +15,7 @@
 #include <array>
 #include <cstdint>
 #include <filesystem>
+#include <map>
 #include <optional>
 #include <string>
 #include <vector>
@@ -172,6 +174,26 @@ void Catalogue::Tables::index(std::int64_t id) {
   while (notes.fetch())
     text += '\n' + note + '\n' + (known == soci::i_ok ? author : std::string());
   words->put(session, id, words_of(text));
+}
+
+std::map<std::int64_t, std::string> Catalogue::Tables::texts_of(
+    const std::vector<std::int64_t>& ids) {
+  std::map<std::int64_t, std::string> texts;
+  const auto add = [&](const char* statement) {
+    long long id = 0;
+    std::string text;
+    soci::statement rows =
+        (session.prepare << fmt::format(fmt::runtime(statement), fmt::join(ids, ", ")), into(id),
+         into(text));
+    rows.execute();
+    while (rows.fetch())
+      texts[id] += text + '\n';
+  };
+  in_words([&] {
+    add("SELECT entry_id, note FROM notes WHERE entry_id IN ({}) ORDER BY id");
+    add("SELECT id, full_text FROM entries WHERE id IN ({})");
+  });
+  return texts;
 }
 
 }  // namespace windwright::catalogue

@@ -10,6 +10,7 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <map>
 #include <memory>
 #include <optional>
 #include <string>
@@ -61,6 +62,9 @@ struct Catalogue::Tables {
   std::int64_t person(const std::string& name);
   /// The words of an entry and of its notes.
   void index(std::int64_t id);
+  /// Of each of these entries the notes, then what it says itself, a line a thing: notes are what
+  /// people wrote about it.
+  std::map<std::int64_t, std::string> texts_of(const std::vector<std::int64_t>& ids);
 
   /// Does work whose failures are the database's. @throws DiskFault
   template <typename Work>

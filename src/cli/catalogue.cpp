@@ -12,7 +12,9 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include <cstdint>
 #include <filesystem>
+#include <iterator>
 #include <memory>
 #include <optional>
 #include <string>
@@ -35,6 +37,7 @@ struct Request {
   std::string path;
   std::string text;
   std::string by;
+  std::int64_t most = 100;
   bool json = false;
 };
 
@@ -168,9 +171,10 @@ int show(const Request& request) {
 
 int search(const Request& request) {
   Catalogue catalogue = opened(request, false);
-  const auto hits = catalogue.search(fmt::format("{}", fmt::join(request.words, " ")));
+  const catalogue::Found all =
+      catalogue.search(fmt::format("{}", fmt::join(request.words, " ")), request.most);
   json::array found;
-  for (const catalogue::Hit& hit : hits) {
+  for (const catalogue::Hit& hit : all.hits) {
     json::object object = object_of(hit.entry);
     object["line"] = hit.line;
     found.push_back(std::move(object));
@@ -178,8 +182,14 @@ int search(const Request& request) {
     print_line(hit.entry);
     fmt::print("      {}\n", hit.line);
   }
-  if (request.json) fmt::print("{}", base::json_text(json::object{{"hits", std::move(found)}}));
-  return hits.empty() ? negative_verdict : done;
+  if (request.json) {
+    fmt::print("{}",
+               base::json_text(json::object{{"hits", std::move(found)}, {"entries", all.entries}}));
+  } else if (all.entries > std::ssize(all.hits)) {
+    fmt::print("the newest {} of {}: more words find fewer, --most shows more\n", all.hits.size(),
+               all.entries);
+  }
+  return all.hits.empty() ? negative_verdict : done;
 }
 
 int note(const Request& request) {
@@ -247,10 +257,13 @@ void add_catalogue(CLI::App& program, int& exit_code) {
           {show, &exit_code})
       ->add_option("PATH", request->path, "run folder or recording")
       ->required();
-  add_job(*verb, "search", "Entries with all these words, or words that begin with them", request,
-          {search, &exit_code})
-      ->add_option("WORD", request->words, "words")
-      ->required();
+  CLI::App* searched =
+      add_job(*verb, "search", "Entries with all these words, or words that begin with them",
+              request, {search, &exit_code});
+  searched->add_option("WORD", request->words, "words")->required();
+  searched->add_option("--most", request->most, "so many of them, the newest")
+      ->check(CLI::Range(1, 1'000'000))
+      ->capture_default_str();
   CLI::App* noted = add_job(*verb, "note", "Add a note to an entry", request, {note, &exit_code});
   noted->add_option("PATH", request->path, "run folder or recording")->required();
   noted->add_option("TEXT", request->text, "the note")->required();

@@ -71,7 +71,7 @@ TEST(Catalogue, FindsByAllWordsAndTheirBeginnings) {
   catalogue.add(made_up(folder / "b.h5", "Two blades' wake; 100 % load", 2));
   const auto titles = [&](const char* words) {
     std::string all;
-    for (const Hit& hit : catalogue.search(words))
+    for (const Hit& hit : catalogue.search(words, 100).hits)
       all += hit.entry.title.substr(0, 3) + hit.line.substr(0, 5) + '|';
     return all;
   };
@@ -81,7 +81,11 @@ TEST(Catalogue, FindsByAllWordsAndTheirBeginnings) {
   EXPECT_EQ(titles("rotor_speed"), "Tworotor|Thrrotor|");
   EXPECT_EQ(titles("\"load\" OR NOT"), "");  // words, no language of their own
   EXPECT_EQ(titles("100%"), "TwoTwo b|");
-  EXPECT_THROW(catalogue.search(" \"' "), base::BadInput);
+  const Found newest = catalogue.search("rotor", 1);
+  EXPECT_EQ(newest.entries, 2);
+  ASSERT_EQ(newest.hits.size(), 1U);
+  EXPECT_EQ(newest.hits[0].entry.title.substr(0, 3), "Two");
+  EXPECT_THROW(catalogue.search(" \"' ", 100), base::BadInput);
   EXPECT_THROW(catalogue.note(folder / "c.h5", {.time = {}, .author = {}, .text = "x"}),
                base::BadInput);
 }
@@ -98,7 +102,7 @@ TEST(Catalogue, BringsAnOlderSchemaUpToDate) {
            "'', '2026-03-02T09:00:00.000Z', 5, 100, 0, 0, 1, 'An old one with a squeak')";
   }
   Catalogue catalogue = Catalogue::open(file.string(), false);
-  const auto hits = catalogue.search("squeak");
+  const auto hits = catalogue.search("squeak", 100).hits;
   ASSERT_EQ(hits.size(), 1U);
   EXPECT_EQ(hits[0].entry.id, 7);
   EXPECT_EQ(Catalogue::open(file.string(), false).list().size(), 1U);  // and not twice
