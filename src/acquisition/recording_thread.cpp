@@ -98,7 +98,10 @@ void RecordingThread::Queues::record_all() {
   std::int64_t flushed_samples = recorder.samples();
   while (SampleBlock* block = full.take()) {
     const bool wanted = block == &flush_wanted;
-    if (!wanted) recorder.append(*block);
+    if (!wanted) {
+      if (recorder.samples() == 0) recorder.begin_at(block->start);
+      recorder.append(*block);
+    }
     if (wanted || recorder.samples() - flushed_samples >= flush_samples) {
       wanted ? recorder.flush() : recorder.flush_chunks();
       flushed_samples = recorder.samples();

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "analysis/channel_window.h"
 
+#include "analysis/clock_drift.h"
 #include "analysis/recorded_channel.h"
 #include "base/errors.h"
 #include "bench/bench.h"
@@ -15,6 +16,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <iterator>
+#include <limits>
 #include <span>
 #include <string>
 #include <vector>
@@ -51,8 +53,8 @@ ChannelWindow::ChannelWindow(const recording::Recording& recording, const Window
         note.certificate,
         fmt::format("{}: certificate of {}", request.file.string(), request.channel));
   }
-  first_ = times_.sample_at(request.from_s);
   end_ = times_.sample_at(request.to_s);
+  first_ = recording.known_from(request.channel, times_.sample_at(request.from_s));
   const double interval_s = 1.0 / recording.sample_rate_hz();
   if (first_ >= end_) {
     throw base::BadInput(
@@ -69,13 +71,16 @@ ChannelWindow::ChannelWindow(const recording::Recording& recording, const Window
            .calibrated = certificate_.has_value(),
            .from_s = times_.time_s(first_),
            .to_s = times_.time_s(end_ - 1) + interval_s,
-           .sample_rate_hz = recording.sample_rate_hz()};
+           .sample_rate_hz = recording.sample_rate_hz(),
+           .own_rate_hz = recording.sample_rate_hz() / static_cast<double>(every_),
+           .clock = clock_drift(recording.clock(), recording.gaps())};
 }
 
 std::vector<Stretch> ChannelWindow::stretches() const {
   std::vector<Stretch> inside;
   for (const Stretch& each : times_.stretches()) {
-    const std::int64_t first = std::max(each.first, first_);
+    // Behind a gap a slow channel is not known before its next sample.
+    const std::int64_t first = recording_.known_from(seen_.channel, std::max(each.first, first_));
     const std::int64_t end = std::min(each.first + each.count, end_);
     if (first < end) {
       inside.push_back({.first = first,
@@ -163,8 +168,19 @@ metrology::Estimate ChannelWindow::estimate_of_value(double value) const {
 
 std::vector<ViewBin> ChannelWindow::bins_like(const std::vector<ViewBin>& others) const {
   std::vector<ViewBin> seen;
-  for (const ViewBin& other : others)
-    seen.push_back(bins_of({.first = other.first, .count = other.samples}, 1).front());
+  constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
+  for (const ViewBin& other : others) {
+    const std::vector<ViewBin> one = bins_of({.first = other.first, .count = other.samples}, 1);
+    // Between two gaps that are close to each other another slow channel may have no sample.
+    seen.push_back(!one.empty() ? one.front()
+                                : ViewBin{.first = other.first,
+                                          .t_s = other.t_s,
+                                          .lowest = unknown,
+                                          .highest = unknown,
+                                          .mean = unknown,
+                                          .deviation = unknown,
+                                          .samples = 0});
+  }
   return seen;
 }
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "analysis/clock_drift.h"
 #include "analysis/recorded_channel.h"
 #include "bench/bench.h"
 #include "metrology/certificate.h"
@@ -63,6 +64,8 @@ struct SeenChannel {
   double from_s;     // of the first sample of the window
   double to_s;       // one sample past the last
   double sample_rate_hz;
+  double own_rate_hz;               // of the channel: less where it is slower than its device
+  std::optional<ClockDrift> clock;  // of the whole recording; nothing where it is not known
 };
 
 /// A window of a recording's channel in calibrated values, or in volts at the converter where it

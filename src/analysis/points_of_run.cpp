@@ -88,12 +88,27 @@ void take_systematic(const metrology::Certificate& certificate, double mean_V, d
   }
 }
 
+// A slow channel's first sample after a gap is the mean since then: it stands for all of them.
+std::vector<std::int32_t> counts_of(const recording::Recording& recording,
+                                    const std::string& channel,
+                                    const campaign::TestPoint& test_point) {
+  auto counts = recording.counts(channel, test_point.first_sample, test_point.samples);
+  const std::int64_t known =
+      recording.known_from(channel, test_point.first_sample) - test_point.first_sample;
+  if (known >= test_point.samples) {
+    throw base::BadInput(fmt::format("test point {}", test_point.number),
+                         fmt::format("has no sample of {} since the gap before it", channel),
+                         "a longer dwell, or a quicker channel");
+  }
+  std::fill_n(counts.begin(), known, counts[static_cast<std::size_t>(known)]);
+  return counts;
+}
+
 Signal signal_of(const campaign::Run& run, const recording::Recording& recording,
                  std::size_t channel, const campaign::TestPoint& test_point) {
   const bench::Channel& description = run.bench.channels[channel];
   const metrology::Certificate& certificate = run.certificates[channel];
-  const auto counts =
-      recording.counts(description.name, test_point.first_sample, test_point.samples);
+  const auto counts = counts_of(recording, description.name, test_point);
   std::vector<double> volts(counts.size());
   for (std::size_t i = 0; i < counts.size(); ++i)
     volts[i] = bench::volts(description.converter, counts[i]);

@@ -2,6 +2,7 @@
 #include "analysis/window_json.h"
 
 #include "analysis/channel_window.h"
+#include "analysis/clock_drift.h"
 #include "analysis/window_pairs.h"
 #include "analysis/window_spectrum.h"
 #include "analysis/window_statistics.h"
@@ -23,9 +24,29 @@ namespace {
 
 namespace json = boost::json;
 
+json::object number_of(double value, double u, double dof, const char* unit) {
+  return {{"value", value}, {"u", u}, {"dof", dof}, {"unit", unit}};
+}
+
+json::value object_of(const std::optional<ClockDrift>& clock, double nominal_Hz) {
+  if (!clock) return nullptr;
+  return json::object{
+      {"pairs", clock->pairs},
+      {"span_s", clock->span_s},
+      {"drift_ppm", number_of(clock->drift_ppm, clock->u_drift_ppm, clock->dof, "1e-6")},
+      {"sample_rate_hz",
+       number_of(clock->rate_Hz(nominal_Hz), clock->u_rate_Hz(nominal_Hz), clock->dof, "Hz")}};
+}
+
 json::object object_of(const SeenChannel& seen) {
-  return {{"recording", seen.recording},   {"channel", seen.channel}, {"unit", seen.unit},
-          {"calibrated", seen.calibrated}, {"from_s", seen.from_s},   {"to_s", seen.to_s}};
+  return {{"recording", seen.recording},
+          {"channel", seen.channel},
+          {"unit", seen.unit},
+          {"calibrated", seen.calibrated},
+          {"from_s", seen.from_s},
+          {"to_s", seen.to_s},
+          {"sample_rate_hz", seen.own_rate_hz},
+          {"clock", object_of(seen.clock, seen.own_rate_hz)}};
 }
 
 json::object object_of(const ViewBin& bin) {

@@ -114,7 +114,7 @@ Cursors cursors_of(const WindowRequest& request, std::span<const double> at_s) {
   for (const double asked_s : at_s) {
     Cursor cursor{.asked_s = asked_s, .t_s = std::nullopt, .value = {}};
     const std::int64_t sample = window.times().sample_at(asked_s - half_s);
-    if (sample < recording.samples()) {
+    if (sample < recording.samples() && recording.known_from(request.channel, sample) == sample) {
       const double time_s = window.times().time_s(sample);
       // A time that was printed is not missed by its last digit.
       if (std::abs(time_s - asked_s) <= half_s * (1.0 + 1e-6) + 1e-12 * std::abs(asked_s)) {

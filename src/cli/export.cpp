@@ -51,6 +51,7 @@ void run_export(const Request& request) {
                                             {"rows", exported.rows},
                                             {"columns", json::value_from(exported.columns)},
                                             {"gaps", exported.gaps},
+                                            {"clock", exported.clock},
                                             {"remarks", json::value_from(exported.remarks)}}));
   } else {
     fmt::print("{}: {} rows of {} columns, {} gaps\n", request.into, exported.rows,

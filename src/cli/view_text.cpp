@@ -2,6 +2,7 @@
 #include "cli/view_text.h"
 
 #include "analysis/channel_window.h"
+#include "analysis/clock_drift.h"
 #include "analysis/comparison.h"
 #include "analysis/window_pairs.h"
 #include "analysis/window_spectrum.h"
@@ -27,6 +28,12 @@ std::string unit_words(const analysis::SeenChannel& seen) {
   return seen.unit + (seen.calibrated ? "" : " at the converter: no certificate");
 }
 
+// How the clocks ran, where it is known; a line of its own.
+std::string clock_line(const analysis::SeenChannel& seen, const char* before) {
+  if (!seen.clock) return {};
+  return fmt::format("{}{}\n", before, analysis::words_of(*seen.clock, seen.own_rate_hz));
+}
+
 // A column that tells recordings apart, where there are several.
 std::string column_of(bool several, const std::string& text) {
   return several ? text + "," : std::string();
@@ -47,6 +54,7 @@ void print_views(std::span<const analysis::View> views) {
         "# {}, {}{}{}\n", view.seen.channel, unit_words(view.seen),
         several ? ", " + view.seen.recording : "",
         view.zero_s == 0.0 ? "" : fmt::format(", t_s = 0 at {} s", number_text(view.zero_s)));
+    fmt::print("{}", clock_line(view.seen, "# "));
   }
   fmt::print("{}t_s,min,max,mean,deviation,count\n", column_of(several, "recording"));
   for (const analysis::View& view : views) {
@@ -64,6 +72,7 @@ void print_spectra(std::span<const analysis::WindowSpectrum> spectra) {
     const signal::Spectrum& spectrum = one.spectrum;
     fmt::print("# {}, {}{}\n", one.seen.channel, unit_words(one.seen),
                several ? ", " + one.seen.recording : "");
+    fmt::print("{}", clock_line(one.seen, "# "));
     fmt::print(
         "# taper {}, lines {} Hz apart, noise bandwidth {} Hz, {} of {} segments of {} "
         "samples\n",
@@ -118,6 +127,7 @@ void print_statistics(const analysis::WindowStatistics& statistics) {
         scatter.mean.dof);
   }
   fmt::print("  certificate          {}\n", calibration_words(seen, statistics.calibration));
+  fmt::print("{}", clock_line(seen, "  clock                "));
   fmt::print("  standard deviation   {:.5g}; {:.7g} to {:.7g}\n", statistics.deviation,
              statistics.lowest, statistics.highest);
   if (!statistics.scatter) return;

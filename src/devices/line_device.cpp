@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "devices/line_device.h"
 
+#include "base/clock.h"
 #include "base/errors.h"
 #include "base/text.h"
 
@@ -150,6 +151,7 @@ void LineDevice::read(bench::SampleBlock& block) {
   block.first_sample = first;
   block.start = host_time_.block_start(device_clock_, first);
   block.gap_before = gap_before;
+  block.received = base::host_now();
   block.fill(samples_, bench_.channels.size());
 }
 

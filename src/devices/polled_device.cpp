@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "devices/polled_device.h"
 
+#include "base/clock.h"
+
 #include <chrono>
 #include <cmath>
 #include <cstddef>
@@ -104,6 +106,7 @@ void PolledDevice::read(bench::SampleBlock& block) {
   block.start =
       begun_utc_ + std::chrono::duration_cast<std::chrono::nanoseconds>(tick(first) - begun_);
   block.gap_before = gap_before;
+  block.received = base::host_now();
   block.fill(samples_, bench_.channels.size());
 }
 

@@ -80,8 +80,26 @@ void Replay::wait() const {
                    std::chrono::duration<double>(static_cast<double>(read_) / sample_rate_hz())));
 }
 
+// A slow channel's sample is the mean of those since the one before it, so it is played for these
+// and not, as it is shown, for those that follow: recorded again, their mean is that sample.
+void Replay::put_counts(const std::string& channel, std::int64_t end,
+                        std::span<std::int32_t> to) const {
+  const std::int64_t every = recording_.note(channel).every;
+  recording_.counts(channel, {.first = next_, .count = std::ssize(to)}, to);
+  for (std::int64_t i = 0; every > 1 && i < std::ssize(to);) {
+    const std::int64_t own = (next_ + i + every - 1) / every * every;
+    const std::int64_t until = std::min(own - next_ + 1, std::ssize(to));
+    if (own < end) {
+      const std::int32_t mean = recording_.counts(channel, own, 1).front();
+      std::fill(to.begin() + i, to.begin() + until, mean);
+    }
+    i = until;
+  }
+}
+
 void Replay::read(bench::SampleBlock& block) {
   block.gap_before = false;
+  block.received.reset();
   if (next_ == recording_.samples()) {
     if (!repeat_) {
       throw base::DeviceFault(name_, fmt::format("the recording {} ends here", file_),
@@ -112,9 +130,10 @@ void Replay::read(bench::SampleBlock& block) {
   block.channels = recording_.channels().size();
   block.samples = static_cast<std::size_t>(count);
   block.counts.resize(block.channels * block.samples);
-  for (std::size_t i = 0; i < block.channels; ++i)
-    recording_.counts(recording_.channels()[i], {.first = next_, .count = count},
-                      std::span(block.counts).subspan(i * block.samples, block.samples));
+  for (std::size_t i = 0; i < block.channels; ++i) {
+    put_counts(recording_.channels()[i], before_next_gap(),
+               std::span(block.counts).subspan(i * block.samples, block.samples));
+  }
   next_ += count;
   device_sample_ += count;
   read_ += count;

@@ -11,6 +11,7 @@
 #include <chrono>
 #include <cstddef>
 #include <cstdint>
+#include <span>
 #include <string>
 #include <string_view>
 
@@ -38,6 +39,7 @@ class Replay final : public bench::Device {
   base::UtcTime time_of(std::int64_t device_sample) const;
   void require_same(const bench::Bench& bench) const;
   void wait() const;
+  void put_counts(const std::string& channel, std::int64_t end, std::span<std::int32_t> to) const;
 
   recording::Recording recording_;
   std::string file_;

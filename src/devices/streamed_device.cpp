@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "devices/streamed_device.h"
 
+#include "base/clock.h"
+
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -118,6 +120,7 @@ void StreamedDevice::read(bench::SampleBlock& block) {
   block.first_sample = first;
   block.start = host_time_.block_start(device_clock_, first);
   block.gap_before = gap_before;
+  block.received = base::host_now();
   block.fill(samples_, channels);
 }
 

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "analysis/clock_drift.h"
 #include "base/clock.h"
 #include "base/text.h"
 #include "exchange/output_file.h"
@@ -6,6 +7,7 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
@@ -31,6 +33,13 @@ class CsvWriter final : public TableWriter {
       names += (i == 0 ? "" : ",") + head.columns[i].name;
     }
     text += '\n';
+    for (const Column& column : head.columns) {
+      if (column.every > 1)
+        text += fmt::format("# {}: a value every {} rows, the mean since the one before\n",
+                            column.name, column.every);
+    }
+    if (head.clock)
+      text += fmt::format("# clock: {}\n", analysis::words_of(*head.clock, head.sample_rate_hz));
     for (const MissedSamples& gap : head.gaps)
       text += fmt::format("# gap: {} samples are missing before {} s\n", gap.samples,
                           base::number_text(gap.at_s));
@@ -42,7 +51,7 @@ class CsvWriter final : public TableWriter {
     for (std::size_t row = 0; row < columns[0].size(); ++row) {
       for (std::size_t i = 0; i < columns.size(); ++i) {
         if (i > 0) text += ',';
-        text += base::number_text(columns[i][row]);
+        if (!std::isnan(columns[i][row])) text += base::number_text(columns[i][row]);
       }
       text += '\n';
     }

@@ -2,8 +2,10 @@
 #include "exchange/export_recording.h"
 
 #include "analysis/channel_window.h"
+#include "analysis/clock_drift.h"
 #include "analysis/recorded_channel.h"
 #include "base/errors.h"
+#include "base/text.h"
 #include "base/units.h"
 #include "bench/bench.h"
 #include "exchange/value_table.h"
@@ -17,8 +19,10 @@
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
+#include <limits>
 #include <memory>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <system_error>
@@ -100,6 +104,7 @@ TableHead head_of(const recording::Recording& recording, const std::vector<Stret
                  .source = file.filename().string(),
                  .start = recording.start(),
                  .sample_rate_hz = recording.sample_rate_hz(),
+                 .clock = analysis::clock_drift(recording.clock(), recording.gaps()),
                  .rows = 0,
                  .columns = {{.name = "time_s",
                               .unit = "s",
@@ -128,6 +133,15 @@ Column column_of(const Source& source) {
           .cell_method = {}};
 }
 
+// What a slow channel is held at between its own samples is no measurement.
+void leave_own(std::int64_t every, std::int64_t first, std::span<double> values) {
+  if (every == 1) return;
+  for (std::size_t i = 0; i < values.size(); ++i) {
+    if ((first + static_cast<std::int64_t>(i)) % every != 0)
+      values[i] = std::numeric_limits<double>::quiet_NaN();
+  }
+}
+
 void write_samples(const recording::Recording& recording, const std::vector<Source>& sources,
                    const std::vector<Stretch>& stretches, TableWriter& writer) {
   std::vector<std::vector<double>> columns(sources.size() + 1);
@@ -146,6 +160,7 @@ void write_samples(const recording::Recording& recording, const std::vector<Sour
           return bench::volts(sources[k].note.converter, each);
         });
         if (sources[k].certificate) metrology::values_of(*sources[k].certificate, values, values);
+        leave_own(sources[k].note.every, stretch.first + done, values);
       }
       writer.write(columns);
     }
@@ -230,8 +245,17 @@ Exported export_recording(const ExportRequest& request) {
   if (request.bins > 0) {
     bins = bins_of(recording, request, sources, head);
   } else {
-    for (const Source& source : sources)
+    for (const Source& source : sources) {
       head.columns.push_back(column_of(source));
+      if (source.note.every == 1) continue;
+      Column& column = head.columns.back();
+      column.every = source.note.every;
+      column.long_name += fmt::format(", a value every {} rows", column.every);
+      column.cell_method = fmt::format(
+          "time: mean (interval: {} s comment: of the samples until then, after a gap of those "
+          "since it)",
+          base::number_text(static_cast<double>(column.every) / head.sample_rate_hz));
+    }
   }
   const fs::path part = request.into.string() + ".part";
   try {
@@ -248,10 +272,12 @@ Exported export_recording(const ExportRequest& request) {
     throw;
   }
   fs::rename(part, request.into);
-  Exported exported{.rows = head.rows,
-                    .columns = {},
-                    .gaps = static_cast<std::int64_t>(head.gaps.size()),
-                    .remarks = {}};
+  Exported exported{
+      .rows = head.rows,
+      .columns = {},
+      .gaps = static_cast<std::int64_t>(head.gaps.size()),
+      .clock = head.clock ? analysis::words_of(*head.clock, head.sample_rate_hz) : std::string(),
+      .remarks = {}};
   for (const Column& column : head.columns)
     exported.columns.push_back(column.name);
   for (const Source& source : sources) {

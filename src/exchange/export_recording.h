@@ -23,6 +23,7 @@ struct Exported {
   std::int64_t rows;
   std::vector<std::string> columns;  // with the time
   std::int64_t gaps;
+  std::string clock;  // how the device's ran against the computer's; empty where it is not known
   std::vector<std::string> remarks;  // what a reader of the numbers must know
 };
 

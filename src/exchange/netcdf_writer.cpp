@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "analysis/clock_drift.h"
 #include "base/clock.h"
 #include "exchange/value_table.h"
 #include "recording/netcdf_file.h"
@@ -8,6 +9,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
+#include <limits>
 #include <memory>
 #include <span>
 #include <string>
@@ -21,15 +23,26 @@ using recording::Attribute;
 
 constexpr const char* time_name = "time";
 
+std::vector<Attribute> attributes_of(const TableHead& head) {
+  std::vector<Attribute> attributes{
+      {"Conventions", "CF-1.8"},
+      {"title", head.title},
+      {"source", "values of a recording, by the certificates it carries"},
+      {"history", "windwright export of " + head.source},
+      {"start_utc", base::utc_text(head.start)},
+      {"sample_rate_hz", head.sample_rate_hz}};
+  if (head.clock) {
+    attributes.emplace_back("comment", analysis::words_of(*head.clock, head.sample_rate_hz));
+    attributes.emplace_back("device_clock_drift_ppm", head.clock->drift_ppm);
+    attributes.emplace_back("device_clock_u_drift_ppm", head.clock->u_drift_ppm);
+  }
+  return attributes;
+}
+
 class NetcdfWriter final : public TableWriter {
  public:
   NetcdfWriter(const std::filesystem::path& file, const TableHead& head)
-      : file_(file, {{"Conventions", "CF-1.8"},
-                     {"title", head.title},
-                     {"source", "values of a recording, by the certificates it carries"},
-                     {"history", "windwright export of " + head.source},
-                     {"start_utc", base::utc_text(head.start)},
-                     {"sample_rate_hz", head.sample_rate_hz}}) {
+      : file_(file, attributes_of(head)) {
     const std::string since = "seconds since " + base::utc_text(head.start);
     file_.add_dimension(time_name, head.rows,
                         {{"units", since},
@@ -42,6 +55,8 @@ class NetcdfWriter final : public TableWriter {
       std::vector<Attribute> attributes{{"units", column.unit}, {"long_name", column.long_name}};
       if (!column.standard_name.empty())
         attributes.emplace_back("standard_name", column.standard_name);
+      if (column.every > 1)
+        attributes.emplace_back("_FillValue", std::numeric_limits<double>::quiet_NaN());
       if (!column.cell_method.empty()) attributes.emplace_back("cell_methods", column.cell_method);
       file_.add_variable(column.name, time_name, attributes);
       names_.push_back(column.name);

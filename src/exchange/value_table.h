@@ -2,11 +2,13 @@
 // Inside the exchange module only: what goes into a file of any format.
 #pragma once
 
+#include "analysis/clock_drift.h"
 #include "base/clock.h"
 
 #include <cstdint>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -20,6 +22,7 @@ struct Column {
   std::string long_name;
   std::string standard_name;  // of the CF conventions; may be empty
   std::string cell_method;    // of the CF conventions: "time: mean"; empty for single samples
+  std::int64_t every = 1;     // of so many rows one has a value, the others are NaN
 };
 
 struct MissedSamples {
@@ -33,6 +36,7 @@ struct TableHead {
   std::string source;  // the recording's name
   base::UtcTime start;
   double sample_rate_hz;
+  std::optional<analysis::ClockDrift> clock;
   std::int64_t rows;
   std::vector<Column> columns;
   std::vector<MissedSamples> gaps;

@@ -2,12 +2,15 @@
 #include "recording/layout.h"
 
 #include "base/errors.h"
+#include "recording/piece_sums.h"
 
 #include <fmt/format.h>
 #include <hdf5.h>
 
 #include <algorithm>
+#include <cassert>
 #include <cerrno>
+#include <chrono>
 #include <cmath>
 #include <cstdint>
 #include <cstdlib>
@@ -46,6 +49,13 @@ int system_error_in(const std::string& words) {
 }
 
 constexpr std::int64_t most_bits = 32;
+
+constexpr double chunk_s = 0.25;  // about; a flush writes the chunk that is being filled again
+constexpr std::int64_t shortest_chunk = 1024;
+constexpr std::int64_t longest_chunk = 65536;
+
+// Of a packed stream only whole chunks go to the disk every half second: they have to be short.
+constexpr double longest_packed_chunk_s = 0.26;
 
 bool is_full(int number) {
   return number == ENOSPC || number == EDQUOT || number == EFBIG;
@@ -194,12 +204,32 @@ hid_t count_type(int bits) {
   return bits <= 16 ? H5T_STD_U16LE : H5T_STD_I32LE;
 }
 
+bool can_be_packed(double sample_rate_hz) {
+  return sample_rate_hz * longest_packed_chunk_s >= piece_samples;
+}
+
+std::int64_t chunk_samples(double sample_rate_hz, bool packed) {
+  std::int64_t samples = packed ? piece_samples : shortest_chunk;
+  const double wanted = (packed ? longest_packed_chunk_s / 2 : chunk_s) * sample_rate_hz;
+  while (samples < longest_chunk && static_cast<double>(samples) < wanted)
+    samples *= 2;
+  return samples;
+}
+
+hid_t level_type(int bits) {
+  return bits <= 24 ? H5T_IEEE_F32LE : H5T_IEEE_F64LE;
+}
+
 std::string streams_path(const std::string& device) {
   return "/streams/" + device;
 }
 
 std::string gaps_path(const std::string& device) {
   return "/gaps/" + device;
+}
+
+std::string clock_path(const std::string& device) {
+  return "/clock/" + device;
 }
 
 Handle opened_for_reading(const std::filesystem::path& file) {
@@ -326,22 +356,66 @@ void require_order(const std::vector<Gap>& gaps, const std::filesystem::path& pa
 
 }  // namespace
 
-std::vector<Gap> gaps_of(hid_t file, const std::string& device, const std::filesystem::path& path) {
-  const Handle data =
-      owned(H5Dopen2(file, gaps_path(device).c_str(), H5P_DEFAULT), path, "open the gaps");
+namespace {
+
+// Whole numbers, `columns` in a row.
+std::vector<std::int64_t> rows_in(hid_t file, const std::string& name, hsize_t columns,
+                                  const std::filesystem::path& path) {
+  const Handle data = owned(H5Dopen2(file, name.c_str(), H5P_DEFAULT), path, "open " + name);
   const std::vector<hsize_t> extent = extent_of(data.get(), path);
-  const Handle type = owned(H5Dget_type(data.get()), path, "read the gaps' type");
-  if (extent.size() != 2 || extent[1] != 2 || H5Tget_class(type.get()) != H5T_INTEGER)
-    refuse_file(path, "has gaps that are not pairs of samples");
-  std::vector<std::int64_t> pairs(2 * static_cast<std::size_t>(extent[0]));
-  if (pairs.empty()) return {};
-  require(H5Dread(data.get(), H5T_NATIVE_INT64, H5S_ALL, H5S_ALL, H5P_DEFAULT, pairs.data()), path,
-          "read the gaps");
+  const Handle type = owned(H5Dget_type(data.get()), path, "read the type of " + name);
+  if (extent.size() != 2 || extent[1] != columns || H5Tget_class(type.get()) != H5T_INTEGER)
+    refuse_file(path, fmt::format("has '{}' that is not {} whole numbers a row", name, columns));
+  std::vector<std::int64_t> rows(columns * static_cast<std::size_t>(extent[0]));
+  if (rows.empty()) return rows;
+  require(H5Dread(data.get(), H5T_NATIVE_INT64, H5S_ALL, H5S_ALL, H5P_DEFAULT, rows.data()), path,
+          "read " + name);
+  return rows;
+}
+
+}  // namespace
+
+std::vector<ClockPair> clock_of(hid_t file, const std::string& device,
+                                const std::filesystem::path& path) {
+  constexpr std::int64_t most = std::int64_t{1} << 62;
+  if (H5Lexists(file, "clock", H5P_DEFAULT) <= 0) return {};
+  std::vector<std::int64_t> rows;
+  try {
+    rows = rows_in(file, clock_path(device), 3, path);
+  } catch (const base::DiskFault&) {
+    if (is_left_open(path)) return {};
+    throw;
+  }
+  std::vector<ClockPair> clock;
+  for (std::size_t i = 0; i < rows.size(); i += 3) {
+    const ClockPair pair{.sample = rows[i],
+                         .device_ns = rows[i + 1],
+                         .host = base::UtcTime(std::chrono::nanoseconds(rows[i + 2]))};
+    const bool follows = clock.empty() ? pair.sample >= 0 && pair.device_ns >= 0
+                                       : pair.sample > clock.back().sample &&
+                                             pair.device_ns > clock.back().device_ns;
+    if (!follows || pair.device_ns > most || std::abs(rows[i + 2]) > most)
+      refuse_file(path, fmt::format("has times of sample {} out of order", pair.sample));
+    clock.push_back(pair);
+  }
+  return clock;
+}
+
+std::vector<Gap> gaps_of(hid_t file, const std::string& device, const std::filesystem::path& path) {
+  const std::vector<std::int64_t> pairs = rows_in(file, gaps_path(device), 2, path);
   std::vector<Gap> gaps;
   for (std::size_t i = 0; i < pairs.size(); i += 2)
     gaps.push_back({.before_sample = pairs[i], .device_sample = pairs[i + 1]});
   require_order(gaps, path);
   return gaps;
+}
+
+void replace_text(hid_t object, const char* name, const std::string& text,
+                  const std::filesystem::path& path) {
+  const Handle there = owned(H5Aopen(object, name, H5P_DEFAULT), path, "open an attribute");
+  const Handle type = owned(H5Aget_type(there.get()), path, "write an attribute");
+  assert(H5Tget_size(type.get()) == text.size() + 1);
+  require(H5Awrite(there.get(), type.get(), text.c_str()), path, "write an attribute");
 }
 
 void put_text(hid_t object, const char* name, const std::string& text,

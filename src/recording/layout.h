@@ -81,11 +81,20 @@ Handle new_dataset(hid_t group, const std::string& name, const Growing& what,
 constexpr std::uint32_t left_unpacked = 3;
 /// How a dataset's chunks come; nothing: in another way than new_dataset makes them.
 std::optional<bool> is_packed(hid_t dataset, const std::filesystem::path& path);
+/// Of a channel at this rate.
+std::int64_t chunk_samples(double sample_rate_hz, bool packed);
+/// Whether it is quick enough: only whole chunks of packed streams go to the disk every half
+/// second.
+bool can_be_packed(double sample_rate_hz);
 /// How counts of a converter are kept: unsigned 16 bits, or signed 32 for more than 16.
 hid_t count_type(int bits);
+/// How the pyramid's numbers are kept: floating point of 32 bits, which holds every count of 24
+/// exactly, or of 64 bits for more.
+hid_t level_type(int bits);
 
 std::string streams_path(const std::string& device);
 std::string gaps_path(const std::string& device);
+std::string clock_path(const std::string& device);
 
 /// Opens for reading whatever state the writer left or keeps the file in.
 /// @throws BadInput  cannot be opened as HDF5
@@ -105,6 +114,14 @@ std::int64_t length_of(hid_t dataset, const std::filesystem::path& path);
 /// @throws BadInput  no pairs of samples, or not in the order of time
 std::vector<Gap> gaps_of(hid_t file, const std::string& device, const std::filesystem::path& path);
 
+/// Nothing where the file has none, or where its end was torn by the end of its writer.
+/// @throws BadInput  no triples of numbers, or not in the order of time
+std::vector<ClockPair> clock_of(hid_t file, const std::string& device,
+                                const std::filesystem::path& path);
+
+/// Puts another text of the same length in place of one that is there, also beside readers.
+void replace_text(hid_t object, const char* name, const std::string& text,
+                  const std::filesystem::path& path);
 void put_text(hid_t object, const char* name, const std::string& text,
               const std::filesystem::path& path);
 void put_number(hid_t object, const char* name, double value, const std::filesystem::path& path);

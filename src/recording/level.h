@@ -20,7 +20,7 @@ struct Row {
   double deviation;  // standard deviation about the mean, of all samples (divided by their number)
 };
 
-constexpr std::size_t columns = 4;        // in the file, in the order of Row, 32-bit floating point
+constexpr std::size_t columns = 4;        // in the file, in the order of Row
 constexpr std::int64_t rows_merged = 16;  // rows of a level that make one of the next
 /// Samples in a row of each level.
 constexpr std::array<std::int64_t, 5> level_samples = {256, 4096, 65536, 1'048'576, 16'777'216};

@@ -2,11 +2,13 @@
 #include "base/errors.h"
 #include "base/files.h"
 #include "recording/cf_names.h"
+#include "recording/clock_watch.h"
 #include "recording/dimension.h"
 #include "recording/layout.h"
 #include "recording/level.h"
+#include "recording/number_rows.h"
 #include "recording/packing.h"
-#include "recording/piece_sums.h"
+#include "recording/part_file.h"
 #include "recording/recording.h"
 #include "recording/stream_reader.h"
 #include "recording/stream_writer.h"
@@ -20,6 +22,7 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <array>
 #include <cerrno>
 #include <chrono>
 #include <cmath>
@@ -40,28 +43,9 @@ namespace windwright::recording {
 
 namespace {
 
-constexpr hsize_t chunk_gaps = 64;
 constexpr std::size_t index_cache_bytes = std::size_t{1} << 18;
 constexpr int kept_bytes = 1 << 14;  // of each kind
 constexpr std::int64_t copied_at_once = 1 << 18;
-constexpr double chunk_s = 0.25;  // about; a flush writes the chunk that is being filled again
-constexpr std::int64_t shortest_chunk = 1024;
-constexpr std::int64_t longest_chunk = 65536;
-
-// Of a packed stream only whole chunks go to the disk every half second: they have to be short.
-constexpr double longest_packed_chunk_s = 0.26;
-
-bool can_be_packed(double sample_rate_hz) {
-  return sample_rate_hz * longest_packed_chunk_s >= piece_samples;
-}
-
-std::int64_t chunk_samples(double sample_rate_hz, bool packed) {
-  std::int64_t samples = packed ? piece_samples : shortest_chunk;
-  const double wanted = (packed ? longest_packed_chunk_s / 2 : chunk_s) * sample_rate_hz;
-  while (samples < longest_chunk && static_cast<double>(samples) < wanted)
-    samples *= 2;
-  return samples;
-}
 
 std::vector<NewChannel> channels_of(const bench::Bench& bench) {
   std::vector<NewChannel> channels;
@@ -106,58 +90,6 @@ Handle new_group(hid_t file, const std::string& name, const std::filesystem::pat
                "make a group");
 }
 
-// Made beside its place and put there when it can be read; gone where it never comes to that.
-class PartFile {
- public:
-  explicit PartFile(const std::filesystem::path& file)
-      : file_(file), part_(file.string() + ".part") {
-    std::filesystem::remove(part_);
-  }
-  PartFile(const PartFile&) = delete;
-  PartFile& operator=(const PartFile&) = delete;
-  ~PartFile() {
-    std::error_code ignored;
-    if (!part_.empty()) std::filesystem::remove(part_, ignored);
-  }
-  const std::filesystem::path& path() const { return part_; }
-  void become() {
-    std::filesystem::rename(part_, file_);
-    part_.clear();
-    // The name has to survive a cut of the power as the samples do.
-    const std::filesystem::path folder = file_.parent_path();
-    const int handle = open(folder.empty() ? "." : folder.c_str(), O_RDONLY | O_CLOEXEC);
-    if (handle < 0) return;
-    fsync(handle);
-    close(handle);
-  }
-
- private:
-  std::filesystem::path file_;
-  std::filesystem::path part_;
-};
-
-// Lengthens a dataset by `rows` and writes them.
-struct Rows {
-  std::int64_t from;
-  std::int64_t count;
-  hid_t type;
-  const void* data;
-};
-void append_rows(hid_t dataset, const Rows& rows, hsize_t columns,
-                 const std::filesystem::path& path) {
-  const int rank = columns == 0 ? 1 : 2;
-  const hsize_t extent[2] = {static_cast<hsize_t>(rows.from + rows.count), columns};
-  const hsize_t start[2] = {static_cast<hsize_t>(rows.from), 0};
-  const hsize_t count[2] = {static_cast<hsize_t>(rows.count), columns};
-  require(H5Dset_extent(dataset, extent), path, "lengthen a dataset");
-  const Handle space = owned(H5Dget_space(dataset), path, "write samples");
-  require(H5Sselect_hyperslab(space.get(), H5S_SELECT_SET, start, nullptr, count, nullptr), path,
-          "write samples");
-  const Handle memory = owned(H5Screate_simple(rank, count, nullptr), path, "write samples");
-  require(H5Dwrite(dataset, rows.type, memory.get(), space.get(), H5P_DEFAULT, rows.data), path,
-          "write samples");
-}
-
 }  // namespace
 
 struct Recorder::File {
@@ -166,10 +98,11 @@ struct Recorder::File {
   Handle file;
   Packer packer;
   std::vector<StreamWriter> streams;  // (channels)
-  Handle gaps;
+  std::optional<NumberRows> gaps;
+  std::optional<NumberRows> clock;
+  ClockWatch clock_watch;
   std::int64_t samples = 0;
   std::int64_t flushed = 0;
-  std::int64_t gap_count = 0;
   std::int64_t next = 0;  // that is to come, by the device's count less `counted_from`
   std::optional<std::int64_t> counted_from;  // the device's count of the recording's first sample
   std::optional<base::DiskFault> abandoned;
@@ -191,6 +124,9 @@ struct Recorder::File {
   void sync();
   void finish();
   void append(const Gap& gap);
+  void append(const std::optional<ClockPair>& pair);
+  void look_at_clock(const bench::SampleBlock& block);
+  void begin_at(base::UtcTime start);
   bool follows(const bench::SampleBlock& block);
 };
 
@@ -266,12 +202,17 @@ Recorder::File::File(const std::filesystem::path& at, std::filesystem::path wher
     attach(new_dimension(file.get(), name, path).get(), together, path);
   }
   const Handle noted = new_group(file.get(), "gaps", path);
-  gaps = new_dataset(noted.get(), layout.source.device,
-                     {.type = H5T_STD_I64LE, .chunk = {chunk_gaps, 2}}, path);
-  put_text(gaps.get(), "long_name",
-           "samples missed: first sample of the recording after the gap, and its number in the "
-           "device's own count",
-           path);
+  gaps.emplace(noted.get(), layout.source.device, 2,
+               "samples missed: first sample of the recording after the gap, and its number in the "
+               "device's own count",
+               path);
+  const Handle timed = new_group(file.get(), "clock", path);
+  clock.emplace(timed.get(), layout.source.device, 3,
+                "sample of the recording; its time by the device's count at the nominal rate, ns "
+                "since the first sample; the computer's clock when it had come, ns since "
+                "1970-01-01T00:00:00Z",
+                path);
+  last_bytes += 1 << 14;  // that this and the gaps may still need
 }
 
 void Recorder::File::start_streaming() {
@@ -366,6 +307,7 @@ void Recorder::File::sync() {
 void Recorder::File::finish() {
   for (StreamWriter& stream : streams)
     stream.finish();
+  append(clock_watch.end());
   flush();
   // Gives back the room that was kept.
   if (reserved_until > 0) {
@@ -377,9 +319,33 @@ void Recorder::File::finish() {
 }
 
 void Recorder::File::append(const Gap& gap) {
-  const std::int64_t pair[2] = {gap.before_sample, gap.device_sample};
-  append_rows(gaps.get(), {gap_count, 1, H5T_NATIVE_INT64, pair}, 2, path);
-  ++gap_count;
+  gaps->append(std::array{gap.before_sample, gap.device_sample});
+}
+
+void Recorder::File::append(const std::optional<ClockPair>& pair) {
+  if (!pair) return;
+  const std::int64_t host_ns = pair->host.time_since_epoch().count();
+  clock->append(std::array{pair->sample, pair->device_ns, host_ns});
+}
+
+// Before its samples count.
+void Recorder::File::look_at_clock(const bench::SampleBlock& block) {
+  if (!block.received || block.samples == 0) return;
+  const auto last = static_cast<std::int64_t>(block.samples) - 1;
+  const double device_s = static_cast<double>(next + last) / layout.sample_rate_hz;
+  append(clock_watch.see({.sample = samples + last,
+                          .device_ns = std::llround(1e9 * device_s),
+                          .host = *block.received}));
+}
+
+void Recorder::File::begin_at(base::UtcTime start) {
+  layout.source.start = start;
+  const std::string text = base::utc_text(start);
+  const Handle group = owned(
+      H5Gopen2(file.get(), streams_path(layout.source.device).c_str(), H5P_DEFAULT), path, "write");
+  replace_text(group.get(), "start_utc", text, path);
+  for (const StreamWriter& stream : streams)
+    replace_text(stream.get(), "start_utc", text, path);
 }
 
 // Places the block in the device's count; false where samples are missing before it. A count that
@@ -471,11 +437,19 @@ Recorder Recorder::take_up(const std::filesystem::path& file, std::int64_t sampl
       made->append(gap);
       made->next = gap.device_sample + samples - gap.before_sample;
     }
+    for (const ClockPair& pair : old.clock()) {
+      if (pair.sample < samples) made->append(pair);
+    }
   }
   made->start_streaming();
   made->write([&made] { made->flush(); });
   part.become();
   return Recorder(std::move(made));
+}
+
+void Recorder::begin_at(base::UtcTime start) {
+  if (file_->samples > 0) throw std::logic_error("a first sample's time after the first sample");
+  file_->write([&] { file_->begin_at(start); });
 }
 
 void Recorder::append(const bench::SampleBlock& block) {
@@ -486,12 +460,14 @@ void Recorder::append(const bench::SampleBlock& block) {
   file_->keep_room(file_->streams.size() * block.samples * sizeof(std::int32_t));
   file_->write([&] {
     if (!file_->follows(block)) {
+      file_->append(file_->clock_watch.end());
       file_->append(Gap{.before_sample = file_->samples, .device_sample = file_->next});
       for (StreamWriter& stream : file_->streams)
         stream.leave_gap();
     }
     for (std::size_t i = 0; i < block.channels; ++i)
       file_->streams[i].append(block.channel(i));
+    file_->look_at_clock(block);
   });
   file_->samples += static_cast<std::int64_t>(block.samples);
   file_->next += static_cast<std::int64_t>(block.samples);

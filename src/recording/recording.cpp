@@ -14,6 +14,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
+#include <iterator>
 #include <limits>
 #include <memory>
 #include <stdexcept>
@@ -31,11 +32,34 @@ struct Recording::File {
   std::vector<std::string> channels;
   mutable std::vector<StreamReader> streams;  // (channels)
   std::vector<Gap> gaps;
+  std::vector<ClockPair> clock;
   std::int64_t samples = std::numeric_limits<std::int64_t>::max();
 
   std::size_t index_of(std::string_view channel) const;
   StreamReader& stream(std::string_view channel, const Window& window) const;
+  std::int64_t known_from(std::int64_t every, std::int64_t sample) const;
+  std::int64_t known_until(std::int64_t every, const Bin& bin) const;
 };
+
+std::int64_t Recording::File::known_from(std::int64_t every, std::int64_t sample) const {
+  if (every == 1) return sample;
+  const auto later = std::upper_bound(
+      gaps.begin(), gaps.end(), sample,
+      [](std::int64_t wanted, const Gap& gap) { return wanted < gap.before_sample; });
+  const std::int64_t own = sample / every * every;
+  const bool held_across = later != gaps.begin() && std::prev(later)->before_sample > own;
+  return held_across ? own + every : sample;
+}
+
+// One past the last sample of a bin: it may hold the channel's last across a gap.
+std::int64_t Recording::File::known_until(std::int64_t every, const Bin& bin) const {
+  const std::int64_t end = bin.first + bin.samples;
+  const std::int64_t from = std::max(bin.first, (end - 1) / every * every);
+  const auto gap = std::upper_bound(
+      gaps.begin(), gaps.end(), from,
+      [](std::int64_t wanted, const Gap& each) { return wanted < each.before_sample; });
+  return gap == gaps.end() ? end : std::min(end, gap->before_sample);
+}
 
 std::size_t Recording::File::index_of(std::string_view channel) const {
   const auto found = std::find(channels.begin(), channels.end(), channel);
@@ -65,6 +89,7 @@ Recording::Recording(const std::filesystem::path& file) : file_(std::make_unique
     file_->samples = std::min(file_->samples, file_->streams.back().samples());
   }
   file_->gaps = gaps_of(id, device, file);
+  file_->clock = clock_of(id, device, file);
 }
 
 Recording::Recording(Recording&& other) noexcept = default;
@@ -103,6 +128,10 @@ const std::vector<Gap>& Recording::gaps() const {
   return file_->gaps;
 }
 
+const std::vector<ClockPair>& Recording::clock() const {
+  return file_->clock;
+}
+
 StreamReader& Recording::File::stream(std::string_view channel, const Window& window) const {
   StreamReader& found = streams[index_of(channel)];
   if (window.first < 0 || window.count < 0 || window.first > samples ||
@@ -133,7 +162,18 @@ std::vector<Bin> Recording::bins(std::string_view channel, const Window& window,
                                  std::int64_t bins) const {
   StreamReader& stream = file_->stream(channel, window);
   if (bins < 1) throw std::logic_error("a window in less than one bin");
-  return stream.bins(window, bins);
+  const std::int64_t every = stream.every();
+  if (every == 1) return stream.bins(window, bins);
+  const std::int64_t end = window.first + window.count;
+  const std::int64_t first = std::min(file_->known_from(every, window.first), end);
+  std::vector<Bin> known = stream.bins({.first = first, .count = end - first}, bins);
+  for (Bin& bin : known)
+    bin.samples = file_->known_until(every, bin) - bin.first;
+  return known;
+}
+
+std::int64_t Recording::known_from(std::string_view channel, std::int64_t sample) const {
+  return file_->known_from(file_->layout.streams[file_->index_of(channel)].every, sample);
 }
 
 }  // namespace windwright::recording

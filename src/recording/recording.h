@@ -19,13 +19,20 @@ namespace windwright::recording {
 /// Whose samples are recorded, and from when.
 struct Source {
   std::string device;
-  base::UtcTime start;  // device time of the first sample
+  base::UtcTime start;  // of the first sample, as well as it is known
 };
 
 /// Samples that were missed: nothing is put in their place.
 struct Gap {
   std::int64_t before_sample;  // of the recording: the first sample after the gap
   std::int64_t device_sample;  // that sample by the device's count since the recording's first
+};
+
+/// When a sample came, by the device's clock and by the computer's.
+struct ClockPair {
+  std::int64_t sample;     // of the recording
+  std::int64_t device_ns;  // since the first, by the device's count at the nominal rate
+  base::UtcTime host;      // of the computer's clock at that moment: it may have been set meanwhile
 };
 
 /// What the recording says about a channel, beside its counts.
@@ -68,6 +75,8 @@ class Recorder {
   Recorder(Recorder&& other) noexcept;
   ~Recorder();
 
+  /// The first sample's time, where it is known better once that is there. Before the first block.
+  void begin_at(base::UtcTime start);
   /// @param block  all channels of the bench in its order. A gap is noted where the block says so
   /// or
   ///               its count does not follow; after a count that begins anew, by the time gone by
@@ -122,13 +131,21 @@ class Recording {
   double sample_rate_hz() const;
   std::int64_t samples() const;  // that all channels have
   const std::vector<Gap>& gaps() const;
+  /// One every few seconds and between any two gaps; none where the device's time does not run with
+  /// the world's, and in older recordings. In time.
+  const std::vector<ClockPair>& clock() const;
   /// The window in at most `bins` bins, in time that does not grow with its length: longer ones
   /// come from the pyramid. Bins have edges where the rows of its level have; every sample of the
-  /// window is in one of them, and no other.
+  /// window is in one of them, and no other; of a slow channel, every one that is known.
   /// @param bins  1 or more
   /// @throws BadInput  no such channel, or outside the recording
   std::vector<Bin> bins(std::string_view channel, const Window& window, std::int64_t bins) const;
-  /// Raw counts of one channel, samples first .. first + count.
+  /// A slow channel's sample is held until its next, but not across a gap: what lies between a gap
+  /// and its next sample is not known.
+  /// @return  the first sample at or after this one that is known; it may lie beyond the last
+  std::int64_t known_from(std::string_view channel, std::int64_t sample) const;
+  /// Raw counts of one channel, samples first .. first + count. Where a slow channel is not known,
+  /// its last before the gap.
   /// @throws BadInput  no such channel, or outside the recording
   std::vector<std::int32_t> counts(std::string_view channel, std::int64_t first,
                                    std::int64_t count) const;

@@ -56,7 +56,7 @@ ChunkReader::ChunkReader(hid_t group, const std::string& name, const std::filesy
                      (extent.size() == 1 || (chunk[1] == columns && extent[1] == columns));
   const std::optional<bool> packed = is_packed(data_.get(), path);
   const Handle type = owned(H5Dget_type(data_.get()), path, "read a dataset's type");
-  const hid_t types[] = {H5T_STD_U16LE, H5T_STD_I32LE, H5T_IEEE_F32LE};
+  const hid_t types[] = {H5T_STD_U16LE, H5T_STD_I32LE, H5T_IEEE_F32LE, H5T_IEEE_F64LE};
   const auto first = extent.size() == 2 ? std::begin(types) + 2 : std::begin(types);
   const auto last = extent.size() == 2 ? std::end(types) : std::begin(types) + 2;
   if (!known || !packed ||
@@ -258,10 +258,14 @@ void StreamReader::collect(int level, std::int64_t from, std::int64_t to, Fillin
   const std::int64_t last = std::min(to / size, rows.rows());
   if (first >= last) return collect(level - 1, from, to, filling);
   collect(level - 1, from, first * size, filling);
-  std::vector<std::array<float, columns>> values(static_cast<std::size_t>(last - first));
-  rows.read(first, last - first, true, reinterpret_cast<std::byte*>(values.data()));
-  for (const auto& [lowest, highest, mean, deviation] : values)
-    filling.add({.lowest = lowest, .highest = highest, .mean = mean, .deviation = deviation}, size);
+  const auto add = [&](auto number) {
+    std::vector<std::array<decltype(number), columns>> all(static_cast<std::size_t>(last - first));
+    rows.read(first, last - first, true, reinterpret_cast<std::byte*>(all.data()));
+    for (const auto& [lowest, highest, mean, deviation] : all)
+      filling.add({.lowest = lowest, .highest = highest, .mean = mean, .deviation = deviation},
+                  size);
+  };
+  rows.row_bytes() == columns * sizeof(float) ? add(float{}) : add(double{});
   collect(level - 1, last * size, to, filling);
 }
 

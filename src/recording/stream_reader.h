@@ -60,6 +60,7 @@ class StreamReader {
                const std::filesystem::path& path);
   /// Of the recording; those of a slow channel go on to its next.
   std::int64_t samples() const { return counts_.rows() * every_; }
+  std::int64_t every() const { return every_; }
   void counts(const Window& window, bool checked, std::span<std::int32_t> to);
   /// Those of a slow channel take whole samples of its own at their ends.
   std::vector<Bin> bins(const Window& window, std::int64_t bins);

@@ -72,23 +72,32 @@ void ChunkedDataset::put(std::span<const std::byte> chunk, std::uint32_t left_ou
       path_, "write samples");
 }
 
-LevelWriter::LevelWriter(hid_t group, std::size_t level, const std::filesystem::path& path)
-    : data_(group, level_name(level), {.type = H5T_IEEE_F32LE, .chunk = {rows_of_chunk, columns}},
+LevelWriter::LevelWriter(hid_t group, std::size_t level, int bits,
+                         const std::filesystem::path& path)
+    : data_(group, level_name(level), {.type = level_type(bits), .chunk = {rows_of_chunk, columns}},
             path),
-      chunk_(rows_of_chunk * columns + checksum_bytes / sizeof(float)) {
+      chunk_(data_.chunk_bytes() + checksum_bytes),
+      width_(data_.chunk_bytes() / (rows_of_chunk * columns)) {
   put_text(data_.get(), "long_name",
            "of each stretch of counts: lowest, highest, mean, standard deviation", path);
   put_integer(data_.get(), "samples_per_row", level_samples.at(level), path);
   if (level + 1 < level_samples.size())
-    next_ = std::make_unique<LevelWriter>(group, level + 1, path);
+    next_ = std::make_unique<LevelWriter>(group, level + 1, bits, path);
+}
+
+template <typename Number>
+void LevelWriter::put(const Row& row) {
+  const std::array<double, columns> values = {row.lowest, row.highest, row.mean, row.deviation};
+  std::array<Number, columns> kept;
+  std::transform(values.begin(), values.end(), kept.begin(),
+                 [](double value) { return static_cast<Number>(value); });
+  std::memcpy(chunk_.data() + static_cast<std::size_t>(rows_ - written_) * sizeof kept, kept.data(),
+              sizeof kept);
 }
 
 void LevelWriter::add(const Row& row) {
   const auto in_chunk = static_cast<std::int64_t>(rows_of_chunk);
-  const std::array<double, columns> values = {row.lowest, row.highest, row.mean, row.deviation};
-  float* place = chunk_.data() + (rows_ - written_) * static_cast<std::int64_t>(columns);
-  std::transform(values.begin(), values.end(), place,
-                 [](double value) { return static_cast<float>(value); });
+  width_ == sizeof(float) ? put<float>(row) : put<double>(row);
   if (++rows_ - written_ == in_chunk) {
     flush();
     written_ = rows_;
@@ -102,10 +111,10 @@ void LevelWriter::add(const Row& row) {
 
 void LevelWriter::flush() {
   if (rows_ > written_) {
-    const auto used = static_cast<std::size_t>(rows_ - written_) * columns;
-    std::fill(chunk_.begin() + static_cast<std::ptrdiff_t>(used), chunk_.end(), 0.0F);
-    const auto bytes = std::as_writable_bytes(std::span(chunk_));
-    data_.write(bytes, fletcher32(bytes.first(data_.chunk_bytes())), written_, rows_);
+    const std::size_t used = static_cast<std::size_t>(rows_ - written_) * columns * width_;
+    std::memset(chunk_.data() + used, 0, chunk_.size() - used);
+    const auto rows = std::span(chunk_).first(data_.chunk_bytes());
+    data_.write(chunk_, fletcher32(rows), written_, rows_);
   }
 }
 
@@ -121,7 +130,7 @@ StreamWriter::StreamWriter(hid_t streams, hid_t pyramid, const Stream& stream, c
              .chunk = {static_cast<hsize_t>(chunks.samples)},
              .packed = stream.packed},
             path),
-      finest_(pyramid, 0, path),
+      finest_(pyramid, 0, stream.bits, path),
       thinning_(stream.every),
       width_(data_.chunk_bytes() / static_cast<std::size_t>(chunks.samples)),
       chunk_(data_.chunk_bytes() + checksum_bytes),
@@ -218,7 +227,7 @@ void StreamWriter::flush() {
 std::int64_t StreamWriter::last_bytes() const {
   // HDF5 makes room for its index in steps of some thousand bytes a dataset.
   constexpr std::size_t index_bytes = 8192;
-  constexpr std::size_t level_bytes = rows_of_chunk * columns * sizeof(float) + index_bytes;
+  constexpr std::size_t level_bytes = rows_of_chunk * columns * sizeof(double) + index_bytes;
   return static_cast<std::int64_t>(2 * (chunk_.size() + index_bytes) +
                                    level_samples.size() * level_bytes);
 }

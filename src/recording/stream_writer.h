@@ -54,7 +54,8 @@ class ChunkedDataset {
 /// The rows of one level, and through them those of the next.
 class LevelWriter {
  public:
-  LevelWriter(hid_t group, std::size_t level, const std::filesystem::path& path);
+  /// @param bits  of the counts
+  LevelWriter(hid_t group, std::size_t level, int bits, const std::filesystem::path& path);
   void add(const Row& row);
   /// Writes what no whole chunk has taken, on all levels from this one: nothing comes any more.
   void finish();
@@ -62,8 +63,12 @@ class LevelWriter {
  private:
   void flush();
 
+  template <typename Number>
+  void put(const Row& row);
+
   ChunkedDataset data_;
-  std::vector<float> chunk_;
+  std::vector<std::byte> chunk_;
+  std::size_t width_;         // bytes of a number
   std::int64_t rows_ = 0;     // ever added
   std::int64_t written_ = 0;  // in whole chunks
   Merge merged_;

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "twin/simulated_bench.h"
 
+#include "base/clock.h"
 #include "base/errors.h"
 #include "physics/chain_control.h"
 #include "physics/electrical_chain.h"
@@ -300,6 +301,8 @@ void SimulatedBench::read(bench::SampleBlock& block, std::size_t samples) {
     left -= gone;
   }
   s.keep_pace();
+  block.received.reset();
+  if (s.pace == Pace::real_time) block.received = base::host_now();
 }
 
 void SimulatedBench::stop() noexcept {

@@ -5,6 +5,7 @@
 #include "analysis/window_spectrum.h"
 #include "analysis/window_statistics.h"
 #include "analysis/window_view.h"
+#include "base/errors.h"
 #include "expect_refused.h"
 #include "metrology/sample_statistics.h"
 #include "signal/spectrum.h"
@@ -226,6 +227,29 @@ TEST(Views, LieOverEachOtherFromTheTimesCalledZero) {
   const std::array<ViewRequest, 2> unlike{ViewRequest{.window = window},
                                           ViewRequest{.window = {.file = raw, .channel = voltage}}};
   expect_refused([&] { views_of(unlike); }, "volts at the converter");
+}
+
+TEST(SlowChannel, HasNoValueBetweenAGapAndItsNextSample) {
+  const fs::path folder = fresh_folder();
+  bench::Bench bench = bench_in(folder, true);
+  bench.channels[0].every = 50;
+  const fs::path file = folder / "recording.h5";
+  {
+    recording::Recorder recorder = recording::Recorder::create(file, bench, {"made-up", {}});
+    recorder.append(block_from(0, 1'020, false));
+    recorder.append(block_from(2'000, 1'000, true));  // its next sample is that at 0.203 s
+  }
+  const std::array<double, 4> at_s{0.1015, 0.2, 0.2029, 0.203};
+  const Cursors seen = cursors_of({.file = file, .channel = voltage}, at_s);
+  EXPECT_TRUE(seen.cursors[0].t_s);
+  EXPECT_FALSE(seen.cursors[1].t_s);
+  EXPECT_FALSE(seen.cursors[2].t_s);
+  EXPECT_TRUE(seen.cursors[3].t_s);
+  const View view = view_of({.window = {.file = file, .channel = voltage, .from_s = 0.15}});
+  EXPECT_NEAR(view.bins.front().t_s, 0.203, 1e-12);
+  EXPECT_THROW(
+      view_of({.window = {.file = file, .channel = voltage, .from_s = 0.2, .to_s = 0.2025}}),
+      base::BadInput);
 }
 
 }  // namespace

@@ -84,6 +84,42 @@ TEST(Replay, BeginsAgainBehindAGap) {
   }
 }
 
+// A slow channel's samples are means: the recording of a replay has the same, and no means of what
+// was shown held.
+TEST(Replay, RecordedAgainKeepsTheSamplesOfASlowChannel) {
+  const auto folder = fresh_folder();
+  bench::Bench bench = one_channel();
+  bench.channels[0].every = 40;
+  const recording::Source source{.device = "d", .start = base::UtcTime(std::chrono::hours(1))};
+  bench::SampleBlock block;
+  block.channels = 1;
+  {
+    auto recorder = recording::Recorder::create(folder / "first.h5", bench, source);
+    for (const auto& [first, count] : {std::pair(0, 250), std::pair(320, 530)}) {
+      block.first_sample = first;
+      block.gap_before = first > 0;
+      block.samples = static_cast<std::size_t>(count);
+      block.counts.clear();
+      for (int i = first; i < first + count; ++i)
+        block.counts.push_back(i * i % 5'003);
+      recorder.append(block);
+    }
+  }
+  bench.device = bench::ReplayDevice{.recording = folder / "first.h5"};
+  const auto device = open_device(bench, twin::Pace::as_fast_as_possible, {});
+  {
+    auto recorder = recording::Recorder::create(folder / "again.h5", bench, source);
+    while (recorder.samples() < 780) {
+      device->read(block);
+      recorder.append(block);
+    }
+  }
+  const recording::Recording first(folder / "first.h5");
+  const recording::Recording again(folder / "again.h5");
+  ASSERT_EQ(first.gaps().size(), 1U);
+  EXPECT_EQ(again.counts("air_speed_m_s", 0, 780), first.counts("air_speed_m_s", 0, 780));
+}
+
 TEST(Replay, RefusesARecordingOfAnotherBench) {
   bench::Bench bench = one_channel();
   const auto file = recorded(bench);

@@ -1,18 +1,15 @@
 // SPDX-License-Identifier: Apache-2.0
 // A sound HDF5 file with hostile contents: the bytes are orders to change attributes, types,
 // sizes and links of a small recording.
-#include "base/clock.h"
-#include "bench/bench.h"
-#include "bench/device.h"
-#include "recording/recording.h"
+#include "bench/recording_table.h"
 #include "refuses.h"
 #include "seen_recording.h"
+#include "sound_recording.h"
 
 #include <hdf5.h>
 
 #include <algorithm>
 #include <array>
-#include <chrono>
 #include <cstddef>
 #include <cstdint>
 #include <cstring>
@@ -24,38 +21,25 @@
 namespace windwright {
 namespace {
 
-constexpr const char* objects[] = {"/", "/streams/made-up", "/streams/made-up/speed",
-                                   "/pyramid/made-up/speed/256", "/gaps/made-up"};
+constexpr const char* objects[] = {"/",
+                                   "/streams/made-up",
+                                   "/streams/made-up/speed",
+                                   "/pyramid/made-up/speed/256",
+                                   "/gaps/made-up",
+                                   "/clock/made-up"};
 constexpr const char* attributes[] = {"schema",  "start_utc", "sample_rate_hz",
                                       "units",   "long_name", "certificate",
                                       "lower_V", "upper_V",   "bits"};
 
-/// A recording with one channel, a gap and a level of the pyramid.
-const std::filesystem::path& sound_recording() {
-  static const std::filesystem::path file = [] {
-    auto made = scratch_folder() / "sound.h5";
-    recording::Recorder recorder = recording::Recorder::create(
-        made, 1000.0,
-        {{.name = "speed",
-          .note = {.unit = "m s-1",
-                   .long_name = "speed",
-                   .certificate = {},
-                   .converter = {.lower_V = -10.0, .upper_V = 10.0, .bits = 16}}}},
-        {.device = "made-up", .start = {}});
-    for (const std::int64_t first : {0, 2000}) {
-      bench::SampleBlock block;
-      block.first_sample = first;
-      block.gap_before = first > 0;
-      block.channels = 1;
-      block.samples = 1500;
-      for (std::int32_t n = 0; n < 1500; ++n)
-        block.counts.push_back((n * 37) % 65536);
-      recorder.append(block);
-    }
-    recorder.finish();
+/// Plain or compressed, made once.
+const std::filesystem::path& sound_recording(bool compressed) {
+  static const auto files = [] {
+    const std::array made{scratch_folder() / "sound.h5", scratch_folder() / "sound_packed.h5"};
+    make_sound_recording(made[0]);
+    make_sound_recording(made[1], bench::Compression::deflate);
     return made;
   }();
-  return file;
+  return files[compressed ? 1 : 0];
 }
 
 /// The orders, byte by byte; zeros at the end.
@@ -174,16 +158,19 @@ void set_extent(hid_t file, const char* name, const std::array<hsize_t, 2>& exte
   H5Dclose(data);
 }
 
-void put_gaps(hid_t file, Orders& orders) {
-  set_extent(file, "/gaps/made-up", std::array<hsize_t, 2>{2, 2});
-  const hid_t data = H5Dopen2(file, "/gaps/made-up", H5P_DEFAULT);
+/// Two rows of whole numbers, where they are any.
+void put_rows(hid_t file, const char* name, hsize_t columns, Orders& orders) {
+  set_extent(file, name, std::array<hsize_t, 2>{2, columns});
+  const hid_t data = H5Dopen2(file, name, H5P_DEFAULT);
   if (data < 0) return;
-  const std::array<std::int64_t, 4> pairs = {
-      orders.number<std::int64_t>(), orders.number<std::int64_t>(), orders.number<std::int16_t>(),
-      orders.number<std::int16_t>()};
+  std::vector<std::int64_t> rows;
+  for (hsize_t k = 0; k < columns; ++k)
+    rows.push_back(orders.number<std::int64_t>());
+  for (hsize_t k = 0; k < columns; ++k)
+    rows.push_back(orders.number<std::int16_t>());
   const hid_t space = H5Dget_space(data);
-  if (H5Sget_simple_extent_npoints(space) == 4)
-    H5Dwrite(data, H5T_NATIVE_INT64, H5S_ALL, H5S_ALL, H5P_DEFAULT, pairs.data());
+  if (H5Sget_simple_extent_npoints(space) == static_cast<hssize_t>(rows.size()))
+    H5Dwrite(data, H5T_NATIVE_INT64, H5S_ALL, H5S_ALL, H5P_DEFAULT, rows.data());
   H5Sclose(space);
   H5Dclose(data);
 }
@@ -205,7 +192,9 @@ void follow(hid_t file, Orders& orders) {
       return set_extent(file, name,
                         {orders.number<std::uint64_t>() >> orders.below(64), orders.below(6)});
     case 4:
-      return put_gaps(file, orders);
+      return std::string_view(name) == "/clock/made-up"
+                 ? put_rows(file, name, 3, orders)
+                 : put_rows(file, "/gaps/made-up", 2, orders);
     default:
       H5Ldelete(file, name, H5P_DEFAULT);
   }
@@ -217,10 +206,10 @@ void follow(hid_t file, Orders& orders) {
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
   using namespace windwright;
   const std::filesystem::path changed = scratch_folder() / "changed.h5";
-  std::filesystem::copy_file(sound_recording(), changed,
-                             std::filesystem::copy_options::overwrite_existing);
   constexpr std::size_t most_orders = 12;
   Orders orders(std::string_view(reinterpret_cast<const char*>(data), size));
+  std::filesystem::copy_file(sound_recording(orders.below(2) == 1), changed,
+                             std::filesystem::copy_options::overwrite_existing);
   const hid_t file = H5Fopen(changed.c_str(), H5F_ACC_RDWR, H5P_DEFAULT);
   for (std::size_t n = 0; n < most_orders && !orders.done(); ++n)
     follow(file, orders);

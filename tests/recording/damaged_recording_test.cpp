@@ -3,9 +3,11 @@
 // them. tests/fuzz/recording_fields_fuzz.cpp looks for more.
 #include "base/errors.h"
 #include "base/files.h"
+#include "bench/recording_table.h"
 #include "expect_refused.h"
 #include "fresh_folder.h"
 #include "recording/recording.h"
+#include "sound_recording.h"
 
 #include <gtest/gtest.h>
 #include <hdf5.h>
@@ -27,25 +29,11 @@ namespace fs = std::filesystem;
 constexpr const char* stream = "/streams/made-up/speed";
 constexpr const char* gaps = "/gaps/made-up";
 
-fs::path sound() {
+constexpr const char* clock_rows = "/clock/made-up";
+
+fs::path sound(bench::Compression compression = bench::Compression::none) {
   const fs::path file = fresh_folder() / "recording.h5";
-  Recorder recorder =
-      Recorder::create(file, 1000.0,
-                       {{.name = "speed",
-                         .note = {.unit = "m s-1",
-                                  .long_name = "speed",
-                                  .certificate = {},
-                                  .converter = {.lower_V = -10.0, .upper_V = 10.0, .bits = 16}}}},
-                       {.device = "made-up", .start = {}});
-  for (const std::int64_t first : {0, 500}) {
-    bench::SampleBlock block;
-    block.first_sample = first;
-    block.gap_before = first > 0;
-    block.channels = 1;
-    block.samples = 400;
-    block.counts.assign(400, 7);
-    recorder.append(block);
-  }
+  make_sound_recording(file, compression);
   return file;
 }
 
@@ -106,6 +94,52 @@ TEST(DamagedRecording, GapsAreInTheOrderOfTime) {
   const fs::path file = sound();
   set_extent(file, gaps, {3, 2});  // two gaps before sample 0 behind that before 400
   expect_unreadable(file, "has a gap before sample 0 that does not fit the one before");
+}
+
+TEST(DamagedRecording, TimesAreInTheirOrder) {
+  const fs::path file = sound();
+  set_extent(file, clock_rows, {4, 3});  // two of sample 0 behind those of 1499 and 2999
+  expect_unreadable(file, "has times of sample 0 out of order");
+}
+
+// A dataset that says what recordings never say of their filters.
+TEST(DamagedRecording, OtherFiltersAreRefused) {
+  const fs::path path = sound(bench::Compression::deflate);
+  EXPECT_EQ(Recording(path).counts("speed", 1499, 1).front(), 1499 * 37);
+  const hid_t file = H5Fopen(path.c_str(), H5F_ACC_RDWR, H5P_DEFAULT);
+  const hid_t streams = H5Gopen2(file, "/streams/made-up", H5P_DEFAULT);
+  const hid_t old = H5Dopen2(streams, "speed", H5P_DEFAULT);
+  const hid_t list = H5Pcreate(H5P_DATASET_CREATE);
+  const hsize_t chunk = 256;
+  const hid_t space = H5Dget_space(old);
+  EXPECT_GE(H5Pset_chunk(list, 1, &chunk), 0);
+  EXPECT_GE(H5Pset_deflate(list, 1), 0);
+  EXPECT_GE(H5Pset_fletcher32(list), 0);
+  const hid_t made =
+      H5Dcreate2(streams, "other", H5T_STD_U16LE, space, H5P_DEFAULT, list, H5P_DEFAULT);
+  for (const char* name :
+       {"units", "long_name", "certificate", "lower_V", "upper_V", "bits", "sample_rate_hz"}) {
+    const hid_t from = H5Aopen(old, name, H5P_DEFAULT);
+    const hid_t type = H5Aget_type(from);
+    const hid_t one = H5Aget_space(from);
+    const hid_t to = H5Acreate2(made, name, type, one, H5P_DEFAULT, H5P_DEFAULT);
+    std::array<char, 1024> value{};
+    EXPECT_GE(H5Aread(from, type, value.data()), 0);
+    EXPECT_GE(H5Awrite(to, type, value.data()), 0);
+    for (const hid_t each : {from, to})
+      H5Aclose(each);
+    H5Sclose(one);
+    H5Tclose(type);
+  }
+  EXPECT_GE(H5Ldelete(streams, "speed", H5P_DEFAULT), 0);
+  EXPECT_GE(H5Lmove(streams, "other", streams, "speed", H5P_DEFAULT, H5P_DEFAULT), 0);
+  H5Dclose(made);
+  H5Pclose(list);
+  H5Sclose(space);
+  H5Dclose(old);
+  H5Gclose(streams);
+  H5Fclose(file);
+  expect_unreadable(path, "keeps 'speed' in another way than recordings do");
 }
 
 // HDF5 would look again a hundred times, each time after twice as long: years.
