@@ -7,6 +7,7 @@ packages=(
   libfmt-dev libeigen3-dev libceres-dev libboost1.81-dev libboost-json1.81-dev libsundials-dev
   libhwy-dev libkissfft-dev libtomlplusplus-dev libcli11-dev libhdf5-dev zlib1g-dev libudunits2-dev
   libsoci-dev libsqlite3-dev libpq-dev libmodbus-dev libmosquitto-dev libiio-dev libcomedi-dev
+  libssl-dev libsodium-dev libbrotli-dev
   libgtest-dev librapidcheck-dev libbenchmark-dev
   weasyprint fonts-dejavu-core hdf5-tools python3 python3-pymodbus
   python3-h5py python3-netcdf4 postgresql

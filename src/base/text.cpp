@@ -47,6 +47,26 @@ std::vector<std::string> split(std::string_view text, char separator) {
   }
 }
 
+bool is_utf8(std::string_view text) {
+  const auto byte = [&](std::size_t i) {
+    return i < text.size() ? static_cast<unsigned char>(text[i]) : static_cast<unsigned char>(0);
+  };
+  for (std::size_t i = 0; i < text.size();) {
+    const unsigned char first = byte(i++);
+    if (first < 0x80) continue;
+    if (first < 0xc2 || first > 0xf4) return false;
+    const int more = first < 0xe0 ? 1 : first < 0xf0 ? 2 : 3;
+    const unsigned char lowest = first == 0xe0 ? 0xa0 : first == 0xf0 ? 0x90 : 0x80;
+    const unsigned char highest = first == 0xed ? 0x9f : first == 0xf4 ? 0x8f : 0xbf;
+    if (byte(i) < lowest || byte(i) > highest) return false;
+    for (int k = 1; k < more; ++k) {
+      if ((byte(i + static_cast<std::size_t>(k)) & 0xc0U) != 0x80U) return false;
+    }
+    i += static_cast<std::size_t>(more);
+  }
+  return true;
+}
+
 std::string either_of(const std::vector<std::string>& choices) {
   std::string text;
   for (std::size_t i = 0; i < choices.size(); ++i) {

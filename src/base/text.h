@@ -17,6 +17,9 @@ std::optional<double> number_from_text(std::string_view text);
 
 std::string_view trimmed(std::string_view text);
 std::vector<std::string> split(std::string_view text, char separator);
+/// Whether a text is well-formed UTF-8 (Unicode 15, table 3-7): no overlong form, no surrogate.
+bool is_utf8(std::string_view text);
+
 /// "a, b or c", for messages that say what would be right.
 std::string either_of(const std::vector<std::string>& choices);
 

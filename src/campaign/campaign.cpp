@@ -249,7 +249,11 @@ std::vector<Setting> in_order_of_file(const Campaign& campaign, std::vector<Sett
 
 Campaign campaign_from_file(const std::filesystem::path& file,
                             const std::optional<std::filesystem::path>& bench) {
-  const std::string text = base::text_of_file(file);
+  return campaign_from_text(base::text_of_file(file), file, bench);
+}
+
+Campaign campaign_from_text(const std::string& text, const std::filesystem::path& file,
+                            const std::optional<std::filesystem::path>& bench) {
   const Settings root = Settings::from_text(text, file.string());
   Campaign campaign{};
   campaign.file = std::filesystem::absolute(file);

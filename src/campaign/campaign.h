@@ -72,6 +72,10 @@ struct Campaign {
 /// @throws BadInput  with file and line
 Campaign campaign_from_file(const std::filesystem::path& file,
                             const std::optional<std::filesystem::path>& bench = std::nullopt);
+/// The same of a text that is not in its file yet.
+/// @param file  where it will be, for messages and what is relative to it
+Campaign campaign_from_text(const std::string& text, const std::filesystem::path& file,
+                            const std::optional<std::filesystem::path>& bench = std::nullopt);
 /// Checks factors and constants against the bench's actuators and their limits, and the pace
 /// against its block length.
 /// @throws BadInput

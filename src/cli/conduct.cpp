@@ -9,11 +9,11 @@
 #include "cli/enter_in_catalogue.h"
 #include "cli/guarded.h"
 #include "cli/published.h"
-#include "cli/run_products.h"
 #include "cli/stop_on_signal.h"
 #include "cli/verbs.h"
 #include "devices/open_device.h"
 #include "metrology/quantity.h"
+#include "report/run_products.h"
 #include "twin/simulated_bench.h"
 
 #include <CLI/CLI.hpp>
@@ -204,8 +204,8 @@ int tell_ending(const Request& request, const fs::path& into, const campaign::Ou
 
 int tell_results(const Request& request, const fs::path& into) {
   const campaign::Run run = campaign::run_from_folder(into);
-  const analysis::Results results = reduce_run(run);
-  const std::optional<std::string> no_pdf = report_run(run, results, true);
+  const analysis::Results results = report::reduce_run(run);
+  const std::optional<std::string> no_pdf = report::report_run(run, results, true);
   if (no_pdf) fmt::print(stderr, "report.pdf was not written: {}\n", *no_pdf);
   const bool answered = !results.verdict || results.verdict->significant;
   const int code = answered ? done : negative_verdict;

@@ -13,10 +13,10 @@
 #include "campaign/conductor.h"
 #include "cli/reduce_bins.h"
 #include "cli/reduce_statistics.h"
-#include "cli/run_products.h"
 #include "cli/verbs.h"
 #include "report/pictures.h"
 #include "report/report.h"
+#include "report/run_products.h"
 
 #include <CLI/CLI.hpp>
 #include <boost/json.hpp>
@@ -262,7 +262,7 @@ int run_reduce(const Request& request) {
   if (!request.rotor.empty()) refuse_beside_a_run("--rotor");
   if (request.section_area_m2) refuse_beside_a_run("--tunnel-area");
   if (!request.windows.empty()) return tell_chain(request);
-  return tell(request, reduce_run(campaign::run_from_folder(request.what)));
+  return tell(request, report::reduce_run(campaign::run_from_folder(request.what)));
 }
 
 }  // namespace

@@ -4,8 +4,8 @@
 #include "campaign/conductor.h"
 #include "cli/reduce_bins.h"
 #include "cli/report_pages.h"
-#include "cli/run_products.h"
 #include "cli/verbs.h"
+#include "report/run_products.h"
 
 #include <CLI/CLI.hpp>
 #include <boost/json.hpp>
@@ -23,7 +23,7 @@ namespace {
 
 int report_of_run(const PagesRequest& options) {
   const campaign::Run run = campaign::run_from_folder(options.what.front());
-  const auto no_pdf = report_run(run, reduce_run(run), options.pdf);
+  const auto no_pdf = report::report_run(run, report::reduce_run(run), options.pdf);
   const std::filesystem::path html = run.folder / "report.html";
   const std::filesystem::path pdf = run.folder / "report.pdf";
   const bool printed = options.pdf && !no_pdf;

@@ -35,6 +35,7 @@ int run(int argc, const char* const* argv) {
   add_propagate(program, exit_code);
   add_simulate(program, exit_code);
   add_serve_device(program, exit_code);
+  add_serve(program, exit_code);
   add_guard(program, exit_code);
   add_record(program, exit_code);
   add_view(program, exit_code);

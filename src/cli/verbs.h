@@ -25,6 +25,7 @@ void add_calibrate(CLI::App& program, int& exit_code);
 void add_propagate(CLI::App& program, int& exit_code);
 void add_simulate(CLI::App& program, int& exit_code);
 void add_serve_device(CLI::App& program, int& exit_code);
+void add_serve(CLI::App& program, int& exit_code);
 void add_guard(CLI::App& program, int& exit_code);
 void add_record(CLI::App& program, int& exit_code);
 void add_view(CLI::App& program, int& exit_code);

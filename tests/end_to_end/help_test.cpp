@@ -23,7 +23,7 @@ INSTANTIATE_TEST_SUITE_P(Of, Help,
                          testing::Values("air", "rotor", "calibrate", "simulate", "ready",
                                          "conduct", "reduce", "report", "power", "compare",
                                          "propagate", "record", "serve-device", "view", "export",
-                                         "import", "catalogue", "guard"),
+                                         "import", "catalogue", "guard", "serve"),
                          [](const auto& verb) {
                            std::string name = verb.param;
                            std::replace(name.begin(), name.end(), '-', '_');

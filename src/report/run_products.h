@@ -7,7 +7,7 @@
 #include <optional>
 #include <string>
 
-namespace windwright::cli {
+namespace windwright::report {
 
 /// Reduces a run and writes `points.csv`, `curves.csv` and `results.json` into its folder, each as
 /// a whole. The verbs `conduct` and `reduce` share it, so both give the same files.
@@ -20,4 +20,4 @@ analysis::Results reduce_run(const campaign::Run& run);
 std::optional<std::string> report_run(const campaign::Run& run, const analysis::Results& results,
                                       bool pdf);
 
-}  // namespace windwright::cli
+}  // namespace windwright::report

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "cli/run_products.h"
+#include "report/run_products.h"
 
 #include "analysis/points.h"
 #include "base/errors.h"
@@ -15,7 +15,7 @@
 #include <string>
 #include <vector>
 
-namespace windwright::cli {
+namespace windwright::report {
 
 analysis::Results reduce_run(const campaign::Run& run) {
   if (run.points.empty()) {
@@ -37,15 +37,15 @@ analysis::Results reduce_run(const campaign::Run& run) {
 std::optional<std::string> report_run(const campaign::Run& run, const analysis::Results& results,
                                       bool pdf) {
   const std::filesystem::path html = run.folder / "report.html";
-  base::write_whole(
-      html, report::report_html({.title = run.campaign.title, .source = {}, .run = &run}, results));
+  base::write_whole(html,
+                    report_html({.title = run.campaign.title, .source = {}, .run = &run}, results));
   if (!pdf) return std::nullopt;
   try {
-    report::write_pdf(html, run.folder / "report.pdf");
+    write_pdf(html, run.folder / "report.pdf");
   } catch (const std::exception& error) {
     return error.what();  // the run and its page are worth more than the paper
   }
   return std::nullopt;
 }
 
-}  // namespace windwright::cli
+}  // namespace windwright::report

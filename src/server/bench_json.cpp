@@ -1,0 +1,245 @@
+// SPDX-License-Identifier: Apache-2.0
+// What a bench looks like to viewers: docs/openapi.json, Bench, State, Values, Chain.
+#include "analysis/live_chain.h"
+#include "base/units.h"
+#include "bench/certificates.h"
+#include "bench/chain_tables.h"
+#include "metrology/certificate.h"
+#include "server/serving.h"
+
+#include <boost/json.hpp>
+
+#include <array>
+#include <cmath>
+#include <numbers>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <variant>
+#include <vector>
+
+namespace windwright::server {
+
+namespace json = boost::json;
+
+namespace {
+
+json::value or_null(double value) {
+  return std::isfinite(value) ? json::value(value) : json::value(nullptr);
+}
+
+json::value or_null(const std::optional<double>& value) {
+  return value ? or_null(*value) : json::value(nullptr);
+}
+
+json::object channel_json(const bench::Bench& bench, const acquisition::LiveChannel& channel,
+                          std::size_t index) {
+  json::object entry{{"name", channel.name},
+                     {"long_name", channel.name},
+                     {"unit", channel.unit},
+                     {"calibrated", channel.calibrated},
+                     {"power", channel.pair.has_value()},
+                     {"alternating", bench::is_alternating(channel.name)}};
+  if (channel.pair) entry["long_name"] = "mean product of voltage and current";
+  if (index >= bench.channels.size()) return entry;
+  const bench::Channel& description = bench.channels[index];
+  entry["long_name"] = description.long_name;
+  if (description.check_standard) {
+    entry["check_standard"] = json::object{{"value", description.check_standard->value},
+                                           {"u", description.check_standard->u}};
+  }
+  return entry;
+}
+
+void add_certificate(const bench::Channel& channel,
+                     const std::optional<metrology::Certificate>& certificate,
+                     json::object& entry) {
+  if (!certificate) {
+    entry["lowest"] = channel.converter.lower_V;
+    entry["highest"] = channel.converter.upper_V;
+    return;
+  }
+  const double lower = metrology::value_of(*certificate, channel.converter.lower_V);
+  const double upper = metrology::value_of(*certificate, channel.converter.upper_V);
+  entry["lowest"] = or_null(std::min(lower, upper));
+  entry["highest"] = or_null(std::max(lower, upper));
+  entry["valid_until"] = base::utc_text(certificate->valid_until);
+}
+
+json::array channels_json(const bench::Bench& bench,
+                          const std::vector<acquisition::LiveChannel>& channels) {
+  const auto certificates = bench::certificates_there_are(bench);
+  json::array list;
+  for (std::size_t i = 0; i < channels.size(); ++i) {
+    json::object entry = channel_json(bench, channels[i], i);
+    if (i < bench.channels.size()) add_certificate(bench.channels[i], certificates[i], entry);
+    list.push_back(std::move(entry));
+  }
+  return list;
+}
+
+json::array actuators_json(const bench::Bench& bench) {
+  json::array list;
+  for (const bench::Actuator& actuator : bench.actuators) {
+    list.push_back(json::object{{"name", actuator.name},
+                                {"long_name", actuator.long_name},
+                                {"unit", base::unit_of_name(actuator.name)},
+                                {"lowest", actuator.lowest},
+                                {"highest", actuator.highest},
+                                {"manual", actuator.manual},
+                                {"positions", json::value_from(actuator.positions)},
+                                {"full_travel_s", actuator.full_travel_s}});
+  }
+  return list;
+}
+
+json::array interlocks_json(const bench::Bench& bench, const std::vector<std::string>& standing) {
+  constexpr std::array kinds{"bound", "lost", "stuck", "clock", "disk"};
+  json::array list;
+  for (const bench::Interlock& interlock : bench.interlocks) {
+    const bool stands =
+        std::find(standing.begin(), standing.end(), interlock.name) != standing.end();
+    list.push_back(json::object{{"name", interlock.name},
+                                {"kind", kinds[static_cast<std::size_t>(interlock.kind)]},
+                                {"channel", interlock.channel},
+                                {"with", interlock.with},
+                                {"factor", interlock.factor},
+                                {"lowest", or_null(interlock.lowest)},
+                                {"highest", or_null(interlock.highest)},
+                                {"hysteresis", interlock.hysteresis},
+                                {"hold_s", interlock.hold_s},
+                                {"stop_category", interlock.stop_category},
+                                {"cause", interlock.cause},
+                                {"check", interlock.check},
+                                {"standing", stands}});
+  }
+  return list;
+}
+
+json::array cautions_of(const bench::Bench& bench) {
+  json::array cautions{
+      "Rotating blades: keep the guard closed, and nobody near the rotor while the fan may run.",
+      "The hard-wired emergency stop comes first; this page is one layer of protection and never "
+      "the last.",
+      "Stored charge and hot loads: wait before touching terminals."};
+  if (bench.chain) {
+    cautions.push_back("Batteries: acid, short-circuit currents, hydrogen while charging.");
+    if (bench.chain->setup.chain.inverter)
+      cautions.push_back("Mains voltage at the inverter's output: qualified persons only.");
+    if (const auto risk = bench::overspeed_caution(*bench.chain)) cautions.emplace_back(*risk);
+  }
+  cautions.push_back("Local codes and the rules of your laboratory come before this list.");
+  return cautions;
+}
+
+}  // namespace
+
+json::object BenchDesk::description() const {
+  const bench::Bench& bench = station.bench();
+  const Snapshot now = station.snapshot();
+  json::array stages;
+  for (const analysis::LiveStage& stage : analysis::stages_of(bench))
+    stages.push_back(json::object{{"name", stage.name}, {"long_name", stage.long_name}});
+  return {{"id", station.id()},
+          {"name", bench.name},
+          {"device", now.device},
+          {"simulated", std::holds_alternative<bench::SimulatedDevice>(bench.device)},
+          {"sample_rate_hz", bench.sample_rate_hz},
+          {"block_s", bench.block_s},
+          {"channels", channels_json(bench, station.channels())},
+          {"actuators", actuators_json(bench)},
+          {"interlocks", interlocks_json(bench, now.standing)},
+          {"stages", std::move(stages)},
+          {"rotor", json::object{{"blade_count", bench.rotor.blades},
+                                 {"pitch_deg", bench.rotor.pitch_rad * 180.0 / std::numbers::pi},
+                                 {"tip_radius_m", bench.rotor.tip_radius_m},
+                                 {"hub_radius_m", bench.rotor.hub_radius_m}}},
+          {"cautions", cautions_of(bench)}};
+}
+
+json::object BenchDesk::state() const {
+  const Snapshot now = station.snapshot();
+  json::object commanded;
+  for (const auto& [actuator, value] : now.commanded)
+    commanded[actuator] = value;
+  json::object state{{"bench", station.id()},
+                     {"state", guard::name(now.state)},
+                     {"activity", now.activity},
+                     {"host_time", base::utc_text(base::host_now())},
+                     {"device_time", nullptr},
+                     {"age_s", now.age_s},
+                     {"stale", now.stale},
+                     {"tripped", nullptr},
+                     {"fault", nullptr},
+                     {"commanded", std::move(commanded)},
+                     {"lease", lease.document()},
+                     {"campaign", campaigns.document()},
+                     {"ask", nullptr},
+                     {"load", json::object{{"gaps", now.gaps}, {"samples", now.samples}}}};
+  if (now.device_time) state["device_time"] = base::utc_text(*now.device_time);
+  if (!now.fault.empty()) state["fault"] = now.fault;
+  if (now.ask) state["ask"] = json::object{{"number", now.ask->number}, {"what", now.ask->what}};
+  if (now.tripped) {
+    state["tripped"] = json::object{{"interlock", now.tripped->interlock},
+                                    {"cause", now.tripped->cause},
+                                    {"check", now.tripped->check},
+                                    {"stop_category", now.tripped->stop_category},
+                                    {"time", base::utc_text(now.tripped->time)},
+                                    {"standing", json::value_from(now.standing)}};
+  }
+  return state;
+}
+
+json::object BenchDesk::values() const {
+  const Snapshot now = station.snapshot();
+  const auto channels = station.channels();
+  const auto newest = station.newest();
+  json::array values;
+  for (std::size_t i = 0; i < channels.size() && i < newest.size(); ++i) {
+    values.push_back(json::object{{"name", channels[i].name},
+                                  {"unit", channels[i].unit},
+                                  {"value", or_null(newest[i].mean)},
+                                  {"lowest", or_null(newest[i].lowest)},
+                                  {"highest", or_null(newest[i].highest)},
+                                  {"deviation", or_null(newest[i].deviation)}});
+  }
+  return {{"bench", station.id()},
+          {"time", base::utc_text(now.device_time.value_or(base::UtcTime{}))},
+          {"age_s", now.age_s},
+          {"stale", now.stale},
+          {"values", std::move(values)},
+          {"chain", chain()}};
+}
+
+json::value BenchDesk::chain() const {
+  const LiveMeans means = station.means();
+  if (means.number == 0) return nullptr;
+  const std::optional<analysis::LiveChain> chain =
+      analysis::live_chain(station.bench(), {.means = means.means,
+                                             .air_speed_cubed_m3_s3 = means.air_speed_cubed_m3_s3,
+                                             .settings = station.snapshot().commanded});
+  if (!chain) return nullptr;
+  json::array stages;
+  for (const analysis::LiveStage& stage : chain->stages) {
+    stages.push_back(json::object{{"name", stage.name},
+                                  {"lost_W", or_null(stage.lost_W)},
+                                  {"stored_W", nullptr},
+                                  {"basis", stage.lost_W ? "balance" : "unknown"}});
+  }
+  json::array flows;
+  for (const analysis::LiveFlow& flow : chain->flows) {
+    flows.push_back(json::object{{"from", flow.from},
+                                 {"to", flow.to},
+                                 {"measured_W", or_null(flow.measured_W)},
+                                 {"predicted_W", or_null(flow.predicted_W)},
+                                 {"basis", flow.basis}});
+  }
+  json::object numbers;
+  for (const auto& [name, number] : chain->numbers)
+    numbers[name] = or_null(number);
+  return json::object{{"bench", station.id()},     {"time", base::utc_text(means.time)},
+                      {"seconds", means.seconds},  {"stages", std::move(stages)},
+                      {"flows", std::move(flows)}, {"numbers", std::move(numbers)}};
+}
+
+}  // namespace windwright::server

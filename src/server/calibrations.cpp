@@ -1,0 +1,210 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "server/calibrations.h"
+
+#include "base/errors.h"
+#include "base/files.h"
+#include "base/json.h"
+#include "metrology/readings.h"
+#include "server/exchange.h"
+#include "server/station.h"
+
+#include <boost/json.hpp>
+#include <fmt/format.h>
+
+#include <array>
+#include <filesystem>
+#include <functional>
+#include <mutex>
+#include <optional>
+#include <stop_token>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+namespace windwright::server {
+
+namespace json = boost::json;
+namespace fs = std::filesystem;
+
+namespace {
+
+// Ends a calibration between two readings.
+struct Ended {};
+
+const char* name_of(int state) {
+  constexpr std::array names{"none", "reading", "proposed", "signed", "refused", "ended"};
+  return names[static_cast<std::size_t>(state)];
+}
+
+}  // namespace
+
+// The device while it calibrates: shows what was read so far, and lets somebody end it.
+class Calibrations::Watched final : public bench::Device {
+ public:
+  Watched(Calibrations& owner, bench::Device& device,
+          const std::vector<campaign::Reading>& readings, const std::stop_token& stop)
+      : owner_(owner), device_(device), readings_(readings), stop_(stop) {}
+
+  const std::string& name() const override { return device_.name(); }
+  double sample_rate_hz() const override { return device_.sample_rate_hz(); }
+  base::UtcTime now() const override { return device_.now(); }
+  void set(std::string_view actuator, double value) override { device_.set(actuator, value); }
+  void apply_known_input(std::string_view channel, double value) override {
+    show(value);
+    device_.apply_known_input(channel, value);
+  }
+  void remove_known_input() override {
+    device_.remove_known_input();
+    show(std::nullopt);
+  }
+  void read(bench::SampleBlock& block) override {
+    if (stop_.stop_requested()) throw Ended{};
+    device_.read(block);
+  }
+  void stop() noexcept override { device_.stop(); }
+
+ private:
+  void show(std::optional<double> known_input) {
+    const std::scoped_lock lock(owner_.mutex_);
+    owner_.known_input_ = known_input;
+    owner_.readings_ = readings_;
+  }
+
+  Calibrations& owner_;
+  bench::Device& device_;
+  const std::vector<campaign::Reading>& readings_;
+  const std::stop_token& stop_;
+};
+
+void Calibrations::run(bench::Device& device, const std::stop_token& stop, std::size_t index) {
+  std::vector<campaign::Reading> readings;
+  Watched watched(*this, device, readings, stop);
+  const auto finish = [&](State state, std::string cause) {
+    const std::scoped_lock lock(mutex_);
+    readings_ = readings;
+    known_input_.reset();
+    state_ = state;
+    cause_ = std::move(cause);
+  };
+  try {
+    metrology::Certificate certificate =
+        campaign::calibrate_channel(station_.bench(), index, watched, readings);
+    finish(State::proposed, {});
+    const std::scoped_lock lock(mutex_);
+    certificate_ = std::move(certificate);
+  } catch (const Ended&) {
+    finish(State::ended, "ended before the last reading");
+  } catch (const base::BadInput& refused) {
+    finish(State::refused, refused.what());
+  } catch (const base::DeviceFault& fault) {
+    finish(State::refused, fault.what());
+    throw;
+  }
+}
+
+void Calibrations::begin(const std::string& channel,
+                         std::function<void(const std::string&)> finished) {
+  const std::size_t index = station_.bench().channel_index(channel);
+  station_.begin({.activity = "calibrating",
+                  .drives = false,
+                  .run = [this, index, finished = std::move(finished)](
+                             bench::Device& device, const std::stop_token& stop) {
+                    {
+                      const std::scoped_lock lock(mutex_);
+                      channel_ = index;
+                      state_ = State::reading;
+                      readings_.clear();
+                      certificate_.reset();
+                      cause_.clear();
+                    }
+                    run(device, stop, index);
+                    finished(cause_);
+                  }});
+}
+
+void Calibrations::end() {
+  {
+    const std::scoped_lock lock(mutex_);
+    if (state_ == State::proposed) {
+      state_ = State::ended;
+      certificate_.reset();
+      return;
+    }
+    if (state_ != State::reading) throw Refusal(409, "no calibration is under way", "begin one");
+  }
+  station_.end_task();
+}
+
+std::string Calibrations::sign(const std::string& signature) {
+  metrology::Certificate certificate;
+  metrology::ReadingsFile file{};
+  {
+    const std::scoped_lock lock(mutex_);
+    if (state_ != State::proposed || !certificate_) {
+      throw Refusal(409, "there is no certificate to sign", "calibrate a channel first");
+    }
+    certificate = *certificate_;
+    for (const campaign::Reading& reading : readings_) {
+      file.readings.reference.push_back(reading.reference);
+      file.readings.reading.push_back(reading.reading_V);
+      file.readings.u_reading.push_back(reading.u_reading_V);
+      file.repeat.push_back(reading.repeat);
+    }
+  }
+  const bench::Bench& bench = station_.bench();
+  const bench::Channel& channel = bench.channels[*channel_];
+  file.reference_unit = channel.unit;
+  file.reading_unit = "V";
+  const std::string readings = metrology::readings_csv(
+      file, {fmt::format("{}, {}", bench.name, channel.long_name),
+             fmt::format("{}, reference standard: {}", base::utc_text(certificate.date),
+                         certificate.standard.name),
+             fmt::format("signed by {}", signature), "odd repeats go up, even ones down"});
+  const fs::path readings_file = bench.file.parent_path() / "readings" / (channel.name + ".csv");
+  fs::create_directories(readings_file.parent_path());
+  fs::create_directories(channel.certificate.parent_path());
+  base::write_whole(readings_file, readings);
+  base::write_whole(channel.certificate, base::json_text(metrology::to_json(certificate)));
+  station_.certificates_changed();
+  const std::scoped_lock lock(mutex_);
+  state_ = State::signed_;
+  return channel.name;
+}
+
+json::object Calibrations::document() const {
+  const std::scoped_lock lock(mutex_);
+  json::object document{{"channel", ""},
+                        {"state", name_of(static_cast<int>(state_))},
+                        {"unit", ""},
+                        {"references", json::array()},
+                        {"repeats", 0},
+                        {"known_input", nullptr},
+                        {"readings", json::array()},
+                        {"certificate", nullptr},
+                        {"cause", cause_}};
+  if (!channel_) return document;
+  const bench::Channel& channel = station_.bench().channels[*channel_];
+  document["channel"] = channel.name;
+  document["unit"] = channel.unit;
+  document["references"] = json::value_from(channel.calibration.references);
+  document["repeats"] = channel.calibration.repeats;
+  if (known_input_) document["known_input"] = *known_input_;
+  if (certificate_) document["certificate"] = metrology::to_json(*certificate_);
+  json::array& readings = document["readings"].as_array();
+  for (const campaign::Reading& reading : readings_) {
+    json::object entry{{"reference", reading.reference},
+                       {"reading_V", reading.reading_V},
+                       {"u_reading_V", reading.u_reading_V},
+                       {"repeat", reading.repeat},
+                       {"residual_V", nullptr}};
+    if (certificate_) {
+      entry["residual_V"] =
+          reading.reading_V - metrology::reading_of(*certificate_, reading.reference);
+    }
+    readings.push_back(std::move(entry));
+  }
+  return document;
+}
+
+}  // namespace windwright::server

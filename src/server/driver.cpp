@@ -1,0 +1,398 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "server/driver.h"
+
+#include "base/errors.h"
+#include "bench/certificates.h"
+#include "bench/safe_state.h"
+#include "devices/open_device.h"
+#include "guard/bench_lease.h"
+#include "server/exchange.h"
+
+#include <boost/json.hpp>
+#include <fmt/format.h>
+
+#include <chrono>
+#include <exception>
+#include <memory>
+#include <mutex>
+#include <optional>
+#include <stop_token>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <variant>
+#include <vector>
+
+namespace windwright::server {
+
+namespace json = boost::json;
+
+namespace {
+
+constexpr std::chrono::seconds try_again{2};      // to open a device that was lost
+constexpr std::chrono::seconds longest_wish{10};  // a command that takes longer is a lost device
+constexpr std::chrono::minutes longest_hand{30};  // for what a person does at the bench
+constexpr double oldest_s = 1.0;                  // of data that may still be trusted
+
+Refusal busy(const std::string& activity) {
+  return Refusal(409, fmt::format("the bench is {}", activity), "end that first, or wait for it");
+}
+
+}  // namespace
+
+Driver::Driver(const StationOptions& options, StationListener listener)
+    : options_(options),
+      bench_(bench::bench_from_file(options.bench_file)),
+      short_bench_(with_short_blocks(bench_)),
+      listener_(std::move(listener)) {
+  if (!options.tripped.empty()) {
+    trip_ = guard::Trip{.interlock = "before this server began",
+                        .stop_category = 0,
+                        .cause = options.tripped,
+                        .check = "the bench, before it is reset",
+                        .time = base::host_now()};
+  }
+  for (const bench::Actuator& actuator : bench_.actuators) {
+    if (bench::is_switched_off(actuator.name)) shown_.commanded[actuator.name] = 0.0;
+  }
+  make_laws();
+  show();
+  thread_ = std::jthread([this](const std::stop_token& over) { run(over); });
+}
+
+Driver::~Driver() {
+  close();
+}
+
+void Driver::close() {
+  {
+    const std::scoped_lock lock(mutex_);
+    over_ = true;
+    task_stop_.request_stop();
+  }
+  thread_.request_stop();
+  changed_.notify_all();
+  if (thread_.joinable()) thread_.join();
+}
+
+Snapshot Driver::snapshot() const {
+  const std::scoped_lock lock(mutex_);
+  Snapshot snapshot = shown_;
+  const std::chrono::duration<double> age = base::host_now() - shown_.host_time;
+  snapshot.age_s = shown_.samples == 0 ? 0.0 : std::max(0.0, age.count());
+  snapshot.stale = shown_.samples == 0 || snapshot.age_s > std::max(oldest_s, 3.0 * bench_.block_s);
+  return snapshot;
+}
+
+std::vector<acquisition::LiveChannel> Driver::channels() const {
+  const std::scoped_lock lock(mutex_);
+  return live_->channels();
+}
+
+std::vector<acquisition::Figures> Driver::newest() const {
+  const std::scoped_lock lock(mutex_);
+  return figures_;
+}
+
+LiveMeans Driver::means() const {
+  const std::scoped_lock lock(mutex_);
+  return means_;
+}
+
+void Driver::look(const std::function<void(const Station::Seen&)>& look) const {
+  const std::scoped_lock lock(mutex_);
+  look({.bins = *bins_,
+        .newest = newest_,
+        .device_time = shown_.device_time.value_or(base::UtcTime{}),
+        .host_time = shown_.host_time,
+        .gaps = shown_.gaps,
+        .layout = layout_});
+}
+
+void Driver::stop_bench(int category, std::string_view person) {
+  std::unique_lock lock(mutex_);
+  stop_wanted_ = std::min(category, stop_wanted_.value_or(category));
+  stop_person_ = person;
+  task_stop_.request_stop();
+  changed_.notify_all();
+  // Nobody waits for longer than a bench may take: what is on the way arrives without being seen.
+  changed_.wait_for(lock, std::chrono::seconds(1), [&] { return !stop_wanted_; });
+}
+
+void Driver::trip_bench(const std::string& interlock, int category, const std::string& cause) {
+  const std::scoped_lock lock(mutex_);
+  trip_wanted_ = guard::Trip{.interlock = interlock,
+                             .stop_category = category,
+                             .cause = cause,
+                             .check = {},
+                             .time = base::host_now()};
+  task_stop_.request_stop();
+  changed_.notify_all();
+}
+
+void Driver::call(std::function<void(HeardDevice&)> work) {
+  std::future<void> done;
+  {
+    const std::scoped_lock lock(mutex_);
+    if (task_) throw busy(task_->activity);
+    if (!shown_.fault.empty()) throw Refusal(409, shown_.fault, "a device that answers");
+    wishes_.push_back({.work = std::move(work), .done = {}});
+    done = wishes_.back().done.get_future();
+  }
+  changed_.notify_all();
+  if (done.wait_for(longest_wish) != std::future_status::ready) {
+    throw Refusal(409, "the device has not answered yet", "look at the bench's state");
+  }
+  done.get();
+}
+
+void Driver::begin(Task task) {
+  {
+    const std::scoped_lock lock(mutex_);
+    if (task_) throw busy(task_->activity);
+    if (!shown_.fault.empty()) throw Refusal(409, shown_.fault, "a device that answers");
+    const bool stands = shown_.state == guard::State::safe ||
+                        (!task.drives && shown_.state == guard::State::tripped);
+    if (!stands) {
+      throw Refusal(409, fmt::format("the bench is {}", guard::name(shown_.state)),
+                    shown_.tripped ? "reset the trip first" : "stop it first");
+    }
+    task_ = std::move(task);
+    task_stop_ = {};
+  }
+  changed_.notify_all();
+}
+
+void Driver::end_task() {
+  const std::scoped_lock lock(mutex_);
+  task_stop_.request_stop();
+  changed_.notify_all();
+}
+
+void Driver::answer(int number) {
+  const std::scoped_lock lock(mutex_);
+  if (!shown_.ask || shown_.ask->number != number) {
+    throw Refusal(409, "nobody asked for that", "the number of what is asked now");
+  }
+  shown_.ask.reset();
+  changed_.notify_all();
+}
+
+// A person does what the device cannot; called by the device, on its thread.
+void Driver::ask(const std::string& what) {
+  std::unique_lock lock(mutex_);
+  shown_.ask = PersonAsked{.number = ++asks_, .what = what};
+  lock.unlock();
+  tell("ask", {{"text", what}});
+  lock.lock();
+  changed_.wait_for(lock, longest_hand, [&] {
+    return !shown_.ask || over_ || stop_wanted_ || task_stop_.stop_requested();
+  });
+  if (!shown_.ask) return;
+  shown_.ask.reset();
+  throw base::DeviceFault("bench", "needed a person, and nobody did it: " + what,
+                          "the bench; then try again");
+}
+
+void Driver::tell(std::string_view event, json::object members) const {
+  if (listener_.on_event) listener_.on_event(event, std::move(members));
+}
+
+// Certificates turn counts into values; without all of them nothing can be judged.
+void Driver::make_laws() {
+  const auto certificates = bench::certificates_there_are(bench_);
+  auto live = std::make_unique<acquisition::LiveValues>(bench_, certificates);
+  std::vector<metrology::Certificate> all;
+  for (const auto& certificate : certificates) {
+    if (certificate) all.push_back(*certificate);
+  }
+  interlocks_ = all.size() == bench_.channels.size()
+                    ? std::make_unique<guard::Interlocks>(
+                          bench_, all, guard::Interlocks::Options{.folder = options_.folder})
+                    : nullptr;
+  const std::scoped_lock lock(mutex_);
+  const std::size_t channels = live->channels().size();
+  live_ = std::move(live);
+  bins_ = std::make_unique<LiveBins>(channels, bench_.sample_rate_hz);
+  ++layout_;
+  newest_.assign(channels, std::numeric_limits<float>::quiet_NaN());
+  figures_.clear();
+  sums_ = {.seconds = 0.0, .sum = std::vector<double>(channels), .cube = 0.0};
+}
+
+void Driver::show() {
+  const std::scoped_lock lock(mutex_);
+  if (layer_) shown_.state = layer_->state();
+  // A task drives by a layer of its own; what it makes of a trip follows from the trip.
+  if (in_task_ && task_drives_) {
+    shown_.state = !trip_                      ? guard::State::running
+                   : trip_->stop_category == 0 ? guard::State::tripped
+                                               : guard::State::tripping_1;
+  }
+  if (!layer_ && trip_) shown_.state = guard::State::tripped;
+  shown_.tripped = trip_;
+  shown_.standing = interlocks_ ? interlocks_->standing() : std::vector<std::string>();
+  changed_.notify_all();
+}
+
+void Driver::lose(const std::string& why) {
+  // A bench that was driven and cannot be reached any more has tripped, whatever it does now.
+  const bool driven = (in_task_ && task_drives_) ||
+                      (layer_ && layer_->state() != guard::State::safe && !layer_->is_tripped());
+  layer_.reset();
+  in_task_ = false;
+  if (driven && !trip_) {
+    latch({.interlock = "device",
+           .stop_category = 0,
+           .cause = why,
+           .check = "the bench itself: nobody knows its state from here",
+           .time = base::host_now()});
+  }
+  show();
+  {
+    const std::scoped_lock lock(mutex_);
+    shown_.fault = why;
+    shown_.activity = "lost";
+    stop_wanted_.reset();
+    for (Wish& wish : wishes_)
+      wish.done.set_exception(std::make_exception_ptr(Refusal(409, why, "a device that answers")));
+    wishes_.clear();
+    changed_.notify_all();
+  }
+  tell("fault", {{"text", why}});
+}
+
+void Driver::run(const std::stop_token& over) {
+  while (!over.stop_requested()) {
+    try {
+      drive(over);
+    } catch (const base::DeviceFault& fault) {
+      lose(fault.what());
+    } catch (const base::BadInput& refused) {
+      lose(refused.what());
+    } catch (const std::exception& error) {
+      // The top of this thread: another bench goes on whatever happens here.
+      lose(fmt::format("internal error: {}: please report it", error.what()));
+    }
+    std::unique_lock lock(mutex_);
+    changed_.wait_for(lock, try_again, [&] { return over_; });
+  }
+}
+
+void Driver::drive(const std::stop_token& over) {
+  layer_.reset();
+  watch_.reset();  // one at a time
+  watch_ = std::make_unique<guard::AcquisitionWatch>(bench_);
+  begun_ = false;
+  known_input_ = false;
+  // A simulated bench is in this program alone; any other may have only one that drives it.
+  std::optional<guard::BenchLease> only_one;
+  if (!std::holds_alternative<bench::SimulatedDevice>(bench_.device)) {
+    only_one.emplace(bench_, "windwright serve");
+  }
+  const auto inner = devices::open_device(short_bench_, options_.pace,
+                                          [this](const std::string& what) { ask(what); });
+  HeardDevice device(bench_, *inner, *this);
+  bench::SafeAtTheEnd safe(device);
+  layer_ = std::make_unique<guard::AcquisitionLayer>(
+      bench_, device,
+      guard::AcquisitionLayer::Options{.other = guard::guard_process(*watch_),
+                                       .tripped = trip_ ? trip_->cause : std::string()});
+  const struct LayerEnds {  // before the device that it drives
+    std::unique_ptr<guard::AcquisitionLayer>& layer;
+    ~LayerEnds() { layer.reset(); }
+  } ends{layer_};
+  {
+    const std::scoped_lock lock(mutex_);
+    shown_.device = device.name();
+    shown_.fault.clear();
+    shown_.activity = "watching";
+  }
+  tell("device", {{"text", device.name()}});
+  bench::SampleBlock block;
+  while (!over.stop_requested()) {
+    serve_wishes(device);
+    run_task(device);
+    device.read(block);
+    if (block.samples == 0 || block.channels != bench_.channels.size()) {
+      throw base::DeviceFault(device.name(), "sent a block without samples of all channels",
+                              "connection and channel list of the device");
+    }
+    after_block(device, block);
+  }
+}
+
+void Driver::serve_wishes(HeardDevice& device) {
+  for (;;) {
+    Wish wish;
+    {
+      const std::scoped_lock lock(mutex_);
+      if (wishes_.empty()) return;
+      wish = std::move(wishes_.front());
+      wishes_.pop_front();
+    }
+    try {
+      wish.work(device);
+      wish.done.set_value();
+    } catch (...) {
+      wish.done.set_exception(std::current_exception());  // whoever wished it is told
+    }
+  }
+}
+
+// Before anything is driven. @throws DeviceFault  the guard process does not let it
+void Driver::begin_watch() {
+  if (begun_) return;
+  watch_->begin(std::chrono::steady_clock::now());
+  begun_ = true;
+}
+
+guard::OtherLayer Driver::guard_process() {
+  return guard::guard_process(*watch_);
+}
+
+void Driver::run_task(HeardDevice& device) {
+  Task task{.activity = {}, .drives = false, .run = {}};
+  std::stop_token stop;
+  {
+    const std::scoped_lock lock(mutex_);
+    if (!task_) return;
+    task = *task_;
+    shown_.activity = task.activity;
+    stop = task_stop_.get_token();
+  }
+  const auto ended = [&] {
+    in_task_ = false;
+    const std::scoped_lock lock(mutex_);
+    task_.reset();
+    stop_wanted_.reset();
+    shown_.activity = "watching";
+    changed_.notify_all();
+  };
+  try {
+    if (task.drives) begin_watch();
+  } catch (const base::DeviceFault& refused) {  // its own to tell, and the bench is not lost
+    ended();
+    if (task.refused) task.refused(refused.what());
+    return;
+  }
+  task_drives_ = task.drives;
+  in_task_ = true;
+  show();
+  try {
+    task.run(device, stop);
+  } catch (...) {
+    device.stop();
+    // `in_task_` stays for whoever loses the device
+    const std::scoped_lock lock(mutex_);
+    task_.reset();
+    throw;
+  }
+  ended();
+  layer_->take_over({});  // whoever had the device meanwhile commanded it past this layer
+  // What tripped a run keeps this bench from being driven until somebody resets it here.
+  if (trip_ && !layer_->is_tripped()) layer_->take(guard::Event::violation_0, *trip_);
+  show();
+}
+
+}  // namespace windwright::server

@@ -1,0 +1,132 @@
+// SPDX-License-Identifier: Apache-2.0
+// Inside the server module: the thread that drives a bench's device.
+#pragma once
+
+#include "acquisition/live_values.h"
+#include "bench/bench.h"
+#include "bench/device.h"
+#include "guard/acquisition_layer.h"
+#include "guard/acquisition_watch.h"
+#include "guard/interlocks.h"
+#include "server/heard_device.h"
+#include "server/live_bins.h"
+#include "server/station.h"
+
+#include <condition_variable>
+#include <cstdint>
+#include <deque>
+#include <functional>
+#include <future>
+#include <memory>
+#include <mutex>
+#include <optional>
+#include <stop_token>
+#include <string>
+#include <thread>
+#include <vector>
+
+namespace windwright::server {
+
+/// What a Station is inside. Members are either of the device's thread or behind the mutex.
+class Driver final : public Hearing {
+ public:
+  Driver(const StationOptions& options, StationListener listener);
+  ~Driver() override;
+
+  // Any thread.
+  Snapshot snapshot() const;
+  std::vector<acquisition::LiveChannel> channels() const;
+  std::vector<acquisition::Figures> newest() const;
+  LiveMeans means() const;
+  void look(const std::function<void(const Station::Seen&)>& look) const;
+  void stop_bench(int category, std::string_view person);
+  void trip_bench(const std::string& interlock, int category, const std::string& cause);
+  void close();
+  /// Has something done between two blocks, and waits for it.
+  void call(std::function<void(HeardDevice&)> work);
+  void begin(Task task);
+  void end_task();
+  void answer(int number);
+
+  // The device's thread, from within `call`.
+  void command(HeardDevice& device, const std::string& actuator, double value,
+               const std::string& person);
+  void reset(const std::string& reason, bool at_bench, const std::string& person);
+  void make_laws();
+  guard::OtherLayer guard_process();
+
+  const StationOptions& options() const { return options_; }
+  const bench::Bench& bench() const { return bench_; }
+
+  // Hearing: the device's thread.
+  bool heard(const bench::SampleBlock& block) override;
+  bool whole(const bench::SampleBlock& block) override;
+  void commanded(std::string_view actuator, double value) override;
+  void stopped() override;
+  void known_input(std::string_view channel, std::optional<double> value) override;
+
+ private:
+  struct Wish {
+    std::function<void(HeardDevice&)> work;
+    std::promise<void> done;
+  };
+
+  void run(const std::stop_token& over);
+  void drive(const std::stop_token& over);
+  void serve_wishes(HeardDevice& device);
+  void run_task(HeardDevice& device);
+  void after_block(HeardDevice& device, const bench::SampleBlock& block);
+  void carry_out_stop(HeardDevice& device);
+  void begin_watch();
+  void latch(const guard::Trip& trip);
+  void judge(const bench::SampleBlock& block);
+  void add_means(const bench::SampleBlock& block);
+  void lose(const std::string& why);
+  void ask(const std::string& what);
+  void tell(std::string_view event, boost::json::object members) const;
+  void show();  // the state of the logic and what else is this thread's, to others
+
+  const StationOptions options_;
+  const bench::Bench bench_;        // as it is described: what interlocks and campaigns work on
+  const bench::Bench short_bench_;  // what the device gives
+  const StationListener listener_;
+
+  mutable std::mutex mutex_;
+  mutable std::condition_variable changed_;
+  Snapshot shown_;
+  std::unique_ptr<acquisition::LiveValues> live_;
+  std::unique_ptr<LiveBins> bins_;
+  std::vector<float> newest_;
+  std::vector<acquisition::Figures> figures_;
+  LiveMeans means_;
+  int layout_ = 0;
+  std::deque<Wish> wishes_;
+  std::optional<Task> task_;
+  std::stop_source task_stop_;
+  std::optional<int> stop_wanted_;  // category
+  std::string stop_person_;
+  std::optional<guard::Trip> trip_wanted_;
+  int asks_ = 0;
+  bool over_ = false;
+
+  // Of the device's thread.
+  std::unique_ptr<guard::AcquisitionWatch> watch_;
+  std::unique_ptr<guard::AcquisitionLayer> layer_;  // while there is a device
+  std::unique_ptr<guard::Interlocks> interlocks_;   // none while a certificate is missing
+  std::optional<guard::Trip> seen_;  // by the interlocks, in the block that was read last
+  std::optional<guard::Trip> trip_;  // the first one out since the last reset
+  bool known_input_ = false;         // is on a sensor
+  bool in_task_ = false;
+  bool task_drives_ = false;
+  bool begun_ = false;  // the guard process knows of this one
+  double rotor_speed_rad_s_ = 0.0;
+  struct Sums {
+    double seconds = 0.0;
+    std::vector<double> sum;  // value x s, or its square x s
+    double cube = 0.0;
+  } sums_;
+
+  std::jthread thread_;  // last: begins when everything else is there
+};
+
+}  // namespace windwright::server

@@ -1,0 +1,228 @@
+// SPDX-License-Identifier: Apache-2.0
+// What a driver does with blocks, commands and trips, on the device's thread.
+#include "bench/safe_state.h"
+#include "server/driver.h"
+#include "server/exchange.h"
+
+#include <boost/json.hpp>
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <cstddef>
+#include <mutex>
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+namespace windwright::server {
+
+namespace {
+
+constexpr double means_s = 0.5;
+
+std::chrono::nanoseconds length(std::size_t samples, double rate_hz) {
+  return std::chrono::duration_cast<std::chrono::nanoseconds>(
+      std::chrono::duration<double>(static_cast<double>(samples) / rate_hz));
+}
+
+}  // namespace
+
+bool Driver::heard(const bench::SampleBlock& block) {
+  bool stop_now = false;
+  {
+    const std::scoped_lock lock(mutex_);
+    live_->take(block);
+    bins_->begin(block.first_sample, block.start, block.samples);
+    figures_.resize(live_->channels().size());
+    for (std::size_t i = 0; i < figures_.size(); ++i) {
+      bins_->take(i, live_->values(i));
+      figures_[i] = live_->figures(i);
+      newest_[i] = static_cast<float>(figures_[i].mean);
+    }
+    add_means(block);
+    shown_.device_time = block.start + length(block.samples, bench_.sample_rate_hz);
+    shown_.host_time = base::host_now();
+    shown_.samples += static_cast<std::int64_t>(block.samples);
+    if (block.gap_before) ++shown_.gaps;
+    stop_now = stop_wanted_ == 0;
+  }
+  if (listener_.on_block) listener_.on_block();
+  return stop_now;
+}
+
+void Driver::add_means(const bench::SampleBlock& block) {
+  const double block_s = static_cast<double>(block.samples) / bench_.sample_rate_hz;
+  const auto& channels = live_->channels();
+  for (std::size_t i = 0; i < channels.size(); ++i) {
+    const acquisition::Figures& seen = figures_[i];
+    const bool waves = bench::is_alternating(channels[i].name);
+    const double term = waves ? seen.mean * seen.mean + seen.deviation * seen.deviation : seen.mean;
+    sums_.sum[i] += term * block_s;
+    if (channels[i].name != "air_speed_m_s") continue;
+    double cube = 0.0;
+    for (const float value : live_->values(i))
+      cube += std::pow(static_cast<double>(value), 3.0);
+    sums_.cube += cube / bench_.sample_rate_hz;
+  }
+  sums_.seconds += block_s;
+  if (sums_.seconds < means_s - 1e-9) return;
+  means_.means.clear();
+  for (std::size_t i = 0; i < channels.size(); ++i) {
+    const double mean = sums_.sum[i] / sums_.seconds;
+    if (!channels[i].calibrated) continue;
+    means_.means[channels[i].name] =
+        bench::is_alternating(channels[i].name) ? std::sqrt(std::max(mean, 0.0)) : mean;
+  }
+  means_.air_speed_cubed_m3_s3 = sums_.cube / sums_.seconds;
+  means_.seconds = sums_.seconds;
+  means_.time = block.start;
+  ++means_.number;
+  std::fill(sums_.sum.begin(), sums_.sum.end(), 0.0);
+  sums_.seconds = 0.0;
+  sums_.cube = 0.0;
+}
+
+// By the bench's own blocks, as the interlocks are described.
+void Driver::judge(const bench::SampleBlock& block) {
+  seen_ = interlocks_ ? interlocks_->judge(block) : std::nullopt;
+  const std::size_t speed = bench_.channel_index("rotor_speed_rad_s");
+  const std::scoped_lock lock(mutex_);
+  rotor_speed_rad_s_ = live_->channels()[speed].calibrated ? figures_[speed].mean : 1e9;
+}
+
+void Driver::latch(const guard::Trip& trip) {
+  if (trip_) return;
+  trip_ = trip;
+  tell("trip", {{"text", in_words(trip)},
+                {"interlock", trip.interlock},
+                {"stop_category", trip.stop_category},
+                {"device_time", base::utc_text(trip.time)}});
+}
+
+bool Driver::whole(const bench::SampleBlock& block) {
+  // A known input on a sensor says nothing about the bench, which stands still meanwhile.
+  if (known_input_ || (in_task_ && !task_drives_)) {
+    seen_.reset();
+    return false;
+  }
+  judge(block);
+  // A campaign's own layer of the guard sees the same block and does what is to be done.
+  if (in_task_ && seen_) latch(*seen_);
+  show();
+  return false;
+}
+
+void Driver::carry_out_stop(HeardDevice& device) {
+  std::optional<int> wanted;
+  std::optional<guard::Trip> trip;
+  {
+    const std::scoped_lock lock(mutex_);
+    wanted = stop_wanted_;
+    trip = trip_wanted_;
+    trip_wanted_.reset();
+  }
+  if (trip) {
+    layer_->take(guard::violation_event(trip->stop_category), *trip);
+    latch(*trip);
+  }
+  if (!wanted) return;
+  if (layer_->state() == guard::State::running) layer_->ask_end();
+  // Whatever was driven or not: the safe state, unless it is to come down under control.
+  if (*wanted == 0 || layer_->state() == guard::State::safe) {
+    device.stop();
+    layer_->take_over({});  // what the device makes of that is its own
+  }
+  show();
+  const std::scoped_lock lock(mutex_);
+  stop_wanted_.reset();
+  changed_.notify_all();
+}
+
+// Between two blocks, while no task has the device.
+void Driver::after_block(HeardDevice& device, const bench::SampleBlock& block) {
+  const guard::AcquisitionLayer::Step step = layer_->look(block, seen_, rotor_speed_rad_s_);
+  if (step.trip) latch(*step.trip);
+  carry_out_stop(device);
+  show();
+}
+
+void Driver::commanded(std::string_view actuator, double value) {
+  {
+    const std::scoped_lock lock(mutex_);
+    shown_.commanded[std::string(actuator)] = value;
+  }
+  if (in_task_) tell("command", {{"actuator", actuator}, {"value", value}});
+}
+
+void Driver::stopped() {
+  const std::scoped_lock lock(mutex_);
+  for (const bench::Actuator& actuator : bench_.actuators) {
+    if (bench::is_switched_off(actuator.name)) shown_.commanded[actuator.name] = 0.0;
+  }
+}
+
+void Driver::known_input(std::string_view channel, std::optional<double> value) {
+  known_input_ = value.has_value();
+  boost::json::object members{{"channel", channel}};
+  members["value"] = value ? boost::json::value(*value) : boost::json::value(nullptr);
+  tell("known_input", std::move(members));
+}
+
+void Driver::command(HeardDevice&, const std::string& actuator, double value,
+                     const std::string& person) {
+  const bench::Actuator& known = bench_.actuator(actuator);
+  if (!std::isfinite(value) || value < known.lowest || value > known.highest) {
+    Refusal refusal(422, fmt::format("{} is to be {:g}", actuator, value),
+                    fmt::format("{:g} to {:g}", known.lowest, known.highest));
+    refusal.where = "value";
+    throw refusal;
+  }
+  if (layer_->is_tripped() || layer_->is_stopping()) {
+    throw Refusal(409, fmt::format("the bench is {}", guard::name(layer_->state())),
+                  layer_->is_tripped() ? "reset the trip first" : "wait until it stands still");
+  }
+  const bool drives = bench::is_switched_off(actuator) && value != 0.0;
+  if (drives && !interlocks_) {
+    throw Refusal(409, "a channel has no certificate, so no interlock can judge",
+                  "calibrate every channel first");
+  }
+  if (drives && layer_->state() == guard::State::safe) {
+    begin_watch();
+    if (const auto why = layer_->start(interlocks_->standing())) {
+      throw Refusal(409, "the bench may not be driven: " + *why, "put that right first");
+    }
+  }
+  layer_->set(actuator, value);
+  tell("command", {{"actuator", actuator}, {"value", value}, {"person", person}});
+  const bool off =
+      std::all_of(bench_.actuators.begin(), bench_.actuators.end(), [&](const auto& each) {
+        return !bench::is_switched_off(each.name) ||
+               layer_->commanded(each.name).value_or(0.0) == 0.0;
+      });
+  if (off && layer_->state() == guard::State::running) layer_->ask_end();
+  show();
+}
+
+void Driver::reset(const std::string& reason, bool at_bench, const std::string& person) {
+  if (!trip_ && !layer_->is_tripped()) {
+    throw Refusal(409, "nothing has tripped", "a reset after a trip");
+  }
+  const std::vector<std::string> standing =
+      interlocks_ ? interlocks_->standing() : std::vector<std::string>();
+  if (const auto why = layer_->reset(standing, at_bench)) {
+    throw Refusal(409, "the trip is not reset: " + *why,
+                  "find and remove the cause at the bench, then reset it there");
+  }
+  if (interlocks_) interlocks_->reset();
+  tell("reset",
+       {{"text", reason}, {"person", person}, {"of", trip_ ? trip_->interlock : std::string("?")}});
+  trip_.reset();
+  show();
+}
+
+}  // namespace windwright::server

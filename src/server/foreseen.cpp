@@ -1,0 +1,54 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "server/foreseen.h"
+
+#include "analysis/foresight.h"
+
+#include <boost/json.hpp>
+
+#include <map>
+#include <optional>
+#include <string>
+
+namespace windwright::server {
+
+namespace json = boost::json;
+
+namespace {
+
+constexpr std::size_t most_worked_out =
+    400;  // a plan may be of 100 000 points; each costs about 1 ms
+
+json::value or_null(const std::optional<double>& value) {
+  return value ? json::value(*value) : json::value(nullptr);
+}
+
+}  // namespace
+
+Foresight::Foresight(const bench::Bench& bench, const campaign::Campaign& campaign)
+    : bench_(bench) {
+  for (const campaign::Setting& setting : campaign.constants)
+    constants_[setting.actuator] = campaign::commanded_value(setting, bench);
+}
+
+json::value Foresight::at(const campaign::PlannedPoint& point) {
+  std::map<std::string, double> settings = constants_;
+  for (const campaign::Setting& setting : point.settings)
+    settings[setting.actuator] = campaign::commanded_value(setting, bench_);
+  const auto found = known_.find(settings);
+  if (found != known_.end()) return found->second;
+  if (known_.size() >= most_worked_out) return nullptr;
+  json::value value = nullptr;
+  if (const auto foreseen = analysis::foresee(bench_, settings)) {
+    value = json::object{{"air_speed_m_s", foreseen->air_speed_m_s},
+                         {"rotor_speed_rad_s", or_null(foreseen->rotor_speed_rad_s)},
+                         {"tip_speed_ratio", or_null(foreseen->tip_speed_ratio)},
+                         {"dc_power_W", or_null(foreseen->dc_power_W)},
+                         {"cp", or_null(foreseen->cp)},
+                         {"below_cut_in", foreseen->below_cut_in},
+                         {"trips", json::value_from(foreseen->trips)},
+                         {"remark", foreseen->remark}};
+  }
+  return known_.emplace(settings, value).first->second;
+}
+
+}  // namespace windwright::server
