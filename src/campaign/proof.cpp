@@ -132,9 +132,9 @@ ProvedInterlock interlock_from_json(const json::value& source, std::string_view 
   }
   proved.remark = base::json_string(source, "remark", where);
   if (flag(source, "passed", where) != proved.remark.empty()) {
-    throw BadInput(where, fmt::format("'{}' is said to have passed and has a remark, or neither",
-                                      proved.name),
-                   "a file as it was written");
+    throw BadInput(
+        where, fmt::format("'{}' is said to have passed and has a remark, or neither", proved.name),
+        "a file as it was written");
   }
   return proved;
 }
@@ -155,11 +155,10 @@ std::string converter_text(const bench::Bench& bench, const std::string& channel
 // What speaks against the proof of one interlock.
 std::string remark_on(const bench::Bench& bench, const bench::Interlock& interlock,
                       const Proof& proof) {
-  const auto found = std::find_if(
-      proof.interlocks.begin(), proof.interlocks.end(),
-      [&](const ProvedInterlock& proved) { return proved.name == interlock.name; });
-  if (found == proof.interlocks.end())
-    return fmt::format("'{}' was never proved", interlock.name);
+  const auto found =
+      std::find_if(proof.interlocks.begin(), proof.interlocks.end(),
+                   [&](const ProvedInterlock& proved) { return proved.name == interlock.name; });
+  if (found == proof.interlocks.end()) return fmt::format("'{}' was never proved", interlock.name);
   if (!found->passed()) return fmt::format("'{}' failed: {}", interlock.name, found->remark);
   if (found->configuration != configuration_digest(bench, interlock))
     return fmt::format("'{}' has changed since it was proved", interlock.name);
@@ -205,14 +204,14 @@ Proof proof_from_text(std::string_view text, const std::string& file) {
     throw BadInput(where, "is of another schema", "schema 1");
   if (base::json_string(root, "kind", where) != "proof of interlocks")
     throw BadInput(where, "is no proof of interlocks", "kind \"proof of interlocks\"");
-  Proof proof{.bench = base::json_string(root, "bench", where),
-              .device = base::json_string(root, "device", where),
-              .person = base::json_string(root, "person", where),
-              .date = base::utc_from_text(base::json_string(root, "date", where), where),
-              .valid_until =
-                  base::utc_from_text(base::json_string(root, "valid_until", where), where),
-              .interlocks = {},
-              .not_proved = {}};
+  Proof proof{
+      .bench = base::json_string(root, "bench", where),
+      .device = base::json_string(root, "device", where),
+      .person = base::json_string(root, "person", where),
+      .date = base::utc_from_text(base::json_string(root, "date", where), where),
+      .valid_until = base::utc_from_text(base::json_string(root, "valid_until", where), where),
+      .interlocks = {},
+      .not_proved = {}};
   for (const json::value& each : list(root, "interlocks", where))
     proof.interlocks.push_back(interlock_from_json(each, where));
   for (const json::value& each : list(root, "not_proved", where)) {
@@ -227,8 +226,8 @@ std::vector<std::string> not_proved_by(const Proof& proof, const bench::Bench& b
   std::vector<std::string> silent;
   for (const ProvedInterlock& each : proof.interlocks) {
     if (each.method == ProofMethod::moved_bound && each.unit != "MB")
-      texts.push_back(fmt::format("'{}': that the sensor shows its bound (the bound was moved)",
-                                  each.name));
+      texts.push_back(
+          fmt::format("'{}': that the sensor shows its bound (the bound was moved)", each.name));
     if (each.method == ProofMethod::changed_data)
       texts.push_back(
           fmt::format("'{}': that the device shows it (the block was changed)", each.name));
@@ -278,8 +277,8 @@ std::string calibration_digest(const bench::Bench& bench, const bench::Interlock
 
 std::string proof_remark(const bench::Bench& bench, std::string_view device, base::UtcTime now) {
   if (bench.interlocks.empty()) return {};
-  const std::string again = fmt::format("windwright ready {} --prove-interlocks",
-                                        bench.file.filename().string());
+  const std::string again =
+      fmt::format("windwright ready {} --prove-interlocks", bench.file.filename().string());
   const std::filesystem::path file = proof_file(bench);
   if (!std::filesystem::exists(file)) return "were never proved: " + again;
   const Proof proof = proof_from_text(base::text_of_file(file), file.string());
@@ -287,7 +286,8 @@ std::string proof_remark(const bench::Bench& bench, std::string_view device, bas
   if (proof.device != device)
     reasons.push_back(fmt::format("were proved on '{}', not on '{}'", proof.device, device));
   if (now >= proof.valid_until)
-    reasons.push_back(fmt::format("their proof was valid until {}", base::utc_text(proof.valid_until)));
+    reasons.push_back(
+        fmt::format("their proof was valid until {}", base::utc_text(proof.valid_until)));
   // A proof counts by its day: clocks of two computers need not agree to the minute.
   if (now < proof.date - std::chrono::days(1))
     reasons.push_back(
@@ -300,8 +300,7 @@ std::string proof_remark(const bench::Bench& bench, std::string_view device, bas
     const bool there =
         std::any_of(bench.interlocks.begin(), bench.interlocks.end(),
                     [&](const bench::Interlock& each) { return each.name == proved.name; });
-    if (!there)
-      reasons.push_back(fmt::format("'{}' is gone since the proof", proved.name));
+    if (!there) reasons.push_back(fmt::format("'{}' is gone since the proof", proved.name));
   }
   if (reasons.empty()) return {};
   return fmt::format("{}: {}", fmt::join(reasons, "; "), again);

@@ -296,9 +296,10 @@ void Prover::trip(const Interlock& interlock, const Stimulus& stimulus, ProvedBo
   proved.bounds.push_back(bound);
   if (!tripped) {
     device_.stop();
-    proved.remark = fmt::format("it does not trip within {:g} s: look at the sensor, the bound "
-                                "and the hold time",
-                                interlock.hold_s + patience_s);
+    proved.remark = fmt::format(
+        "it does not trip within {:g} s: look at the sensor, the bound "
+        "and the hold time",
+        interlock.hold_s + patience_s);
     return;
   }
   come_down(layer, judges);
@@ -323,7 +324,8 @@ void Prover::prove_by_hand(const Interlock& interlock, ProvedInterlock& proved) 
        {open_fuse, close_fuse}}};
   const auto tap =
       std::find(bench::loop_channels.begin(), bench::loop_channels.end(), interlock.channel);
-  const auto [open, close] = actions.at(static_cast<std::size_t>(tap - bench::loop_channels.begin()));
+  const auto [open, close] =
+      actions.at(static_cast<std::size_t>(tap - bench::loop_channels.begin()));
   proved.method = ProofMethod::by_hand;
   if (!stays_quiet(interlock, {}, proved)) return;
   trip(interlock,
@@ -376,8 +378,7 @@ void Prover::prove_moved(const Interlock& interlock, bool upper, double margin,
 void Prover::prove_lost(const Interlock& interlock, ProvedInterlock& proved) {
   const std::size_t index = bench_.channel_index(interlock.channel);
   const bench::Converter& converter = bench_.channels[index].converter;
-  const double past_V =
-      converter.upper_V + past_the_end * (converter.upper_V - converter.lower_V);
+  const double past_V = converter.upper_V + past_the_end * (converter.upper_V - converter.lower_V);
   const double beyond = metrology::value_of(certificates_[index], past_V);
   if (!stays_quiet(interlock, {}, proved)) return;
   trip(interlock, laid_on(interlock.channel, beyond), {.beyond = beyond}, proved);
@@ -398,8 +399,8 @@ void Prover::prove_clock(const Interlock& interlock, ProvedInterlock& proved) {
   proved.method = ProofMethod::changed_data;
   if (!stays_quiet(interlock, {}, proved)) return;
   const double step_s = 2.0 * interlock.highest;
-  const auto step = std::chrono::duration_cast<std::chrono::nanoseconds>(
-      std::chrono::duration<double>(step_s));
+  const auto step =
+      std::chrono::duration_cast<std::chrono::nanoseconds>(std::chrono::duration<double>(step_s));
   trip(interlock, {.change = [step](bench::SampleBlock& block) { block.start += step; }},
        {.bound = interlock.highest, .beyond = step_s}, proved);
 }

@@ -28,9 +28,10 @@ struct ProveOptions {
 ///   steps, is made of the block in front of the judge; a full disk by moving the bound.
 ///
 /// Each trip goes through the stop logic of a run (guard::AcquisitionLayer), which commands the
-/// safe state; where the device can be asked for its settings they are read back. The load is disconnected before
-/// where there is a position for that, so that the safe state has something to do. The latch must
-/// hold while the cause stands and go back once it is gone. Leaves the bench in its safe state.
+/// safe state; where the device can be asked for its settings they are read back. The load is
+/// disconnected before where there is a position for that, so that the safe state has something to
+/// do. The latch must hold while the cause stands and go back once it is gone. Leaves the bench in
+/// its safe state.
 /// @throws BadInput     a channel has no certificate
 /// @throws DeviceFault  the rotor does not stand still with the fan off; nobody to be asked
 Proof prove_interlocks(const bench::Bench& bench, bench::Device& device,

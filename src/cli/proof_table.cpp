@@ -19,9 +19,9 @@ std::string number(const std::optional<double>& value) {
 }  // namespace
 
 std::string proof_table(const campaign::Proof& proof) {
-  std::string text = fmt::format("{:<24} {:<13} {:<8} {:>10} {:>10} {:>10} {:>7} {:>7}  {}\n",
-                                 "interlock", "method", "unit", "bound", "stays at", "trips at",
-                                 "hold s", "took s", "");
+  std::string text =
+      fmt::format("{:<24} {:<13} {:<8} {:>10} {:>10} {:>10} {:>7} {:>7}  {}\n", "interlock",
+                  "method", "unit", "bound", "stays at", "trips at", "hold s", "took s", "");
   for (const campaign::ProvedInterlock& each : proof.interlocks) {
     const campaign::ProvedBound none;
     const campaign::ProvedBound& bound = each.bounds.empty() ? none : each.bounds.front();
@@ -31,9 +31,8 @@ std::string proof_table(const campaign::Proof& proof) {
                         each.hold_s, bound.held_s, each.passed() ? "ok" : "NOT PROVED");
     for (std::size_t i = 1; i < each.bounds.size(); ++i) {
       const campaign::ProvedBound& more = each.bounds[i];
-      text += fmt::format("{:<47} {:>10} {:>10} {:>10} {:>7.3g} {:>7.3g}\n", "",
-                          number(more.bound), number(more.inside), number(more.seen), each.hold_s,
-                          more.held_s);
+      text += fmt::format("{:<47} {:>10} {:>10} {:>10} {:>7.3g} {:>7.3g}\n", "", number(more.bound),
+                          number(more.inside), number(more.seen), each.hold_s, more.held_s);
     }
     if (!each.passed()) text += fmt::format("    {}\n", each.remark);
     if (each.passed() && !each.first_out.empty() && each.first_out != each.name) {

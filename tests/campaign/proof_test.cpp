@@ -53,13 +53,12 @@ TEST(Proof, IsNeededWhereThereAreInterlocksAlone) {
 
 TEST(Proof, AChangedInterlockIsNamed) {
   using Change = void (*)(bench::Interlock&);
-  for (const Change change :
-       {Change([](bench::Interlock& i) { i.highest += 1.0; }),
-        Change([](bench::Interlock& i) { i.hysteresis += 0.1; }),
-        Change([](bench::Interlock& i) { i.hold_s += 0.1; }),
-        Change([](bench::Interlock& i) { i.stop_category = 2; }),
-        Change([](bench::Interlock& i) { i.factor = 0.5; }),
-        Change([](bench::Interlock& i) { i.channel = "dc_current_A"; })}) {
+  for (const Change change : {Change([](bench::Interlock& i) { i.highest += 1.0; }),
+                              Change([](bench::Interlock& i) { i.hysteresis += 0.1; }),
+                              Change([](bench::Interlock& i) { i.hold_s += 0.1; }),
+                              Change([](bench::Interlock& i) { i.stop_category = 2; }),
+                              Change([](bench::Interlock& i) { i.factor = 0.5; }),
+                              Change([](bench::Interlock& i) { i.channel = "dc_current_A"; })}) {
     Proved proved;
     change(proved.interlock("DC over-voltage"));
     EXPECT_TRUE(says(proved.remark(), "'DC over-voltage' has changed since it was proved"))
@@ -95,8 +94,7 @@ TEST(Proof, InterlocksThatCameOrWentAreNamed) {
   proved.bench.interlocks.push_back(added);
   EXPECT_TRUE(says(proved.remark(), "'another' was never proved"));
   proved.bench.interlocks.pop_back();
-  std::erase_if(proved.bench.interlocks,
-                [](const auto& each) { return each.name == "vibration"; });
+  std::erase_if(proved.bench.interlocks, [](const auto& each) { return each.name == "vibration"; });
   EXPECT_TRUE(says(proved.remark(), "'vibration' is gone since the proof"));
 }
 

@@ -117,8 +117,7 @@ TEST(Prover, ASensorThatDoesNotFollowIsFound) {
 TEST(Prover, AnActuatorThatDoesNotObeyTheSafeStateIsFound) {
   Bench bench;
   bench.device.set("load_selector", 0.0);
-  bench.device.start_fault(
-      {.kind = twin::FaultKind::stuck_actuator, .actuator = "load_selector"});
+  bench.device.start_fault({.kind = twin::FaultKind::stuck_actuator, .actuator = "load_selector"});
   EXPECT_NE(bench.of("rotor overspeed").remark.find("load_selector is still at 0"),
             std::string::npos);
 }

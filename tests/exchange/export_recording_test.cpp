@@ -99,9 +99,7 @@ TEST(Export, SaysHowTheClocksRan) {
   }
   const Exported exported =
       export_recording({.file = folder / "all.h5", .into = folder / "all.csv"});
-  EXPECT_EQ(exported.clock.find("the device's clock ran 999.0"),
-            0U)
-      << exported.clock;
+  EXPECT_EQ(exported.clock.find("the device's clock ran 999.0"), 0U) << exported.clock;
   bool said = false;
   for (const std::string& line : lines_of(folder / "all.csv"))
     said = said || line == "# clock: " + exported.clock;
