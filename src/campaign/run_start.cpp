@@ -20,6 +20,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <system_error>
 #include <vector>
 
 namespace windwright::campaign {
@@ -72,6 +73,19 @@ std::optional<std::string> reset(const bench::Bench& bench, bench::Device& devic
   return layer.reset(standing, true);
 }
 
+// A run that goes on cuts its recording back to the last test point: what led to the trip stays
+// in a file of its own. The same bytes under a second name, where the file system can.
+void keep_what_was_recorded(const std::filesystem::path& folder) {
+  const std::filesystem::path recording = folder / recording_file;
+  if (!std::filesystem::exists(recording)) return;
+  std::filesystem::path kept;
+  for (int number = 1; kept.empty() || std::filesystem::exists(kept); ++number)
+    kept = folder / fmt::format("trip-{:03}.h5", number);
+  std::error_code error;
+  std::filesystem::create_hard_link(recording, kept, error);
+  if (error) std::filesystem::copy_file(recording, kept);
+}
+
 }  // namespace
 
 std::optional<Outcome> take_up(const bench::Bench& bench, bench::Device& device,
@@ -106,6 +120,7 @@ std::optional<Outcome> take_up(const bench::Bench& bench, bench::Device& device,
       return still_tripped("not reset: " + *why);
     }
     if (!bookmark.device.empty()) device.return_to(bookmark.device);
+    keep_what_was_recorded(options.into);
     logbook.add(device.now(), "reset", {{"text", options.reason}, {"by", person}});
   }
   logbook.add(device.now(), "resume", {{"points_done", bookmark.points_done}});

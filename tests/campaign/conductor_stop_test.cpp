@@ -4,12 +4,14 @@
 #include "campaign/conductor.h"
 #include "campaign/small_campaign.h"
 #include "campaign/watched_bench.h"
+#include "recording/recording.h"
 
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include <algorithm>
 #include <cstddef>
+#include <filesystem>
 #include <stop_token>
 #include <string>
 #include <vector>
@@ -50,6 +52,9 @@ TEST(Conductor, StopsTheBenchWhenAnInterlockTripsAndKeepsItStopped) {
   EXPECT_EQ(run.incidents[1].event, "reset");
   EXPECT_EQ(run.incidents[1].text, options.reason);
   EXPECT_EQ(run.incidents[2].event, "trip");
+  // No test point was done: the run began its recording anew, and the trip's own was kept.
+  EXPECT_GT(recording::Recording(folder / "trip-001.h5").samples(), 1000);
+  EXPECT_FALSE(std::filesystem::exists(folder / "trip-002.h5"));
 }
 
 // What a stop of each category does with the fan, the load and the power.
