@@ -72,7 +72,7 @@ json::object IntervalValues::channel_payload(std::size_t index) const {
     const auto voltage = estimate(pair->voltage);
     const auto current = estimate(pair->current);
     if (voltage && current) known = *voltage * *current;
-  } else if (!alternating) {
+  } else if (!alternating && index < certificates_.size()) {
     known = estimate(index);
   }
   json::object payload{{"value", alternating ? std::hypot(sums.mean, deviation) : sums.mean},

@@ -40,7 +40,7 @@ class Victim:
         self.seen_at = None
         self.lag_s = 0.0
         self.process = subprocess.Popen(
-            [bench.program, "record", "bench.toml", "--reason", "a test", "--seconds", "60", "--real-time", "--set", "fan_pct=60",
+            [bench.program, "record", "bench.toml", "--seconds", "60", "--real-time",
              "--compression", compression, "--into", self.file.name], cwd=bench.folder, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
 
     def look(self, late_s):
