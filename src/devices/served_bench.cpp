@@ -156,6 +156,7 @@ void ServedBench::pass() {
       shown_.push_back(word);
   }
   if (is_driven()) look_at_watchdog();
+  look_at_fan();
 }
 
 void ServedBench::look_at_watchdog() {
@@ -167,9 +168,27 @@ void ServedBench::look_at_watchdog() {
   if (guard_unheard_) *guard_unheard_ += samples;
   const bool guard_silent = guard_unheard_ && too_long(*guard_unheard_);
   if (!too_long(samples_unheard_) && !guard_silent) return;
+  trip(guard_silent ? "the guard process wrote no heartbeat" : "no client wrote anything");
+}
+
+void ServedBench::look_at_fan() {
+  const auto fan = std::find_if(bench_.actuators.begin(), bench_.actuators.end(),
+                                [](const auto& each) { return each.name == "fan_pct"; });
+  const auto index = static_cast<std::size_t>(fan - bench_.actuators.begin());
+  const bool disobeys = fan != bench_.actuators.end() && commanded_[index] == 0 &&
+                        device_.setting(fan->name).value_or(0.0) > 0.0;
+  samples_disobeyed_ =
+      disobeys ? samples_disobeyed_ + static_cast<std::int64_t>(block_.samples) : 0;
+  if (static_cast<double>(samples_disobeyed_) / bench_.sample_rate_hz <= options_.watchdog_s)
+    return;
+  samples_disobeyed_ = 0;
+  trip("the fan did not obey the command to stand");
+}
+
+void ServedBench::trip(const std::string& cause) {
   make_safe();
   tripped_ = true;
-  trip_cause_ = guard_silent ? "the guard process wrote no heartbeat" : "no client wrote anything";
+  trip_cause_ = cause;
 }
 
 bool ServedBench::is_driven() const {

@@ -36,7 +36,7 @@ std::string text_of_client_bench(const bench::Bench& bench, const std::string& h
 /// some client must write something, be it the heartbeat, at least every `watchdog_s` of the
 /// device's time. Once anybody has written the guard's heartbeat, that must come as often besides,
 /// until the program ends. Otherwise the bench is made safe, and stays so until 1 is written to the
-/// reset register.
+/// reset register. So it is where the fan does not obey a command to stand within that time.
 class ServedBench final : public RegisterBank {
  public:
   struct Options {
@@ -56,7 +56,7 @@ class ServedBench final : public RegisterBank {
   ModbusException write(int address, std::span<const std::uint16_t> registers) override;
 
   bool tripped() const { return tripped_; }
-  /// Who was silent when it tripped, in words.
+  /// Who was silent or did not obey when it tripped, in words.
   const std::string& trip_cause() const { return trip_cause_; }
   /// Fan, inverter and mains charger off, a load connected; no trip.
   void make_safe();
@@ -68,6 +68,8 @@ class ServedBench final : public RegisterBank {
   double value_of(std::size_t actuator, std::uint16_t word) const;
   bool is_driven() const;
   void look_at_watchdog();
+  void look_at_fan();
+  void trip(const std::string& cause);
 
   const bench::Bench& bench_;
   bench::Device& device_;
@@ -80,6 +82,7 @@ class ServedBench final : public RegisterBank {
   std::uint16_t guard_heartbeat_ = 0;
   std::int64_t samples_unheard_ = 0;
   std::optional<std::int64_t> guard_unheard_;  // samples; nothing: there never was a guard
+  std::int64_t samples_disobeyed_ = 0;         // by a fan that was commanded to stand
   bool tripped_ = false;
   std::string trip_cause_;
 };

@@ -33,6 +33,12 @@ struct HardWiredState {
       pulled_in = true;
     }
   }
+  /// What the device's own relay in the chain does when it makes the bench safe. With a fan that
+  /// obeys the contactor is in again at once, ready for the next start; with one that does not,
+  /// this is what takes its power away.
+  void release() {
+    if (!bridged) pulled_in = false;
+  }
   bool has_fan_power() const { return pulled_in || welded; }
   /// The brake hangs on the contactor's own mirror contact.
   bool brakes() const { return !has_fan_power(); }

@@ -127,6 +127,11 @@ void Plant::set_limits_dead(bool dead) {
   model_->state.limits_dead = dead;
 }
 
+void Plant::release_contactor() {
+  model_->state.hard_wired.release();
+  model_->settle_hard_wired();
+}
+
 void Plant::set_hard_wired(bool HardWiredState::* what, bool value) {
   model_->state.hard_wired.*what = value;
   model_->settle_hard_wired();

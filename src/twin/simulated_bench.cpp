@@ -309,6 +309,7 @@ void SimulatedBench::stop() noexcept {
   State& s = *state_;
   Plant& plant = s.plant;
   if (!s.is_stuck(fan)) plant.command_fan(0.0);
+  if (s.bench.hard_wired) plant.release_contactor();
   if (is_there(plant.state().chain)) {
     if (!s.is_stuck(inverter_switch)) plant.switch_inverter(false);
     if (!s.is_stuck(mains_charger_switch)) plant.switch_mains_charger(false);

@@ -55,7 +55,8 @@ class SimulatedBench final : public bench::Device {
   /// The same with another number of samples, at least 1.
   void read(bench::SampleBlock& block, std::size_t samples);
   /// Fan off; where no load was connected, the rheostat is. With a battery: inverter and mains
-  /// charger off; the battery takes what the rotor still gives. Stuck actuators stay as they are.
+  /// charger off; the battery takes what the rotor still gives. Stuck actuators stay as they are,
+  /// but with a hard-wired chain the contactor takes the power of a stuck fan away.
   void stop() noexcept override;
   /// One line; a fresh simulated bench of the same description goes on from it to the last bit.
   std::string bookmark() const override;

@@ -104,6 +104,22 @@ TEST_F(Served, StopsWhenNobodyWritesAndStaysSo) {
   EXPECT_EQ(write(fan, sixty), ModbusException::none);
 }
 
+TEST_F(Served, TakesThePowerOfAFanThatDoesNotObey) {
+  const auto sixty = static_cast<std::uint16_t>(60.0 * served_.map().actuators[fan].scale);
+  ASSERT_EQ(write(selector, 1), ModbusException::none);
+  ASSERT_EQ(write(fan, sixty), ModbusException::none);
+  pass_s(1.0);
+  device_.start_fault({.kind = twin::FaultKind::stuck_actuator, .actuator = "fan_pct"});
+  ASSERT_EQ(write(fan, 0), ModbusException::none);
+  pass_s(1.9);
+  EXPECT_FALSE(served_.tripped());
+  EXPECT_EQ(device_.truth().at("fan_contactor"), 1.0);
+  pass_s(0.2);
+  EXPECT_TRUE(served_.tripped());
+  EXPECT_EQ(served_.trip_cause(), "the fan did not obey the command to stand");
+  EXPECT_EQ(device_.truth().at("fan_contactor"), 0.0);
+}
+
 // Once a guard process has fed its share, acquisition and guard have to.
 TEST_F(Served, AGuardThatFedOnceMustGoOn) {
   const auto sixty = static_cast<std::uint16_t>(60.0 * served_.map().actuators[fan].scale);

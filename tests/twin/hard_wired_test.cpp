@@ -114,6 +114,25 @@ TEST(HardWired, BridgedLoopHidesAnOpenCoverAndWeldedContactorKeepsTheFanOn) {
   EXPECT_EQ(welded.truth("fan_contactor"), 1.0);
 }
 
+TEST(HardWired, TheSafeStateTakesThePowerOfAFanThatIsStuck) {
+  Driven driven(demo_bench());
+  driven.device.stop();
+  EXPECT_EQ(driven.truth("fan_contactor"), 1.0) << "a fan that obeys needs no more";
+  driven.device.set("fan_pct", driven.fan_pct);
+  driven.device.start_fault({.kind = FaultKind::stuck_actuator, .actuator = "fan_pct"});
+  driven.device.stop();
+  EXPECT_EQ(driven.device.setting("fan_pct"), driven.fan_pct);
+  EXPECT_EQ(driven.truth("fan_contactor"), 0.0);
+  driven.pass(15.0);
+  EXPECT_LT(driven.speed_rad_s(), 1.0);
+
+  Driven bridged(demo_bench());
+  bridged.device.start_fault({.kind = FaultKind::bridged_loop});
+  bridged.device.start_fault({.kind = FaultKind::stuck_actuator, .actuator = "fan_pct"});
+  bridged.device.stop();
+  EXPECT_EQ(bridged.truth("fan_contactor"), 1.0) << "two faults that together leave nothing";
+}
+
 TEST(HardWired, BlownFuseUnloadsTheRotorAndTheChainHoldsItAllTheSame) {
   for (const auto& described : {demo_bench(), shed_bench()}) {
     Driven alone(described);
