@@ -1,0 +1,140 @@
+// SPDX-License-Identifier: Apache-2.0
+// A bench with all its layers of protection in one process, by a clock that the test turns: the
+// simulated bench with its hard-wired chain, the served device with its watchdog, acquisition and
+// guard process with a link each. What each layer runs is the program's own code; what is simulated
+// is time, the links and the end of a process.
+#pragma once
+
+#include "bench/bench.h"
+#include "bench/device.h"
+#include "devices/served_bench.h"
+#include "guard/acquisition_layer.h"
+#include "guard/acquisition_watch.h"
+#include "guard/guard_watch.h"
+#include "guard/interlocks.h"
+#include "guard/tap.h"
+#include "metrology/certificate.h"
+#include "twin/fault.h"
+#include "twin/simulated_bench.h"
+
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace windwright::end_to_end {
+
+class FaultWorld {
+ public:
+  static constexpr double step_s = 0.01;
+  static constexpr double usual_watchdog_s = 0.3;
+
+  /// Where the rotor is driven to before anything goes wrong.
+  struct Drive {
+    double fan_pct;
+    double rheostat_ohm;
+  };
+  /// @param folder      of a bench whose channels have their certificates
+  /// @param watchdog_s  of the device; very long where its watchdog is dead
+  FaultWorld(const std::filesystem::path& folder, const Drive& drive,
+             double watchdog_s = usual_watchdog_s);
+  ~FaultWorld();
+  FaultWorld(const FaultWorld&) = delete;
+  FaultWorld& operator=(const FaultWorld&) = delete;
+
+  /// A block's time goes by.
+  void step();
+
+  // What goes wrong.
+  void kill_acquisition();
+  void freeze_acquisition() { acquisition_frozen_ = true; }
+  void blind_acquisition() { acquisition_blind_ = true; }
+  void cut_acquisition() { acquisition_cut_ = true; }
+  void kill_guard() { guard_.reset(); }
+  void freeze_guard() { guard_frozen_ = true; }
+  void blind_guard() { guard_blind_ = true; }
+  void cut_guard() { guard_cut_ = true; }
+  void fill_disk();
+  void step_clock(double seconds) { device_->clock_step_s = seconds; }
+  void start_fault(const twin::Fault& fault) { device_->plant.start_fault(fault); }
+  /// A load that falls off: nobody told a program. False where it is stuck on.
+  bool lose_load();
+
+  double rotor_speed_rad_s() const;
+  double limit_rad_s() const { return limit_rad_s_; }
+  bool has_fan_power() const;
+  /// The first layer's words about what it did; empty: none has tripped.
+  const std::string& first_cause() const { return first_cause_; }
+
+ private:
+  /// The plant, remembering the last block; its clock may be set.
+  struct Plant final : bench::Device {
+    explicit Plant(const bench::Bench& bench) : plant(bench, twin::Pace::as_fast_as_possible) {}
+    const std::string& name() const override { return plant.name(); }
+    double sample_rate_hz() const override { return plant.sample_rate_hz(); }
+    base::UtcTime now() const override { return plant.now(); }
+    void set(std::string_view actuator, double value) override { plant.set(actuator, value); }
+    std::optional<double> setting(std::string_view actuator) override {
+      return plant.setting(actuator);
+    }
+    void apply_known_input(std::string_view, double) override {}
+    void remove_known_input() override {}
+    void read(bench::SampleBlock& block) override;
+    void stop() noexcept override { plant.stop(); }
+    twin::SimulatedBench plant;
+    bench::SampleBlock last;
+    double clock_step_s = 0.0;
+  };
+  /// The acquisition's own link: registers, and a block at a time.
+  struct Link final : bench::Device {
+    Link(const bench::Bench& bench, FaultWorld& world) : bench_(bench), world_(world) {}
+    const std::string& name() const override { return bench_.name; }
+    double sample_rate_hz() const override { return bench_.sample_rate_hz; }
+    base::UtcTime now() const override { return world_.device_->now(); }
+    void set(std::string_view actuator, double value) override;
+    void apply_known_input(std::string_view, double) override {}
+    void remove_known_input() override {}
+    void read(bench::SampleBlock&) override {}
+    void stop() noexcept override { world_.command_safe_state(world_.acquisition_cut_); }
+    const bench::Bench& bench_;
+    FaultWorld& world_;
+  };
+
+  void start(const Drive& drive);
+  void run_acquisition();
+  void run_guard();
+  /// @return  why not
+  std::optional<std::string> command_safe_state(bool cut);
+  void write(std::size_t actuator, double value);
+  guard::Judge guard_judge();
+
+  bench::Bench bench_;            // the device's
+  bench::Bench acquisition_own_;  // each process has read its own
+  bench::Bench guard_own_;
+  std::vector<metrology::Certificate> certificates_;
+  double limit_rad_s_;
+  std::unique_ptr<Plant> device_;
+  std::unique_ptr<devices::ServedBench> served_;
+  Link link_;
+  std::unique_ptr<guard::Interlocks> acquisition_interlocks_;
+  std::unique_ptr<guard::AcquisitionWatch> watch_;
+  std::vector<int> watch_descriptors_;  // what the kernel closes when the process ends
+  std::unique_ptr<guard::AcquisitionLayer> layer_;
+  std::unique_ptr<guard::GuardWatch> guard_;
+  std::unique_ptr<guard::Interlocks> guard_interlocks_;
+  guard::Instant now_{};
+  std::uint16_t beat_ = 0;
+  bool acquisition_dead_ = false;
+  bool acquisition_frozen_ = false;
+  bool acquisition_blind_ = false;
+  bool acquisition_cut_ = false;
+  bool guard_frozen_ = false;
+  bool guard_blind_ = false;
+  bool guard_cut_ = false;
+  std::string first_cause_;
+};
+
+}  // namespace windwright::end_to_end
