@@ -94,9 +94,10 @@ void Guarded::keep(const std::string& trip) const {
   campaign::Logbook(guard_logbook(bench_)).add(base::host_now(), "trip", {{"text", trip}});
 }
 
-GuardedDevice::GuardedDevice(const bench::Bench& bench, bench::Device& device,
-                             const std::filesystem::path& folder, guard::OtherLayer process)
-    : bench_(bench), device_(device), layer_(bench, device, {.other = std::move(process)}) {
+GuardedDevice::GuardedDevice(const bench::Bench& bench, bench::Device& commands,
+                             bench::Device& reads, const std::filesystem::path& folder,
+                             guard::OtherLayer process)
+    : bench_(bench), reads_(reads), layer_(bench, commands, {.other = std::move(process)}) {
   std::vector<metrology::Certificate> certificates;
   for (const auto& found : bench::certificates_there_are(bench)) {
     if (!found) return;
@@ -107,7 +108,7 @@ GuardedDevice::GuardedDevice(const bench::Bench& bench, bench::Device& device,
 }
 
 bool GuardedDevice::start() {
-  device_.read(block_);
+  reads_.read(block_);
   if (look(block_)) return false;
   const std::vector<std::string> standing =
       interlocks_ ? interlocks_->standing() : std::vector<std::string>();
@@ -134,7 +135,7 @@ std::optional<std::string> GuardedDevice::look(const bench::SampleBlock& block) 
 void GuardedDevice::come_down() {
   layer_.ask_end();
   while (layer_.is_stopping()) {
-    device_.read(block_);
+    reads_.read(block_);
     look(block_);
   }
 }

@@ -63,8 +63,10 @@ class Guarded {
 /// interlocks where every channel has its certificate, else by the guard process's word alone.
 class GuardedDevice {
  public:
-  /// @param folder  whose disk is looked at
-  GuardedDevice(const bench::Bench& bench, bench::Device& device,
+  /// @param commands  what is told the device goes through this
+  /// @param reads     and what is read without being recorded comes from this: nobody publishes it
+  /// @param folder    whose disk is looked at
+  GuardedDevice(const bench::Bench& bench, bench::Device& commands, bench::Device& reads,
                 const std::filesystem::path& folder, guard::OtherLayer process);
 
   /// Reads a block, which is not recorded, and asks for a start. False where that block has
@@ -88,7 +90,7 @@ class GuardedDevice {
 
  private:
   const bench::Bench& bench_;
-  bench::Device& device_;
+  bench::Device& reads_;
   std::unique_ptr<guard::Interlocks> interlocks_;  // none where a certificate is missing
   guard::AcquisitionLayer layer_;
   bench::SampleBlock block_;

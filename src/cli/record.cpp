@@ -396,7 +396,8 @@ int run_record(const Request& request) {
   // What was commanded for a recording is taken back when that ends, whatever ends it.
   bench::SafeAtTheEnd safe(device);
   if (settings.empty()) safe.leave();
-  GuardedDevice guarded_device(bench, device, std::filesystem::absolute(request.into).parent_path(),
+  GuardedDevice guarded_device(bench, device, *own,
+                               std::filesystem::absolute(request.into).parent_path(),
                                guarded.process());
   const Session session{.request = request,
                         .bench = bench,

@@ -63,7 +63,7 @@ def scenario(bench, catalogue, ask):
     shown = run("show", "run")
     need([p["number"] for p in shown["points_conducted"]] == [1, 2, 3, 4, 5, 6], f"its points: {shown}")
     need("rheostat_ohm = 15" in [s for p in shown["points_conducted"] for s in p["settings"].split(", ")], "settings")
-    need({c["model"] for c in shown["certificates"]} == {"line"} and len(shown["certificates"]) == 9, "certificates")
+    need({c["model"] for c in shown["certificates"]} == {"line"} and len(shown["certificates"]) == 14, "certificates")
 
     # What is in the tables, asked for without this program.
     recording = bench.folder / "run/recording.h5"
@@ -72,7 +72,7 @@ def scenario(bench, catalogue, ask):
                 "'recording.h5'")
     need(found == [f"{digest}|{recording.stat().st_size}"], f"the recording's hash: {found}")
     need(ask("SELECT COUNT(*) FROM points") == [str(listed[0]["points"] + listed[1]["points"])], "every point")
-    need(ask("SELECT COUNT(*) FROM certificates") == ["18"], "every certificate of both")
+    need(ask("SELECT COUNT(*) FROM certificates") == ["28"], "every certificate of both")
     need(ask("SELECT number FROM catalogue_schema ORDER BY number") == ["1", "2"], "every migration once")
     people = ask("SELECT name, role FROM people LEFT JOIN took_part ON person_id = people.id ORDER BY name")
     need(people == ["Bench crew, Saltmarsh College|operator", "Group 4, bench B|"], f"people: {people}")

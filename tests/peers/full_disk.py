@@ -28,7 +28,7 @@ def fill(bench, disk, compression):
     need(ended.returncode == 3, f"exit code 3, not {ended.returncode}: {ended.stderr}")
     need(ended.stderr.count("\n") == 1 and "(No space left on device): make room" in ended.stderr, ended.stderr)
     told = json.loads(ended.stdout)
-    need(told["samples"] > 100_000 and told["exit"] == 3, f"what was kept: {told}")
+    need(told["samples"] >= 100_000 and told["exit"] == 3, f"what was kept: {told}")
     need(sorted(os.listdir(disk)) == ["all.h5"], "nothing else left")
     # It could be closed: no reader needs to know that its writer was stopped.
     with h5py.File(disk / "all.h5", "r") as file:

@@ -80,6 +80,17 @@ class Bench:
                 continue
         sys.exit(f"failed: {words} ended with {process.wait()} and said {text!r}")
 
+    def without_chain_and_tower(self):
+        """Takes away what the instruments of docs/devices.md do not have, with the interlocks on it."""
+        text = (self.folder / "bench.toml").read_text()
+        for channel in ("winding_temperature_C", "vibration_m_s2", "emergency_stop_loop_V", "cover_loop_V",
+                        "fuse_loop_V"):
+            for key in ("name", "channel"):
+                at = text.index(f'\n{key} = "{channel}"')
+                table = text.rindex("[[", 0, at)
+                text = text[:table] + text[text.index("\n\n", at) + 2:]
+        (self.folder / "bench.toml").write_text(text)
+
     def channels(self):
         """Names and converters (lower, upper, bits), in the bench's order."""
         import tomllib

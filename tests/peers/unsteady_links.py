@@ -220,6 +220,7 @@ def main():
         skip("socat is not installed")
     kind, program, source, scratch = sys.argv[1:]
     bench = Bench(program, source, scratch)
+    bench.without_chain_and_tower()
     line, server = set_up(kind, bench, source)
     SCPI_ROW = scpi_row(bench)
     process = subprocess.Popen([program, "record", "bench.toml", "--seconds", str(LONGEST_S), "--into", "all.h5", "--json"],
