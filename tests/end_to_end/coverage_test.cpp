@@ -52,7 +52,7 @@ namespace fs = std::filesystem;
 // 400 where WINDWRIGHT_COVERAGE_POINTS says so: four minutes on two cores.
 int wanted_points() {
   const char* told = std::getenv("WINDWRIGHT_COVERAGE_POINTS");
-  return told == nullptr ? 160 : std::stoi(told);
+  return told == nullptr ? 80 : std::stoi(told);
 }
 constexpr int shares = 2;         // measured side by side
 constexpr double forget_s = 6.0;  // four answers of the rotor

@@ -117,7 +117,7 @@ TEST(Resume, GoesOnToTheSameRunWhenAFullDiskHasRoomAgain) {
   const fs::path folder = prepared().folder;
   conducted_whole(folder, "whole");
   // Room for the pyramid of all channels is kept ahead, so that more than the file's end is needed.
-  const auto limit = fs::file_size(folder / "whole/recording.h5") + 1'480'000;
+  const auto limit = fs::file_size(folder / "whole/recording.h5") + 2'200'000;
   std::string words = fmt::format("ulimit -f {}; exec '{}'", limit / 1024, PROGRAM);
   for (const std::string& word : conduct(folder, "run"))
     words += fmt::format(" '{}'", word);

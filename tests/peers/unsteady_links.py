@@ -7,6 +7,7 @@ every gap is in the file, and the run ends in order.
 unsteady_links.py modbus|scpi|lines|serial PROGRAM SOURCE_FOLDER SCRATCH_FOLDER
 """
 
+import atexit
 import json
 import os
 import pathlib
@@ -103,11 +104,13 @@ class UnpluggedPort:
         self.made = {"unplugged": 0}
         self.made_all = threading.Event()
         self.plug()
+        atexit.register(lambda: os.killpg(self.socat.pid, signal.SIGKILL))
         threading.Thread(target=self.pull, daemon=True).start()
 
     def plug(self):
         self.socat = subprocess.Popen(["socat", f"PTY,link={self.port},raw,echo=0", self.command],
-                                      stderr=subprocess.DEVNULL, start_new_session=True)
+                                      stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+                                      start_new_session=True)
         until = time.monotonic() + 20
         while not self.port.exists() and time.monotonic() < until:
             time.sleep(0.01)
@@ -157,7 +160,7 @@ def listening(command):
     with socket.create_server(("127.0.0.1", 0)) as free:
         port = free.getsockname()[1]
     server = subprocess.Popen(["socat", f"TCP-LISTEN:{port},bind=127.0.0.1,reuseaddr,fork", command],
-                              stderr=subprocess.DEVNULL, start_new_session=True)
+                              stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True)
     until = time.monotonic() + 20
     while time.monotonic() < until:
         try:
