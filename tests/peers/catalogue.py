@@ -37,7 +37,7 @@ def prepare(bench):
 
 def answers(bench, catalogue, question):
     told = json.loads(bench.run("catalogue", *question, "--catalogue", catalogue, "--json"))
-    for entry in told.get("entries", []) + told.get("hits", []):
+    for entry in (told["hits"] if "hits" in told else told.get("entries", [])):
         entry.pop("host")
     return told
 
