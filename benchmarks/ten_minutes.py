@@ -2,7 +2,8 @@
 # SPDX-License-Identifier: Apache-2.0
 """16 channels at 250 000 samples a second each from the simulated bench into a recording, in real time.
 
-For ten minutes or the minutes given. Limits: no gap, every sample there, pipeline and recording (the recording
+For ten minutes or the minutes given. One channel is the converter's own count of its samples, and every one of these
+is looked at in the file. Limits: no gap, every sample there with its number, pipeline and recording (the recording
 thread) below half a core, memory growing by less than 1 MB after the first minute. Exit code 1 below one.
 Use: benchmarks/ten_minutes.py [MINUTES] [FOLDER] [none|deflate]     needs 5.2 GB in FOLDER, and python3-h5py
 """
@@ -17,6 +18,7 @@ import tempfile
 import time
 
 import h5py
+import numpy as np
 
 from sixteen_channels import sixteen_channels
 
@@ -80,9 +82,15 @@ def main():
         with h5py.File(folder / "all.h5", "r") as file:
             lengths = {name: data.shape[0] for group in file["streams"].values() for name, data in group.items()}
             gaps = sum(len(data) for data in file["gaps"].values())
+            counter, miscounted = next(group["sample_counter"] for group in file["streams"].values()), 0
+            numbers_seen = counter.shape[0]
+            for first in range(0, numbers_seen, 1 << 22):
+                counted = counter[first:first + (1 << 22)].astype(np.int64) - int(counter[0])
+                miscounted += np.count_nonzero((counted - np.arange(first, first + len(counted))) % (1 << 16))
         print(f"{len(lengths)} channels of {min(lengths.values())} to {max(lengths.values())} samples "
               f"({wanted} wanted), {gaps} gaps; at most {told['most_blocks_waiting']} of 64 blocks waited")
-        held = (set(lengths.values()) == {wanted} and len(lengths) == 16 and gaps == 0 and share < 0.5
+        print(f"{numbers_seen} sample numbers looked at, {miscounted} wrong")
+        held = (set(lengths.values()) == {wanted} and len(lengths) == 16 and gaps == 0 and miscounted == 0 and share < 0.5
                 and growth < 1.0 and took < 60 * minutes * 1.02 + 5)
         print("held" if held else "NOT held")
     finally:

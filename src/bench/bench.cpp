@@ -49,24 +49,24 @@ struct KnownName {
 
 // What the rest of the program understands. A bench without one of the required channels cannot be
 // reduced to power coefficient and tip-speed ratio.
-constexpr std::array<KnownName, 33> known_channels{
+constexpr std::array<KnownName, 34> known_channels{
     {{"air_temperature_C", true},      {"air_pressure_hPa", true},
      {"air_humidity_pct", true},       {"air_speed_m_s", true},
      {"rotor_speed_rad_s", true},      {"dc_voltage_V", true},
      {"dc_current_A", true},           {"winding_temperature_C", false},
      {"frame_temperature_C", false},   {"vibration_m_s2", false},
      {"emergency_stop_loop_V", false}, {"cover_loop_V", false},
-     {"fuse_loop_V", false},           {"ac_voltage_V", false},
-     {"ac_current_A", false},          {"ac_voltage_b_V", false},
-     {"ac_current_b_A", false},        {"ac_voltage_c_V", false},
-     {"ac_current_c_A", false},        {"ac_line_voltage_ab_V", false},
-     {"ac_line_voltage_bc_V", false},  {"ac_line_voltage_ca_V", false},
-     {"battery_voltage_V", false},     {"battery_current_A", false},
-     {"battery_temperature_C", false}, {"charge_current_A", false},
-     {"dump_current_A", false},        {"inverter_input_A", false},
-     {"inverter_output_rms_V", false}, {"inverter_output_rms_A", false},
-     {"inverter_output_W", false},     {"inverter_output_V", false},
-     {"inverter_output_A", false}}};
+     {"fuse_loop_V", false},           {"sample_counter", false},
+     {"ac_voltage_V", false},          {"ac_current_A", false},
+     {"ac_voltage_b_V", false},        {"ac_current_b_A", false},
+     {"ac_voltage_c_V", false},        {"ac_current_c_A", false},
+     {"ac_line_voltage_ab_V", false},  {"ac_line_voltage_bc_V", false},
+     {"ac_line_voltage_ca_V", false},  {"battery_voltage_V", false},
+     {"battery_current_A", false},     {"battery_temperature_C", false},
+     {"charge_current_A", false},      {"dump_current_A", false},
+     {"inverter_input_A", false},      {"inverter_output_rms_V", false},
+     {"inverter_output_rms_A", false}, {"inverter_output_W", false},
+     {"inverter_output_V", false},     {"inverter_output_A", false}}};
 constexpr std::array<KnownName, 9> known_actuators{{{"fan_pct", true},
                                                     {"load_selector", false},
                                                     {"rheostat_ohm", false},

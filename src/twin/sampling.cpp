@@ -43,7 +43,8 @@ enum Quantity : std::size_t {
   emergency_stop_loop,  // where its hard-wired chain is, in the chain's order
   cover_loop,
   fuse_loop,
-  ac_voltage,  // phase a
+  sample_counter,  // of the converter itself: no sensor, no plant
+  ac_voltage,      // phase a
   ac_current,
   ac_voltage_b,
   ac_current_b,
@@ -71,13 +72,14 @@ constexpr std::array<std::string_view, quantity_count> names{
     "air_speed_m_s",         "rotor_speed_rad_s",     "dc_voltage_V",
     "dc_current_A",          "winding_temperature_C", "frame_temperature_C",
     "vibration_m_s2",        "emergency_stop_loop_V", "cover_loop_V",
-    "fuse_loop_V",           "ac_voltage_V",          "ac_current_A",
-    "ac_voltage_b_V",        "ac_current_b_A",        "ac_voltage_c_V",
-    "ac_current_c_A",        "ac_line_voltage_ab_V",  "ac_line_voltage_bc_V",
-    "ac_line_voltage_ca_V",  "battery_voltage_V",     "battery_current_A",
-    "battery_temperature_C", "charge_current_A",      "dump_current_A",
-    "inverter_input_A",      "inverter_output_rms_V", "inverter_output_rms_A",
-    "inverter_output_W",     "inverter_output_V",     "inverter_output_A"};
+    "fuse_loop_V",           "sample_counter",        "ac_voltage_V",
+    "ac_current_A",          "ac_voltage_b_V",        "ac_current_b_A",
+    "ac_voltage_c_V",        "ac_current_c_A",        "ac_line_voltage_ab_V",
+    "ac_line_voltage_bc_V",  "ac_line_voltage_ca_V",  "battery_voltage_V",
+    "battery_current_A",     "battery_temperature_C", "charge_current_A",
+    "dump_current_A",        "inverter_input_A",      "inverter_output_rms_V",
+    "inverter_output_rms_A", "inverter_output_W",     "inverter_output_V",
+    "inverter_output_A"};
 
 bool is_loop(std::size_t quantity) {
   return quantity >= emergency_stop_loop && quantity <= fuse_loop;
@@ -264,7 +266,7 @@ bool Sampling::is_known(std::size_t quantity) const {
     return bench_.generator_heat.has_value();
   if (quantity == vibration) return bench_.tower.has_value();
   if (is_loop(quantity)) return bench_.hard_wired.has_value();
-  if (quantity >= inverter_output_voltage) return false;
+  if (quantity == sample_counter || quantity >= inverter_output_voltage) return false;
   if (bench_.chain) return quantity < ac_voltage || quantity >= battery_voltage;
   return quantity < always_known ||
          std::find(quantity_.begin(), quantity_.end(), quantity) != quantity_.end();
@@ -445,6 +447,14 @@ void Sampling::fill_inputs(std::size_t channel, std::span<double> inputs) const 
   }
 }
 
+// Takes up where the converter's bits end: 0 again after 2^bits - 1.
+void Sampling::fill_counter(std::size_t channel, std::int64_t first,
+                            std::span<std::int32_t> shown) const {
+  const std::int64_t mask = (std::int64_t{1} << bench_.channels[channel].converter.bits) - 1;
+  for (std::size_t i = 0; i < shown.size(); ++i)
+    shown[i] = static_cast<std::int32_t>((first + static_cast<std::int64_t>(i)) & mask);
+}
+
 void Sampling::take(const Stretch& stretch, std::size_t index, bench::SampleBlock& block) {
   if (stretch.count == 0) return;
   gather(stretch);
@@ -452,6 +462,12 @@ void Sampling::take(const Stretch& stretch, std::size_t index, bench::SampleBloc
   const std::span<double> inputs = std::span(inputs_).first(stretch.count);
   for (std::size_t channel = 0; channel < sensors_.size(); ++channel) {
     Sensor& sensor = sensors_[channel];
+    const std::span<std::int32_t> shown =
+        std::span(block.counts).subspan(channel * block.samples + index, stretch.count);
+    if (quantity_[channel] == sample_counter) {
+      fill_counter(channel, stretch.first_sample, shown);
+      continue;
+    }
     const bool known = known_input_ && known_input_->channel == channel;
     const Sensor::Input kind = known ? known_input_->kind : Sensor::Input::process;
     if (known) {
@@ -465,7 +481,7 @@ void Sampling::take(const Stretch& stretch, std::size_t index, bench::SampleBloc
                    .lagged = !known && tap_[channel].has_value(),
                    .first = stretch.first_sample,
                    .true_input = inputs},
-                  std::span(block.counts).subspan(channel * block.samples + index, stretch.count));
+                  shown);
   }
 }
 

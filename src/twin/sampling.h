@@ -19,7 +19,7 @@
 namespace windwright::twin {
 
 /// What the sensors of the simulated bench can be for.
-inline constexpr std::size_t quantity_count = 33;
+inline constexpr std::size_t quantity_count = 34;
 std::string_view quantity_name(std::size_t quantity);
 using TrueValues = std::array<double, quantity_count>;
 
@@ -67,6 +67,7 @@ class Sampling {
   void shape_chain_waves(const Stretch& stretch);
   double loop_V(std::size_t quantity) const;
   void fill_inputs(std::size_t channel, std::span<double> inputs) const;
+  void fill_counter(std::size_t channel, std::int64_t first, std::span<std::int32_t> shown) const;
 
   const bench::Bench& bench_;
   Plant& plant_;

@@ -136,6 +136,27 @@ TEST(Sampling, RippleShowsBehindAChokeAndNotBehindASmoothCurrent) {
 }
 
 // Blocks that end where the plant's own stretches end (20 ms) may be as long as they like.
+// What a recording is proved complete with: every sample has its own number.
+TEST(Sampling, ACounterNumbersEverySampleAndBeginsAnewAfterItsHighest) {
+  bench::Bench bench = demo_bench();
+  bench::Channel counter = bench.channels.back();
+  counter.name = "sample_counter";
+  counter.converter.bits = 8;
+  bench.channels.push_back(counter);
+  SimulatedBench device(bench, Pace::as_fast_as_possible);
+  bench::SampleBlock block;
+  std::int64_t sample = 0;
+  for (const std::size_t samples : {7, 300, 1, 512}) {
+    device.read(block, samples);
+    for (const std::int32_t counts : block.channel(bench.channels.size() - 1))
+      ASSERT_EQ(counts, sample++ % 256);
+  }
+  device.advance(0.5);  // 500 samples that nobody took
+  device.read(block, 1);
+  EXPECT_EQ(block.channel(bench.channels.size() - 1)[0], (sample + 500) % 256);
+  EXPECT_FALSE(device.truth().contains("sample_counter"));
+}
+
 TEST(Sampling, IsTheSameInBlocksOfAnyNumberOfStretches) {
   const bench::Bench bench = waveform_bench(demo_bench(), 10000.0);
   SimulatedBench once(bench, Pace::as_fast_as_possible);
