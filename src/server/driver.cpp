@@ -198,6 +198,10 @@ void Driver::tell(std::string_view event, json::object members) const {
   if (listener_.on_event) listener_.on_event(event, std::move(members));
 }
 
+void Driver::keep(std::unique_ptr<const acquisition::Ring> ring) const {
+  if (ring && listener_.on_trip_ring) listener_.on_trip_ring(std::move(ring));
+}
+
 // Certificates turn counts into values; without all of them nothing can be judged.
 void Driver::make_laws() {
   const auto certificates = bench::certificates_there_are(bench_);
@@ -248,6 +252,8 @@ void Driver::lose(const std::string& why) {
            .check = "the bench itself: nobody knows its state from here",
            .time = base::host_now()});
   }
+  if (trip_ring_) keep(trip_ring_->end());
+  trip_ring_.reset();
   show();
   {
     const std::scoped_lock lock(mutex_);
@@ -293,6 +299,7 @@ void Driver::drive(const std::stop_token& over) {
   const auto inner = devices::open_device(short_bench_, options_.pace,
                                           [this](const std::string& what) { ask(what); });
   HeardDevice device(bench_, *inner, *this);
+  trip_ring_ = std::make_unique<TripRing>(bench_, device.name());
   bench::SafeAtTheEnd safe(device);
   layer_ = std::make_unique<guard::AcquisitionLayer>(
       bench_, device,

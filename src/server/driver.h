@@ -11,6 +11,7 @@
 #include "server/heard_device.h"
 #include "server/live_bins.h"
 #include "server/station.h"
+#include "server/trip_ring.h"
 
 #include <condition_variable>
 #include <cstdint>
@@ -82,6 +83,7 @@ class Driver final : public Hearing {
   void judge(const bench::SampleBlock& block);
   void add_means(const bench::SampleBlock& block);
   void lose(const std::string& why);
+  void keep(std::unique_ptr<const acquisition::Ring> ring) const;
   void ask(const std::string& what);
   void tell(std::string_view event, boost::json::object members) const;
   void show();  // the state of the logic and what else is this thread's, to others
@@ -113,9 +115,10 @@ class Driver final : public Hearing {
   std::unique_ptr<guard::AcquisitionWatch> watch_;
   std::unique_ptr<guard::AcquisitionLayer> layer_;  // while there is a device
   std::unique_ptr<guard::Interlocks> interlocks_;   // none while a certificate is missing
-  std::optional<guard::Trip> seen_;  // by the interlocks, in the block that was read last
-  std::optional<guard::Trip> trip_;  // the first one out since the last reset
-  bool known_input_ = false;         // is on a sensor
+  std::optional<guard::Trip> seen_;      // by the interlocks, in the block that was read last
+  std::optional<guard::Trip> trip_;      // the first one out since the last reset
+  std::unique_ptr<TripRing> trip_ring_;  // while there is a device
+  bool known_input_ = false;             // is on a sensor
   bool in_task_ = false;
   bool task_drives_ = false;
   bool begun_ = false;  // the guard process knows of this one

@@ -51,6 +51,7 @@ bool Driver::heard(const bench::SampleBlock& block) {
     if (block.gap_before) ++shown_.gaps;
     stop_now = stop_wanted_ == 0;
   }
+  keep(trip_ring_->append(block));
   if (listener_.on_block) listener_.on_block();
   return stop_now;
 }
@@ -98,6 +99,8 @@ void Driver::judge(const bench::SampleBlock& block) {
 void Driver::latch(const guard::Trip& trip) {
   if (trip_) return;
   trip_ = trip;
+  // A run has it all in its own recording.
+  if (trip_ring_ && !(in_task_ && task_drives_)) trip_ring_->tripped();
   tell("trip", {{"text", in_words(trip)},
                 {"interlock", trip.interlock},
                 {"stop_category", trip.stop_category},

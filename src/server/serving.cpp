@@ -80,13 +80,16 @@ BenchDesk::BenchDesk(Serving& all, std::size_t at, const StationOptions& options
       index(at),
       id(options.id),
       logbook(options.folder / "logbook.jsonl"),
-      station(with_trip(options, logbook),
-              {.on_block =
-                   [this] {
-                     if (serving.listener().on_block) serving.listener().on_block(index);
-                   },
-               .on_event = [this](std::string_view event,
-                                  json::object members) { record(event, std::move(members)); }}),
+      station(
+          with_trip(options, logbook),
+          {.on_block =
+               [this] {
+                 if (serving.listener().on_block) serving.listener().on_block(index);
+               },
+           .on_event = [this](std::string_view event,
+                              json::object members) { record(event, std::move(members)); },
+           .on_trip_ring =
+               [this](std::shared_ptr<const acquisition::Ring> ring) { keep(std::move(ring)); }}),
       checks(station),
       calibrations(station),
       campaigns(station, options.folder,
@@ -120,6 +123,21 @@ void BenchDesk::record(std::string_view event, json::object members) {
     }
     if (serving.listener().on_message)
       serving.listener().on_message(index, base::json_line(message));
+  });
+}
+
+void BenchDesk::keep(std::shared_ptr<const acquisition::Ring> ring) {
+  serving.scribe().post([this, ring = std::move(ring)] {
+    fs::path file;
+    for (int number = 1; file.empty() || fs::exists(file); ++number)
+      file = runs / fmt::format("trip-{:03}.h5", number);
+    try {
+      ring->save(file, {.first = ring->first(), .count = ring->end() - ring->first()});
+      record("trip_recording", {{"file", file.filename().string()}});
+      serving.enter(file);
+    } catch (const std::exception& error) {  // the top of the scribe's work: a full disk
+      record("trip_recording", {{"problem", error.what()}});
+    }
   });
 }
 

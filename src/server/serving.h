@@ -65,6 +65,8 @@ struct BenchDesk {
 
   /// Notes an event and passes it on to viewers: later, on the scribe's thread.
   void record(std::string_view event, boost::json::object members);
+  /// Saves a trip's last minute and enters it: later, on the scribe's thread.
+  void keep(std::shared_ptr<const acquisition::Ring> ring);
   /// Adds a note at once. @return  its line
   std::string note(const std::string& person, const std::string& text);
   /// docs/openapi.json, State; `mine` is put in by whoever knows the session.

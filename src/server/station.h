@@ -2,6 +2,7 @@
 #pragma once
 
 #include "acquisition/live_values.h"
+#include "acquisition/ring.h"
 #include "base/clock.h"
 #include "bench/bench.h"
 #include "bench/device.h"
@@ -35,6 +36,9 @@ struct StationListener {
   std::function<void()> on_block;  // a short block has come
   /// Something has happened. @param event  as in docs/openapi.json, x-live
   std::function<void(std::string_view event, boost::json::object members)> on_event;
+  /// The last minute around a trip outside of a run, to be saved by another thread. It refers to
+  /// the station's bench.
+  std::function<void(std::shared_ptr<const acquisition::Ring>)> on_trip_ring = {};
 };
 
 struct StationOptions {

@@ -225,6 +225,14 @@ def people(bench):
     stopped = olga.must("POST", BENCH + "/stop", {})
     need(stopped["commanded"]["fan_pct"] == 0, f"anybody stops: {stopped}")
     ana.wait(BENCH + "/state", lambda s: s["state"] == "safe", "safe once the fan has had its travel")
+    # The holder is gone while the wind blows: the bench trips and comes down, and its last minute is kept.
+    leo.must("PUT", BENCH + "/actuators/fan_pct", {"value": 30})
+    tripped = olga.wait(BENCH + "/state", lambda s: s["tripped"], "the lease's lapse")
+    need(tripped["tripped"]["stop_category"] == 1 and not tripped["lease"]["holder"], f"nobody holds it: {tripped}")
+    kept = olga.wait("/api/v1/runs", lambda r: r["runs"], "the trip's own recording")["runs"][0]
+    need(kept["kind"] == "recording" and (bench.folder.parent / "runs/bench/trip-001.h5").exists(), f"kept: {kept}")
+    speed = olga.must("GET", f"/api/v1/runs/{kept['id']}/window?channel=air_speed_m_s&bins=100")["bins"]
+    need(speed[-1]["mean"] < 0.8 * max(b["mean"] for b in speed), "how the wind went down is in it")
     live.send({"type": "subscribe", "bench": "nowhere", "window_s": 10, "bins": 200})
     need("nowhere" in live.message("refused")["what"], "no such bench")
     finish(process)

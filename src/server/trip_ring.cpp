@@ -1,0 +1,35 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "server/trip_ring.h"
+
+#include <cmath>
+#include <memory>
+#include <utility>
+
+namespace windwright::server {
+
+TripRing::TripRing(const bench::Bench& bench, std::string device)
+    : bench_(bench),
+      device_(std::move(device)),
+      ring_(std::make_unique<acquisition::Ring>(bench_, device_, seconds)) {}
+
+void TripRing::tripped() {
+  if (!left_) left_ = std::llround(after_s * bench_.sample_rate_hz);
+}
+
+std::unique_ptr<const acquisition::Ring> TripRing::append(const bench::SampleBlock& block) {
+  ring_->append(block);
+  if (!left_) return nullptr;
+  *left_ -= static_cast<std::int64_t>(block.samples);
+  return *left_ <= 0 ? give() : nullptr;
+}
+
+std::unique_ptr<const acquisition::Ring> TripRing::end() {
+  return left_ && ring_->end() > 0 ? give() : nullptr;
+}
+
+std::unique_ptr<const acquisition::Ring> TripRing::give() {
+  left_.reset();
+  return std::exchange(ring_, std::make_unique<acquisition::Ring>(bench_, device_, seconds));
+}
+
+}  // namespace windwright::server
