@@ -187,8 +187,11 @@ Network::~Network() {
 Counted::Counted(Network& network, std::string address)
     : network_(network), address_(std::move(address)) {
   std::size_t& of_address = network_.by_address[address_];
-  admitted_ = network_.connections < network_.limits.connections &&
-              of_address < network_.limits.of_one_address;
+  const ConnectionLimits& limits = network_.limits;
+  // The last ones are for whoever has few: a crowd of others does not shut out a STOP.
+  const bool modest = of_address < limits.of_modest_address;
+  const std::size_t room = modest ? limits.connections : limits.connections - limits.for_modest;
+  admitted_ = network_.connections < room && of_address < limits.of_one_address;
   ++network_.connections;
   ++of_address;
 }

@@ -27,6 +27,8 @@ struct ListenOptions {
 /// What a stranger may take: connections, bytes, seconds.
 struct ConnectionLimits {
   std::size_t connections = 2000;
+  std::size_t for_modest = 400;  // of these, kept for addresses with few connections
+  std::size_t of_modest_address = 10;
   std::size_t of_one_address = 1000;
   std::size_t head_bytes = 16 * 1024;
   std::size_t body_bytes = 256 * 1024;

@@ -10,8 +10,10 @@ from array import array
 
 
 class WebSocket:
-    def __init__(self, port, token, path="/api/v1/live", headers=(), timeout=30.0):
+    def __init__(self, port, token, path="/api/v1/live", headers=(), timeout=30.0, trusted=None):
         self.socket = socket.create_connection(("127.0.0.1", port), timeout=timeout)
+        if trusted:
+            self.socket = trusted.wrap_socket(self.socket, server_hostname="127.0.0.1")
         key = base64.b64encode(os.urandom(16)).decode()
         lines = [f"GET {path} HTTP/1.1", f"Host: 127.0.0.1:{port}", "Upgrade: websocket", "Connection: Upgrade",
                  f"Sec-WebSocket-Key: {key}", "Sec-WebSocket-Version: 13"]

@@ -3,7 +3,7 @@
 """The server from outside, over real sockets: a whole session at a bench, two people and one lease, a server that is killed in the
 middle of a run, and strangers who mean no good.
 
-server.py job|people|killed|strangers|accounts PROGRAM SOURCE_FOLDER SCRATCH_FOLDER
+server.py job|people|killed|strangers|accounts|tls PROGRAM SOURCE_FOLDER SCRATCH_FOLDER
 
 Only the standard library speaks HTTP here. Everything waits for conditions.
 """
@@ -14,6 +14,7 @@ import json
 import os
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
@@ -26,6 +27,8 @@ BENCH = "/api/v1/benches/bench"
 
 
 class Person:
+    address = None  # another of this computer's to come from
+
     def __init__(self, port, name, role="instructor", password=None):
         self.port = port
         body = {"name": name, "role": role}
@@ -43,7 +46,7 @@ class Person:
         return status, json.loads(payload) if payload else None
 
     def raw(self, method, path, body=None, headers=None):
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        connection = self.connection()
         said = {"Content-Type": "application/json"} if body is not None else {}
         if self.token:
             said["Authorization"] = f"Bearer {self.token}"
@@ -53,6 +56,9 @@ class Person:
         payload = answer.read()
         connection.close()
         return answer.status, dict(answer.getheaders()), payload
+
+    def connection(self):
+        return http.client.HTTPConnection("127.0.0.1", self.port, timeout=60, source_address=self.address)
 
     def must(self, method, path, body=None, status=200):
         got, answer = self.call(method, path, body)
@@ -322,13 +328,20 @@ def strangers(bench):
         need(True, "")
     except ConnectionError:
         pass
-    # Many who say nothing, a few who say it slowly; whoever asks properly is answered meanwhile.
+    # Ten thousand from twenty addresses who say nothing, one who says it slowly; another asks and stops meanwhile.
     silent = []
-    for _ in range(1500):
+    for number in range(10_000):
         try:
-            silent.append(socket.create_connection(("127.0.0.1", port), timeout=5))
+            silent.append(socket.create_connection(("127.0.0.1", port), timeout=5, source_address=(f"127.0.1.{1 + number % 20}", 0)))
         except OSError:
             break
+    need(len(silent) == 10_000, f"{len(silent)} connections were made")
+    olga = Person.__new__(Person)
+    olga.port, olga.token, olga.address = port, ana.token, ("127.0.2.1", 0)
+    need(olga.call("POST", BENCH + "/stop", {})[0] == 200, "a stop in a crowd")
+    need(not olga.must("GET", BENCH + "/state")["stale"], "the bench goes on")
+    open_files = len(os.listdir(f"/proc/{process.pid}/fd"))
+    need(open_files < 2_200, f"connections are bounded: {open_files} files")
     slow = silent[0]
     slow.settimeout(60)
     try:
@@ -378,7 +391,47 @@ def accounts(bench):
     finish(process)
 
 
+class Encrypted(Person):
+    trusted = None
+
+    def connection(self):
+        return http.client.HTTPSConnection("127.0.0.1", self.port, timeout=60, context=self.trusted)
+
+
+def tls(bench):
+    """Beyond loopback: TLS 1.2 or later with accounts; what is not TLS, older, or never shakes hands gets nothing."""
+    key, certificate = bench.folder / "key.pem", bench.folder / "chain.pem"
+    subprocess.run(["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-keyout", key, "-out", certificate, "-days", "2",
+                    "-subj", "/CN=bench.test", "-addext", "subjectAltName=IP:127.0.0.1"], check=True, capture_output=True)
+    subprocess.run([bench.program, "serve", "--accounts", "accounts.json", "--add-account", "Ana", "--role", "operator"],
+                   cwd=bench.folder, input="Ana has a long password\n", text=True, check=True, capture_output=True)
+    process, port = serve(bench, "--accounts", "accounts.json", "--certificate", certificate, "--key", key)
+    Encrypted.trusted = ssl.create_default_context(cafile=certificate)
+    ana = Encrypted(port, "Ana", password="Ana has a long password")
+    need(ana.status == 200, f"she is in: {ana.session}")
+    status, headers, _ = ana.raw("GET", BENCH + "/state")
+    need(status == 200 and headers["Strict-Transport-Security"], f"encrypted, and to stay so: {headers}")
+    status, headers, _ = ana.raw("POST", "/api/v1/session", json.dumps({"name": "Ana", "password": "Ana has a long password"}).encode())
+    need("; Secure" in headers["Set-Cookie"] and "HttpOnly" in headers["Set-Cookie"], f"the cookie: {headers}")
+    live = WebSocket(port, ana.token, trusted=Encrypted.trusted)
+    live.send({"type": "subscribe", "bench": "bench", "channels": ["air_speed_m_s"], "window_s": 10, "bins": 200})
+    told = live.message("subscribed")
+    need(live.envelope().stream == told["stream"], "live values, encrypted")
+    need(b"HTTP/1.1 200" not in answer_to(port, f"GET / HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n".encode()), "nothing unencrypted")
+    old = subprocess.run(["openssl", "s_client", "-connect", f"127.0.0.1:{port}", "-tls1_1"], stdin=subprocess.DEVNULL,
+                         capture_output=True, text=True, timeout=60)
+    need("Cipher is (NONE)" in old.stdout, "TLS 1.1 is refused")
+    for garbage in (os.urandom(3000), b"\x16\x03\x01\xff\xff" + b"\x01" * 100, b"\x16\x03\x01\x00\x05\x01\x00\x00\x01\x00"):
+        need(b"HTTP" not in answer_to(port, garbage), "no handshake, no answer")
+    mute = [socket.create_connection(("127.0.0.1", port), timeout=30) for _ in range(200)]
+    need(ana.call("POST", BENCH + "/stop", {})[0] == 200, "a stop beside 200 that never shake hands")
+    need(mute[0].recv(1) == b"", "which are let go")
+    for sock in mute:
+        sock.close()
+    finish(process)
+
+
 what, program, source, scratch = sys.argv[1:5]
-{"job": job, "people": people, "killed": killed, "strangers": strangers, "accounts": accounts}[what](
+{"job": job, "people": people, "killed": killed, "strangers": strangers, "accounts": accounts, "tls": tls}[what](
     ready_bench(program, source, scratch))
 print(what, "holds")
