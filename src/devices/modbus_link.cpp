@@ -2,7 +2,9 @@
 #include "devices/modbus_link.h"
 
 #include "base/errors.h"
+#include "bench/instrument_tables.h"
 #include "devices/modbus_registers.h"
+#include "devices/tcp_connection.h"
 
 #include <fmt/format.h>
 #include <modbus/modbus.h>
@@ -62,6 +64,12 @@ class ModbusLink final : public Link {
   void connect() {
     begin();
     if (modbus_connect(context_.get()) != 0) lost("no connection", errno);
+  }
+
+  /// By TCP. libmodbus would look the name up for as long as the system likes, and then give every
+  /// address behind it the whole time.
+  void connect(const bench::TcpAddress& address) {
+    modbus_set_socket(context_.get(), connected_by_tcp(address, unit_.timeout_s).release());
   }
 
   /// Waits until nothing comes any more: after a lost answer it may still be on its way, and the
@@ -194,15 +202,11 @@ class ModbusLink final : public Link {
   std::uint16_t beat_ = 0;
 };
 
+/// @param make  a link that is connected
 template <typename Make>
-Connect connector(const bench::Bench& bench, const bench::ModbusUnit& unit, bool serial,
-                  Make make) {
-  return [&bench, &unit, serial, make, opened = false]() mutable -> std::unique_ptr<Link> {
-    Context context(make());
-    if (!context) throw LinkLost(modbus_strerror(errno));
-    auto link = std::make_unique<ModbusLink>(std::move(context), bench, unit);
-    link->connect();
-    if (serial) link->drain();
+Connect connector(const bench::Bench& bench, Make make) {
+  return [&bench, make, opened = false]() mutable -> std::unique_ptr<Link> {
+    std::unique_ptr<ModbusLink> link = make();
     std::vector<std::int32_t> sample(bench.channels.size());
     link->read(sample);
     if (!opened) link->reset();
@@ -211,31 +215,43 @@ Connect connector(const bench::Bench& bench, const bench::ModbusUnit& unit, bool
   };
 }
 
-modbus_t* tcp_context(const bench::ModbusTcpDevice& described) {
-  return modbus_new_tcp_pi(described.host.c_str(), std::to_string(described.port).c_str());
+std::unique_ptr<ModbusLink> link_of(modbus_t* made, const bench::Bench& bench,
+                                    const bench::ModbusUnit& unit) {
+  Context context(made);
+  if (!context) throw LinkLost(modbus_strerror(errno));
+  return std::make_unique<ModbusLink>(std::move(context), bench, unit);
+}
+
+std::unique_ptr<ModbusLink> connected(const bench::Bench& bench,
+                                      const bench::ModbusTcpDevice& described) {
+  constexpr const char* not_used = "127.0.0.1";  // it is given a socket
+  auto link = link_of(modbus_new_tcp(not_used, described.port), bench, described.unit);
+  link->connect({.host = described.host, .port = described.port});
+  return link;
+}
+
+std::unique_ptr<ModbusLink> connected(const bench::Bench& bench,
+                                      const bench::ModbusRtuDevice& described) {
+  auto link = link_of(modbus_new_rtu(described.port.c_str(), described.baud, described.parity, 8,
+                                     described.stop_bits),
+                      bench, described.unit);
+  link->connect();
+  link->drain();
+  return link;
 }
 
 }  // namespace
 
 Connect modbus_connector(const bench::Bench& bench, const bench::ModbusTcpDevice& described) {
-  return connector(bench, described.unit, false, [&described] { return tcp_context(described); });
+  return connector(bench, [&bench, &described] { return connected(bench, described); });
 }
 
 Connect modbus_guard_connector(const bench::Bench& bench, const bench::ModbusTcpDevice& described) {
-  return [&bench, &described]() -> std::unique_ptr<Link> {
-    Context context(tcp_context(described));
-    if (!context) throw LinkLost(modbus_strerror(errno));
-    auto link = std::make_unique<ModbusLink>(std::move(context), bench, described.unit);
-    link->connect();
-    return link;
-  };
+  return [&bench, &described]() -> std::unique_ptr<Link> { return connected(bench, described); };
 }
 
 Connect modbus_connector(const bench::Bench& bench, const bench::ModbusRtuDevice& described) {
-  return connector(bench, described.unit, true, [&described] {
-    return modbus_new_rtu(described.port.c_str(), described.baud, described.parity, 8,
-                          described.stop_bits);
-  });
+  return connector(bench, [&bench, &described] { return connected(bench, described); });
 }
 
 }  // namespace windwright::devices

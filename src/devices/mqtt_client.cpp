@@ -3,6 +3,7 @@
 
 #include "base/errors.h"
 #include "bench/mqtt_broker.h"
+#include "devices/tcp_connection.h"
 
 #include <fmt/format.h>
 #include <mosquitto.h>
@@ -145,6 +146,7 @@ void MqttClient::State::open(const MqttWill& will) {
   leave_will(will);
   let_in();
   listen();
+  require_known_host({.host = broker.host, .port = broker.port}, broker.timeout_s);
   served = heard = clock.now();
   require(mosquitto_connect_async(handle.get(), broker.host.c_str(), broker.port, keepalive_s),
           address());

@@ -2,6 +2,7 @@
 #include "devices/byte_stream.h"
 
 #include "devices/link.h"
+#include "devices/name_server.h"
 
 #include <arpa/inet.h>
 #include <gtest/gtest.h>
@@ -95,6 +96,17 @@ TEST(ByteStream, SaysWhyThereIsNoConnection) {
   refused(port, "No such file");
   port.port = "/dev/null";
   refused(port, "is not a serial port");
+}
+
+TEST(ByteStream, WaitsNoLongerForANameThanForAConnection) {
+  const SilentNameServer nobody;
+  const bench::Endpoint endpoint = bench::TcpAddress{.host = SilentNameServer::host, .port = 5025};
+  try {
+    open_stream(endpoint, 0.03);
+    FAIL() << "connected to nobody";
+  } catch (const LinkLost& lost) {
+    EXPECT_STREQ(lost.what(), "host bench.silent.invalid: its name was not looked up in time");
+  }
 }
 
 }  // namespace

@@ -4,6 +4,7 @@
 #include "base/errors.h"
 #include "bench/bench.h"
 #include "devices/modbus_instrument.h"
+#include "devices/name_server.h"
 #include "devices/open_device.h"
 #include "devices/polled_device.h"
 #include "instrument_bench.h"
@@ -107,6 +108,35 @@ TEST(ModbusLink, ReadsWritesAndBeats) {
   EXPECT_EQ(instrument.written(heartbeat_address), 2);
   link->set(0, 60.25);
   EXPECT_EQ(instrument.written(fan_address), 6025);
+}
+
+TEST(ModbusLink, WaitsNoLongerForANameThanForAnAnswer) {
+  const SilentNameServer nobody;
+  const bench::Bench bench = two_channels();
+  const bench::ModbusTcpDevice described{
+      .host = SilentNameServer::host, .port = 502, .unit = unit()};
+  for (const Connect& connect :
+       {modbus_connector(bench, described), modbus_guard_connector(bench, described)}) {
+    try {
+      connect();
+      FAIL() << "connected to nobody";
+    } catch (const LinkLost& lost) {
+      EXPECT_STREQ(lost.what(), "host bench.silent.invalid: its name was not looked up in time");
+    }
+  }
+}
+
+TEST(ModbusLink, FindsAnInstrumentByItsName) {
+  const bench::Bench bench = two_channels();
+  InstrumentRegisters instrument;
+  Temper good({}, 0);
+  const TcpInstrument served(instrument, good);
+  bench::ModbusTcpDevice described = at_port(served.port());
+  described.host = "localhost";
+  described.unit.timeout_s = 2.0;
+  std::vector<std::int32_t> sample(2);
+  modbus_connector(bench, described)()->read(sample);
+  EXPECT_EQ(sample, (std::vector<std::int32_t>{2, 65533}));
 }
 
 TEST(ModbusLink, ResetsOnTheFirstConnectionOnly) {

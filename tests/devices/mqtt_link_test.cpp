@@ -4,6 +4,7 @@
 
 #include "base/errors.h"
 #include "devices/instrument_bench.h"
+#include "devices/name_server.h"
 #include "devices/polled_device.h"
 
 #include <arpa/inet.h>
@@ -256,6 +257,20 @@ TEST(MqttLink, SaysWhyThereIsNoBroker) {
   EXPECT_THROW(MqttLink(bench, mqtt), LinkLost);  // somebody who never answers
   ::close(socket);
   EXPECT_THROW(MqttLink(bench, mqtt), LinkLost);
+}
+
+TEST(MqttLink, WaitsNoLongerForANameThanForAnAnswer) {
+  const SilentNameServer nobody;
+  const bench::Bench bench = instrument_bench();
+  bench::MqttDevice mqtt = described(1883);
+  mqtt.broker.host = SilentNameServer::host;
+  mqtt.broker.timeout_s = 0.03;
+  try {
+    const MqttLink link(bench, mqtt);
+    FAIL() << "connected to nobody";
+  } catch (const LinkLost& lost) {
+    EXPECT_STREQ(lost.what(), "host bench.silent.invalid: its name was not looked up in time");
+  }
 }
 
 /// Carries bytes between a client and the broker, until told to cut, to hold, or to add garbage.
