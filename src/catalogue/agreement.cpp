@@ -85,14 +85,14 @@ std::vector<std::string> look_at(const Listed& entry, const std::vector<FileNote
 }  // namespace
 
 Agreement Catalogue::check() {
-  Agreement agreement{.entries = 0, .elsewhere = 0, .disagreements = {}, .not_entered = {}};
+  Agreement agreement{.looked_at = 0, .elsewhere = 0, .disagreements = {}, .not_entered = {}};
   std::set<fs::path> recordings;
   for (const Listed& entry : list()) {
     if (!tables_->is_here(entry.host)) {
       ++agreement.elsewhere;
       continue;
     }
-    ++agreement.entries;
+    ++agreement.looked_at;
     recordings.insert(entry.kind == Entry::Kind::run ? entry.path / "recording.h5" : entry.path);
     const auto entered =
         tables_->in_words([&] { return files_entered(tables_->session, entry.id); });

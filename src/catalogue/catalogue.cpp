@@ -198,7 +198,7 @@ Found Catalogue::search(std::string_view text, std::int64_t most) {
   if (words.empty()) throw base::BadInput("search", "has no word", "letters or digits");
   const std::vector<std::int64_t> ids =
       tables_->in_words([&] { return tables_->words->find(tables_->session, words); });
-  Found found{.hits = {}, .entries = std::ssize(ids)};
+  Found found{.hits = {}, .found = std::ssize(ids)};
   if (ids.empty()) return found;
   // Numbers, so there is nothing to quote. Only what will be shown is read whole.
   const auto listed = listed_where(*tables_, fmt::format("id IN ({})", fmt::join(ids, ", ")),

@@ -43,7 +43,7 @@ struct Hit {
 
 struct Found {
   std::vector<Hit> hits;  // newest first, as many as were wanted
-  std::int64_t entries;   // that there are
+  std::int64_t found;     // entries that there are
 };
 
 /// Whether an entry's files are as they were when it was entered.
@@ -52,7 +52,7 @@ struct Disagreement {
   std::string what;
 };
 struct Agreement {
-  int entries;    // looked at
+  int looked_at;  // entries
   int elsewhere;  // on another computer, not looked at
   std::vector<Disagreement> disagreements;
   std::vector<std::filesystem::path> not_entered;  // recordings beside or below a catalogue file

@@ -173,21 +173,21 @@ int search(const Request& request) {
   Catalogue catalogue = opened(request, false);
   const catalogue::Found all =
       catalogue.search(fmt::format("{}", fmt::join(request.words, " ")), request.most);
-  json::array found;
+  json::array hits;
   for (const catalogue::Hit& hit : all.hits) {
     json::object object = object_of(hit.entry);
     object["line"] = hit.line;
-    found.push_back(std::move(object));
+    hits.push_back(std::move(object));
     if (request.json) continue;
     print_line(hit.entry);
     fmt::print("      {}\n", hit.line);
   }
   if (request.json) {
     fmt::print("{}",
-               base::json_text(json::object{{"hits", std::move(found)}, {"entries", all.entries}}));
-  } else if (all.entries > std::ssize(all.hits)) {
+               base::json_text(json::object{{"hits", std::move(hits)}, {"found", all.found}}));
+  } else if (all.found > std::ssize(all.hits)) {
     fmt::print("the newest {} of {}: more words find fewer, --most shows more\n", all.hits.size(),
-               all.entries);
+               all.found);
   }
   return all.hits.empty() ? negative_verdict : done;
 }
@@ -215,14 +215,14 @@ int check(const Request& request) {
     if (!request.json) fmt::print("{}: is not entered\n", path.string());
   }
   if (request.json) {
-    fmt::print("{}", base::json_text(json::object{{"entries", agreement.entries},
+    fmt::print("{}", base::json_text(json::object{{"looked_at", agreement.looked_at},
                                                   {"elsewhere", agreement.elsewhere},
                                                   {"disagreements", std::move(wrong)},
                                                   {"not_entered", std::move(not_entered)},
                                                   {"exit", code}}));
   } else {
     fmt::print("{} entries looked at, {} of other computers not; {} disagreements\n",
-               agreement.entries, agreement.elsewhere, agreement.disagreements.size());
+               agreement.looked_at, agreement.elsewhere, agreement.disagreements.size());
   }
   return code;
 }

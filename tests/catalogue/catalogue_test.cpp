@@ -82,7 +82,7 @@ TEST(Catalogue, FindsByAllWordsAndTheirBeginnings) {
   EXPECT_EQ(titles("\"load\" OR NOT"), "");  // words, no language of their own
   EXPECT_EQ(titles("100%"), "TwoTwo b|");
   const Found newest = catalogue.search("rotor", 1);
-  EXPECT_EQ(newest.entries, 2);
+  EXPECT_EQ(newest.found, 2);
   ASSERT_EQ(newest.hits.size(), 1U);
   EXPECT_EQ(newest.hits[0].entry.title.substr(0, 3), "Two");
   EXPECT_THROW(catalogue.search(" \"' ", 100), base::BadInput);
