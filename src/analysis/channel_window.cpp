@@ -2,9 +2,12 @@
 #include "analysis/channel_window.h"
 
 #include "analysis/clock_drift.h"
+#include "analysis/derived_channel.h"
 #include "analysis/recorded_channel.h"
 #include "base/errors.h"
+#include "base/text.h"
 #include "bench/bench.h"
+#include "bench/derived_table.h"
 #include "metrology/certificate.h"
 #include "metrology/estimate.h"
 #include "recording/recording.h"
@@ -43,9 +46,47 @@ std::int64_t SampleTimes::sample_at(double time_s) const {
   return sample;
 }
 
+namespace {
+
+constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
+
+void require_channel(const recording::Recording& recording, const WindowRequest& request) {
+  std::vector<std::string> names = recording.channels();
+  if (std::find(names.begin(), names.end(), request.channel) != names.end()) return;
+  for (const bench::DerivedChannel& derived : recording.derivation().list)
+    names.push_back(derived.name);
+  throw base::BadInput(request.file.string() + ":1",
+                       fmt::format("has no channel '{}'", request.channel), base::either_of(names));
+}
+
+// All but the last a multiple of `every`, as even as that allows.
+std::vector<recording::Window> even_parts(const recording::Window& window, std::int64_t every,
+                                          std::int64_t bins) {
+  const std::int64_t own = (window.count + every - 1) / every;
+  const std::int64_t number = std::min(own, bins);
+  std::vector<recording::Window> parts;
+  const auto begin = [&](std::int64_t k) {
+    return std::min(window.count, (k * (own / number) + k * (own % number) / number) * every);
+  };
+  for (std::int64_t k = 0; k < number; ++k)
+    parts.push_back({.first = window.first + begin(k), .count = begin(k + 1) - begin(k)});
+  return parts;
+}
+
+}  // namespace
+
 ChannelWindow::ChannelWindow(const recording::Recording& recording, const WindowRequest& request)
     : recording_(recording), times_(recording) {
-  const recording::ChannelNote note = recording.note(request.channel);
+  const bool derived = DerivedChannel::is_there(recording, request.channel);
+  recording::ChannelNote note{};
+  if (derived) {
+    derived_.emplace(recording, request.file, request.channel);
+    note.unit = derived_->described().unit;
+    note.every = derived_->every();
+  } else {
+    require_channel(recording, request);
+    note = recording.note(request.channel);
+  }
   converter_ = note.converter;
   every_ = note.every;
   if (!note.certificate.empty()) {
@@ -54,7 +95,8 @@ ChannelWindow::ChannelWindow(const recording::Recording& recording, const Window
         fmt::format("{}: certificate of {}", request.file.string(), request.channel));
   }
   end_ = times_.sample_at(request.to_s);
-  first_ = recording.known_from(request.channel, times_.sample_at(request.from_s));
+  seen_.channel = request.channel;
+  first_ = known_from(times_.sample_at(request.from_s));
   const double interval_s = 1.0 / recording.sample_rate_hz();
   if (first_ >= end_) {
     throw base::BadInput(
@@ -67,20 +109,25 @@ ChannelWindow::ChannelWindow(const recording::Recording& recording, const Window
   }
   seen_ = {.recording = request.file.filename().string(),
            .channel = request.channel,
-           .unit = certificate_ ? note.unit : "V",
-           .calibrated = certificate_.has_value(),
+           .unit = certificate_ || derived ? note.unit : "V",
+           .calibrated = certificate_ || derived,
            .from_s = times_.time_s(first_),
            .to_s = times_.time_s(end_ - 1) + interval_s,
            .sample_rate_hz = recording.sample_rate_hz(),
            .own_rate_hz = recording.sample_rate_hz() / static_cast<double>(every_),
+           .equation = derived ? derived_->described().equation : std::string(),
            .clock = clock_drift(recording.clock(), recording.gaps())};
+}
+
+std::int64_t ChannelWindow::known_from(std::int64_t sample) const {
+  return derived_ ? derived_->known_from(sample) : recording_.known_from(seen_.channel, sample);
 }
 
 std::vector<Stretch> ChannelWindow::stretches() const {
   std::vector<Stretch> inside;
   for (const Stretch& each : times_.stretches()) {
     // Behind a gap a slow channel is not known before its next sample.
-    const std::int64_t first = recording_.known_from(seen_.channel, std::max(each.first, first_));
+    const std::int64_t first = known_from(std::max(each.first, first_));
     const std::int64_t end = std::min(each.first + each.count, end_);
     if (first < end) {
       inside.push_back({.first = first,
@@ -127,8 +174,51 @@ std::vector<ViewBin> ChannelWindow::bins_of(const recording::Window& window,
   return seen;
 }
 
+std::vector<ViewBin> ChannelWindow::worked_out(std::span<const recording::Window> parts) const {
+  const std::vector<WorkedOut> figures = derived_->parts(parts);
+  std::vector<ViewBin> bins;
+  for (std::size_t k = 0; k < parts.size(); ++k) {
+    bins.push_back({.first = parts[k].first,
+                    .t_s = times_.time_s(parts[k].first),
+                    .lowest = figures[k].lowest,
+                    .highest = figures[k].highest,
+                    .mean = figures[k].mean,
+                    .deviation = figures[k].deviation,
+                    .samples = std::min(parts[k].count, figures[k].values * every_)});
+  }
+  return bins;
+}
+
+std::vector<ViewBin> ChannelWindow::bins_over(std::span<const recording::Window> parts) const {
+  if (derived_) return worked_out(parts);
+  std::vector<ViewBin> bins;
+  for (const recording::Window& part : parts) {
+    const std::vector<ViewBin> one = bins_of(part, 1);
+    // Between two gaps that are close to each other another slow channel may have no sample.
+    bins.push_back(!one.empty() ? one.front()
+                                : ViewBin{.first = part.first,
+                                          .t_s = times_.time_s(part.first),
+                                          .lowest = unknown,
+                                          .highest = unknown,
+                                          .mean = unknown,
+                                          .deviation = unknown,
+                                          .samples = 0});
+  }
+  return bins;
+}
+
 std::vector<ViewBin> ChannelWindow::bins(std::int64_t bins) const {
-  return bins_of({.first = first_, .count = samples()}, bins);
+  const recording::Window window{.first = first_, .count = samples()};
+  if (!derived_) return bins_of(window, bins);
+  std::vector<ViewBin> there = worked_out(even_parts(window, every_, bins));
+  std::erase_if(there, [](const ViewBin& bin) { return bin.samples == 0; });
+  if (there.empty()) {
+    throw base::BadInput(
+        seen_.recording + ":1",
+        fmt::format("{} = {} has no value in the window", seen_.channel, seen_.equation),
+        "a window in which it has one");
+  }
+  return there;
 }
 
 std::vector<ViewBin> ChannelWindow::even_bins(std::int64_t own) const {
@@ -136,10 +226,12 @@ std::vector<ViewBin> ChannelWindow::even_bins(std::int64_t own) const {
   const std::int64_t first = (first_ + size - 1) / size * size;
   const std::int64_t bins = std::max<std::int64_t>(0, end_ - first) / size;
   if (bins == 0) return {};
-  return bins_of({.first = first, .count = bins * size}, bins);
+  const recording::Window window{.first = first, .count = bins * size};
+  return derived_ ? worked_out(even_parts(window, size, bins)) : bins_of(window, bins);
 }
 
 void ChannelWindow::values(std::int64_t first, std::span<double> values) const {
+  if (derived_) return derived_->values(first, values);
   constexpr std::int64_t read_at_once = 1 << 18;
   const std::size_t some =
       static_cast<std::size_t>(std::max<std::int64_t>(1, read_at_once / every_));
@@ -155,6 +247,7 @@ void ChannelWindow::values(std::int64_t first, std::span<double> values) const {
 }
 
 metrology::Estimate ChannelWindow::estimate(std::int64_t sample) const {
+  if (derived_) return derived_->estimate(sample);
   const double reading_V =
       bench::volts(converter_, recording_.counts(seen_.channel, sample, 1).front());
   return certificate_ ? metrology::estimate_of(*certificate_, reading_V)
@@ -162,26 +255,9 @@ metrology::Estimate ChannelWindow::estimate(std::int64_t sample) const {
 }
 
 metrology::Estimate ChannelWindow::estimate_of_value(double value) const {
+  if (derived_) return derived_->estimate_of_value(value, {.first = first_, .count = samples()});
   if (!certificate_) return metrology::Estimate(value);
   return metrology::estimate_of(*certificate_, metrology::reading_of(*certificate_, value));
-}
-
-std::vector<ViewBin> ChannelWindow::bins_like(const std::vector<ViewBin>& others) const {
-  std::vector<ViewBin> seen;
-  constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
-  for (const ViewBin& other : others) {
-    const std::vector<ViewBin> one = bins_of({.first = other.first, .count = other.samples}, 1);
-    // Between two gaps that are close to each other another slow channel may have no sample.
-    seen.push_back(!one.empty() ? one.front()
-                                : ViewBin{.first = other.first,
-                                          .t_s = other.t_s,
-                                          .lowest = unknown,
-                                          .highest = unknown,
-                                          .mean = unknown,
-                                          .deviation = unknown,
-                                          .samples = 0});
-  }
-  return seen;
 }
 
 std::vector<std::vector<ViewBin>> bins_together(std::span<const ChannelWindow> windows,
@@ -189,11 +265,26 @@ std::vector<std::vector<ViewBin>> bins_together(std::span<const ChannelWindow> w
   const auto slowest = std::max_element(
       windows.begin(), windows.end(),
       [](const ChannelWindow& a, const ChannelWindow& b) { return a.every() < b.every(); });
-  const std::vector<ViewBin> edges = slowest->bins(bins);
+  const bool derived = std::any_of(windows.begin(), windows.end(),
+                                   [](const ChannelWindow& each) { return each.is_derived(); });
+  std::vector<recording::Window> parts;
+  if (derived) {
+    recording::Window common{.first = slowest->first(), .count = slowest->samples()};
+    for (const ChannelWindow& window : windows) {
+      const std::int64_t end = common.first + common.count;
+      common.first = std::max(common.first, window.first());
+      common.count = end - common.first;
+    }
+    parts = even_parts(common, slowest->every(), bins);
+  } else {
+    for (const ViewBin& bin : slowest->bins(bins))
+      parts.push_back({.first = bin.first, .count = bin.samples});
+  }
   std::vector<std::vector<ViewBin>> together;
-  for (const ChannelWindow& window : windows)
-    together.push_back(window.every() == slowest->every() ? window.bins(bins)
-                                                          : window.bins_like(edges));
+  for (const ChannelWindow& window : windows) {
+    const bool own_edges = !derived && window.every() == slowest->every();
+    together.push_back(own_edges ? window.bins(bins) : window.bins_over(parts));
+  }
   return together;
 }
 

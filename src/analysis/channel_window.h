@@ -2,6 +2,7 @@
 #pragma once
 
 #include "analysis/clock_drift.h"
+#include "analysis/derived_channel.h"
 #include "analysis/recorded_channel.h"
 #include "bench/bench.h"
 #include "metrology/certificate.h"
@@ -65,14 +66,16 @@ struct SeenChannel {
   double to_s;       // one sample past the last
   double sample_rate_hz;
   double own_rate_hz;               // of the channel: less where it is slower than its device
+  std::string equation;             // of a derived channel; empty: it was recorded
   std::optional<ClockDrift> clock;  // of the whole recording; nothing where it is not known
 };
 
 /// A window of a recording's channel in calibrated values, or in volts at the converter where it
-/// has no certificate. The recording must outlive it.
+/// has no certificate; or of a channel that its bench derives. The recording must outlive it.
 class ChannelWindow {
  public:
-  /// @throws BadInput  no such channel, no sample in the window, a certificate that cannot be read
+  /// @throws BadInput  no such channel, no sample in the window, a certificate that cannot be read,
+  ///                   a derived channel made of one without a certificate
   ChannelWindow(const recording::Recording& recording, const WindowRequest& request);
 
   const SeenChannel& seen() const { return seen_; }
@@ -83,30 +86,38 @@ class ChannelWindow {
   /// Of the channel's own, each counted once.
   std::int64_t own_samples() const { return (samples() + every_ - 1) / every_; }
   const SampleTimes& times() const { return times_; }
+  bool is_derived() const { return derived_.has_value(); }
+  /// The first sample at or after this one that is known; it may lie beyond the last.
+  std::int64_t known_from(std::int64_t sample) const;
   /// Parts of the window without a gap.
   std::vector<Stretch> stretches() const;
   /// In the window: time of the first sample after each gap.
   std::vector<double> gaps_at_s() const;
 
-  /// From the pyramid: the time it takes does not grow with the window.
-  /// @param bins  1 or more
+  /// From the pyramid: the time it takes does not grow with the window. A derived channel is worked
+  /// out from every sample: exact, but the window has an end. A bin where its equation has no value
+  /// is left out.
+  /// @param bins      1 or more
+  /// @throws BadInput as DerivedChannel::parts; an equation without a value in all the window
   std::vector<ViewBin> bins(std::int64_t bins) const;
   /// Bins of exactly so many of the channel's own samples each, beginning where such rows of the
   /// pyramid do; what is left at both ends of the window is in none.
   std::vector<ViewBin> even_bins(std::int64_t own) const;
   /// Single samples, each once: those that hold at samples first, first + every(), ... of the
-  /// recording, as many as there is room for.
+  /// recording, as many as there is room for. NaN where an equation has no value.
   void values(std::int64_t first, std::span<double> values) const;
   /// One sample with the uncertainty of its certificate; none without a certificate.
   metrology::Estimate estimate(std::int64_t sample) const;
-  /// The same of a value, such as a mean.
+  /// The same of a value, such as the window's mean.
   metrology::Estimate estimate_of_value(double value) const;
 
  private:
   double value(double count) const;
   ViewBin in_units(const recording::Bin& bin) const;
   std::vector<ViewBin> bins_of(const recording::Window& window, std::int64_t bins) const;
-  std::vector<ViewBin> bins_like(const std::vector<ViewBin>& others) const;
+  /// A bin each, without samples where nothing is known.
+  std::vector<ViewBin> bins_over(std::span<const recording::Window> parts) const;
+  std::vector<ViewBin> worked_out(std::span<const recording::Window> parts) const;
   friend std::vector<std::vector<ViewBin>> bins_together(std::span<const ChannelWindow> windows,
                                                          std::int64_t bins);
 
@@ -115,13 +126,15 @@ class ChannelWindow {
   bench::Converter converter_{};
   std::int64_t every_ = 1;
   std::optional<metrology::Certificate> certificate_;
+  std::optional<DerivedChannel> derived_;  // then there is neither converter nor certificate
   SeenChannel seen_;
   std::int64_t first_ = 0;
   std::int64_t end_ = 0;
 };
 
 /// Bins of several channels over the same window of one recording, with the same edges: those that
-/// the slowest of them has.
+/// the slowest of them has, or even ones beside a derived channel. A bin has no samples, and NaN,
+/// where a channel is not known.
 /// @return  (channels) x (bins)
 std::vector<std::vector<ViewBin>> bins_together(std::span<const ChannelWindow> windows,
                                                 std::int64_t bins);

@@ -43,6 +43,7 @@ json::object object_of(const SeenChannel& seen) {
           {"channel", seen.channel},
           {"unit", seen.unit},
           {"calibrated", seen.calibrated},
+          {"equation", seen.equation.empty() ? json::value(nullptr) : json::value(seen.equation)},
           {"from_s", seen.from_s},
           {"to_s", seen.to_s},
           {"sample_rate_hz", seen.own_rate_hz},

@@ -2,7 +2,10 @@
 #include "analysis/window_pairs.h"
 
 #include "analysis/channel_window.h"
+#include "base/errors.h"
 #include "recording/recording.h"
+
+#include <fmt/format.h>
 
 #include <array>
 #include <cmath>
@@ -47,8 +50,17 @@ WindowPairs pairs_of(const PairsRequest& request) {
   WindowPairs result{
       .x = windows[0].seen(), .y = windows[1].seen(), .pairs = {}, .correlation = 0.0};
   const std::vector<std::vector<ViewBin>> bins = bins_together(windows, request.bins);
-  for (std::size_t k = 0; k < bins[0].size(); ++k)
+  for (std::size_t k = 0; k < bins[0].size(); ++k) {
+    // One of the two is not known there.
+    if (bins[0][k].samples == 0 || bins[1][k].samples == 0) continue;
     result.pairs.push_back({.x = bins[0][k], .y = bins[1][k]});
+  }
+  if (result.pairs.empty()) {
+    throw base::BadInput(request.window.file.string() + ":1",
+                         fmt::format("{} and {} are nowhere known at the same time in the window",
+                                     request.window.channel, request.against),
+                         "a longer window, or another one");
+  }
   result.correlation = correlation_of(result.pairs);
   return result;
 }

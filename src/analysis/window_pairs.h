@@ -24,7 +24,7 @@ struct ChannelPair {
 struct WindowPairs {
   SeenChannel x;
   SeenChannel y;
-  std::vector<ChannelPair> pairs;  // in time
+  std::vector<ChannelPair> pairs;  // in time, where both are known
   /// Of the pairs' means, each weighing as many samples as it has; of single samples where a pair
   /// is one. NaN where one of the channels does not change.
   double correlation;
@@ -32,7 +32,7 @@ struct WindowPairs {
 
 /// One channel against another, in bins with the spread of each: from the pyramid, so the time it
 /// takes does not grow with the window. Bins average what is quicker than they are long.
-/// @throws BadInput  as view_of
+/// @throws BadInput  as view_of; nowhere both known
 WindowPairs pairs_of(const PairsRequest& request);
 
 }  // namespace windwright::analysis

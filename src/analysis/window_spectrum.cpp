@@ -84,6 +84,22 @@ struct Places {
 
 }  // namespace
 
+namespace {
+
+void require_values(const ChannelWindow& window, const Stretch& place,
+                    std::span<const double> values) {
+  const auto missing = std::find_if(values.begin(), values.end(),
+                                    [](double value) { return !std::isfinite(value); });
+  if (missing == values.end()) return;
+  const std::int64_t sample = place.first + (missing - values.begin()) * window.every();
+  throw base::BadInput(window.seen().recording + ":1",
+                       fmt::format("{} = {} has no value at {:.6g} s", window.seen().channel,
+                                   window.seen().equation, window.times().time_s(sample)),
+                       "a window in which it has");
+}
+
+}  // namespace
+
 WindowSpectrum spectrum_of(const SpectrumRequest& request) {
   const recording::Recording recording(request.window.file);
   const ChannelWindow window(recording, request.window);
@@ -104,6 +120,7 @@ WindowSpectrum spectrum_of(const SpectrumRequest& request) {
   for (std::int64_t k = 0; k < taken; ++k) {
     const Stretch place = places.at(k * (there / taken) + k * (there % taken) / taken);
     window.values(place.first, values);
+    if (window.is_derived()) require_values(window, place, values);
     welch.add(values, place.device_first / window.every());
   }
   return {.seen = window.seen(),

@@ -76,9 +76,13 @@ WindowStatistics statistics_of(const WindowRequest& request) {
   const recording::Recording recording(request.file);
   const ChannelWindow window(recording, request);
   const ViewBin all = taken_together(window.bins(1000));
-  const auto samples = static_cast<double>(window.own_samples());
+  const std::int64_t without_value =
+      window.is_derived()
+          ? window.own_samples() - (all.samples + window.every() - 1) / window.every()
+          : 0;
+  const auto samples = static_cast<double>(window.own_samples() - without_value);
   WindowStatistics result{.seen = window.seen(),
-                          .samples = window.own_samples(),
+                          .samples = window.own_samples() - without_value,
                           .mean = all.mean,
                           .deviation = samples < 2.0
                                            ? std::numeric_limits<double>::quiet_NaN()
@@ -92,6 +96,11 @@ WindowStatistics statistics_of(const WindowRequest& request) {
   if (!gaps_at_s.empty()) {
     result.without =
         fmt::format("a gap at {:.6g} s lies in the window: take one side of it", gaps_at_s.front());
+  } else if (without_value > 0) {
+    result.without = fmt::format(
+        "the equation has no value at {} samples of the window: take a part "
+        "where it has",
+        without_value);
   } else if (result.samples < 2) {
     result.without = "a single sample has no scatter";
   } else {
@@ -114,7 +123,7 @@ Cursors cursors_of(const WindowRequest& request, std::span<const double> at_s) {
   for (const double asked_s : at_s) {
     Cursor cursor{.asked_s = asked_s, .t_s = std::nullopt, .value = {}};
     const std::int64_t sample = window.times().sample_at(asked_s - half_s);
-    if (sample < recording.samples() && recording.known_from(request.channel, sample) == sample) {
+    if (sample < recording.samples() && window.known_from(sample) == sample) {
       const double time_s = window.times().time_s(sample);
       // A time that was printed is not missed by its last digit.
       if (std::abs(time_s - asked_s) <= half_s * (1.0 + 1e-6) + 1e-12 * std::abs(asked_s)) {

@@ -256,7 +256,9 @@ void add_view(CLI::App& program, int& exit_code) {
       "Look at any window of a recording, from hours to single samples, in calibrated values: over "
       "time, as a spectrum, against another channel or over other recordings");
   verb->add_option("FILE", request->file, "recording (HDF5)")->required();
-  verb->add_option("--channel", request->channel, "channel to look at")->required();
+  verb->add_option("--channel", request->channel,
+                   "channel to look at, or one that its bench derives")
+      ->required();
   verb->add_option("--from", request->from, "from this time on, s since the first sample");
   verb->add_option("--to", request->to, "up to this time, s");
   verb->add_option("--bins", request->bins, "bins at most; 1000 without");

@@ -34,6 +34,12 @@ std::string clock_line(const analysis::SeenChannel& seen, const char* before) {
   return fmt::format("{}{}\n", before, analysis::words_of(*seen.clock, seen.own_rate_hz));
 }
 
+// The same of what a derived channel is.
+std::string equation_line(const analysis::SeenChannel& seen, const char* before) {
+  if (seen.equation.empty()) return {};
+  return fmt::format("{}{} = {}\n", before, seen.channel, seen.equation);
+}
+
 // A column that tells recordings apart, where there are several.
 std::string column_of(bool several, const std::string& text) {
   return several ? text + "," : std::string();
@@ -54,7 +60,7 @@ void print_views(std::span<const analysis::View> views) {
         "# {}, {}{}{}\n", view.seen.channel, unit_words(view.seen),
         several ? ", " + view.seen.recording : "",
         view.zero_s == 0.0 ? "" : fmt::format(", t_s = 0 at {} s", number_text(view.zero_s)));
-    fmt::print("{}", clock_line(view.seen, "# "));
+    fmt::print("{}{}", equation_line(view.seen, "# "), clock_line(view.seen, "# "));
   }
   fmt::print("{}t_s,min,max,mean,deviation,count\n", column_of(several, "recording"));
   for (const analysis::View& view : views) {
@@ -72,7 +78,7 @@ void print_spectra(std::span<const analysis::WindowSpectrum> spectra) {
     const signal::Spectrum& spectrum = one.spectrum;
     fmt::print("# {}, {}{}\n", one.seen.channel, unit_words(one.seen),
                several ? ", " + one.seen.recording : "");
-    fmt::print("{}", clock_line(one.seen, "# "));
+    fmt::print("{}{}", equation_line(one.seen, "# "), clock_line(one.seen, "# "));
     fmt::print(
         "# taper {}, lines {} Hz apart, noise bandwidth {} Hz, {} of {} segments of {} "
         "samples\n",
@@ -99,6 +105,7 @@ void print_spectra(std::span<const analysis::WindowSpectrum> spectra) {
 void print_pairs(const analysis::WindowPairs& pairs) {
   fmt::print("# x = {}, {}\n# y = {}, {}\n", pairs.x.channel, unit_words(pairs.x), pairs.y.channel,
              unit_words(pairs.y));
+  fmt::print("{}{}", equation_line(pairs.x, "# "), equation_line(pairs.y, "# "));
   if (std::isfinite(pairs.correlation))
     fmt::print("# correlation of the means {:.6g}\n", pairs.correlation);
   fmt::print("t_s,x,x_deviation,y,y_deviation,count\n");
@@ -127,7 +134,8 @@ void print_statistics(const analysis::WindowStatistics& statistics) {
         scatter.mean.dof);
   }
   fmt::print("  certificate          {}\n", calibration_words(seen, statistics.calibration));
-  fmt::print("{}", clock_line(seen, "  clock                "));
+  fmt::print("{}{}", equation_line(seen, "  equation             "),
+             clock_line(seen, "  clock                "));
   fmt::print("  standard deviation   {:.5g}; {:.7g} to {:.7g}\n", statistics.deviation,
              statistics.lowest, statistics.highest);
   if (!statistics.scatter) return;
@@ -144,13 +152,17 @@ void print_statistics(const analysis::WindowStatistics& statistics) {
 
 void print_cursors(const analysis::Cursors& cursors) {
   const analysis::SeenChannel& seen = cursors.seen;
-  fmt::print("{} [{}]\n", seen.channel, unit_words(seen));
+  fmt::print("{} [{}]\n{}", seen.channel, unit_words(seen), equation_line(seen, "  "));
   std::size_t number = 0;
   for (const analysis::Cursor& cursor : cursors.cursors) {
     ++number;
     if (!cursor.t_s) {
       fmt::print("  {}: {:.9g} s: no sample there (recorded from {:.9g} s to {:.9g} s)\n", number,
                  cursor.asked_s, seen.from_s, seen.to_s);
+      continue;
+    }
+    if (!std::isfinite(cursor.value.value())) {
+      fmt::print("  {}: {:.9g} s: the equation has no value there\n", number, *cursor.t_s);
       continue;
     }
     fmt::print("  {}: {:.9g} s: {:.7g}, {}\n", number, *cursor.t_s, cursor.value.value(),

@@ -79,6 +79,8 @@ Handle attribute(hid_t object, const char* name, std::initializer_list<H5T_class
   return found;
 }
 
+}  // namespace
+
 std::string text_in(hid_t object, const char* name, const std::filesystem::path& path) {
   const Handle from = attribute(object, name, {H5T_STRING}, path);
   const Handle type = owned(H5Aget_type(from.get()), path, "read an attribute's type");
@@ -101,6 +103,8 @@ double number_in(hid_t object, const char* name, const std::filesystem::path& pa
   return value;
 }
 
+namespace {
+
 std::int64_t integer_in(hid_t object, const char* name, const std::filesystem::path& path) {
   const Handle from = attribute(object, name, {H5T_INTEGER}, path);
   std::int64_t value = 0;
@@ -113,13 +117,24 @@ herr_t keep_name(hid_t /*group*/, const char* name, const H5L_info_t* /*info*/, 
   return 0;
 }
 
-// Names of what a group holds, in the order it was made.
+}  // namespace
+
 std::vector<std::string> names_in(hid_t group, const std::filesystem::path& path) {
   std::vector<std::string> names;
   require(H5Literate(group, H5_INDEX_CRT_ORDER, H5_ITER_INC, nullptr, keep_name, &names), path,
           "list a group");
   return names;
 }
+
+Handle new_group(hid_t file, const std::string& name, const std::filesystem::path& path) {
+  const Handle list = owned(H5Pcreate(H5P_GROUP_CREATE), path, "make a group");
+  require(H5Pset_link_creation_order(list.get(), H5P_CRT_ORDER_TRACKED | H5P_CRT_ORDER_INDEXED),
+          path, "make a group");
+  return owned(H5Gcreate2(file, name.c_str(), H5P_DEFAULT, list.get(), H5P_DEFAULT), path,
+               "make a group");
+}
+
+namespace {
 
 void put(hid_t object, const char* name, hid_t type, const void* value,
          const std::filesystem::path& path) {
@@ -302,7 +317,8 @@ Layout layout_of(hid_t file, const std::filesystem::path& path) {
                            .start = base::utc_from_text(text_in(group.get(), "start_utc", path),
                                                         path.string() + ":1")},
                 .sample_rate_hz = number_in(group.get(), "sample_rate_hz", path),
-                .streams = {}};
+                .streams = {},
+                .derivation = derivation_in(file, path)};
   constexpr double slowest_hz = 1e-6;
   constexpr double fastest_hz = 1e12;
   if (layout.sample_rate_hz < slowest_hz || layout.sample_rate_hz > fastest_hz)

@@ -65,7 +65,11 @@ struct Layout {
   Source source;
   double sample_rate_hz;
   std::vector<Stream> streams;  // in the order of bench.toml
+  Derivation derivation = {};
 };
+
+/// A group that lists what it holds in the order in which that was made.
+Handle new_group(hid_t file, const std::string& name, const std::filesystem::path& path);
 
 /// A dataset that grows along its first dimension; every chunk carries a Fletcher-32 checksum.
 struct Growing {
@@ -124,6 +128,13 @@ void replace_text(hid_t object, const char* name, const std::string& text,
                   const std::filesystem::path& path);
 void put_text(hid_t object, const char* name, const std::string& text,
               const std::filesystem::path& path);
+/// Attributes, and what a group holds. @throws BadInput  not there, or of another kind
+std::string text_in(hid_t object, const char* name, const std::filesystem::path& path);
+double number_in(hid_t object, const char* name, const std::filesystem::path& path);
+std::vector<std::string> names_in(hid_t group, const std::filesystem::path& path);
+/// Nothing is put, and nothing is in the file, where nothing is derived. @throws as above
+void put_derivation(hid_t file, const Derivation& derivation, const std::filesystem::path& path);
+Derivation derivation_in(hid_t file, const std::filesystem::path& path);
 void put_number(hid_t object, const char* name, double value, const std::filesystem::path& path);
 void put_integer(hid_t object, const char* name, std::int64_t value,
                  const std::filesystem::path& path);

@@ -40,7 +40,6 @@
 #include <vector>
 
 namespace windwright::recording {
-
 namespace {
 
 constexpr std::size_t index_cache_bytes = std::size_t{1} << 18;
@@ -82,14 +81,6 @@ Layout layout_from(double sample_rate_hz, const std::vector<NewChannel>& channel
   return layout;
 }
 
-Handle new_group(hid_t file, const std::string& name, const std::filesystem::path& path) {
-  const Handle list = owned(H5Pcreate(H5P_GROUP_CREATE), path, "make a group");
-  require(H5Pset_link_creation_order(list.get(), H5P_CRT_ORDER_TRACKED | H5P_CRT_ORDER_INDEXED),
-          path, "make a group");
-  return owned(H5Gcreate2(file, name.c_str(), H5P_DEFAULT, list.get(), H5P_DEFAULT), path,
-               "make a group");
-}
-
 }  // namespace
 
 struct Recorder::File {
@@ -113,6 +104,8 @@ struct Recorder::File {
   /// @param at     where it is made
   /// @param where  it will be in the end, for messages
   File(const std::filesystem::path& at, std::filesystem::path where, Layout what);
+  /// @throws as Recorder::create
+  static std::unique_ptr<File> create(const std::filesystem::path& file, Layout layout);
   void start_streaming();
   int descriptor() const;
   template <typename Work>
@@ -159,6 +152,7 @@ Recorder::File::File(const std::filesystem::path& at, std::filesystem::path wher
            "'units', with 'certificate', the calibration in force.",
            path);
   std::map<std::int64_t, std::vector<hid_t>> sampled;  // at one rate each
+  put_derivation(file.get(), layout.derivation, path);
   const Handle all = new_group(file.get(), "streams", path);
   const Handle group = new_group(file.get(), streams_path(layout.source.device), path);
   const Handle pyramids = new_group(file.get(), "pyramid", path);
@@ -377,24 +371,30 @@ Recorder::~Recorder() {
 
 Recorder Recorder::create(const std::filesystem::path& file, const bench::Bench& bench,
                           const Source& source) {
-  return create(file, bench.sample_rate_hz, channels_of(bench), source,
-                bench.recording.compression);
+  Layout layout =
+      layout_from(bench.sample_rate_hz, channels_of(bench), source, bench.recording.compression);
+  layout.derivation = {.list = bench.derived.list, .tip_radius_m = bench.rotor.tip_radius_m};
+  return Recorder(File::create(file, std::move(layout)));
 }
 
 Recorder Recorder::create(const std::filesystem::path& file, double sample_rate_hz,
                           const std::vector<NewChannel>& channels, const Source& source,
                           bench::Compression compression) {
+  return Recorder(File::create(file, layout_from(sample_rate_hz, channels, source, compression)));
+}
+
+std::unique_ptr<Recorder::File> Recorder::File::create(const std::filesystem::path& file,
+                                                       Layout layout) {
   if (std::filesystem::exists(file)) {
     throw base::BadInput(file.string() + ":1", "exists",
                          "a new file; recordings are never changed");
   }
   PartFile part(file);
-  auto made = std::make_unique<File>(part.path(), file,
-                                     layout_from(sample_rate_hz, channels, source, compression));
+  auto made = std::make_unique<File>(part.path(), file, std::move(layout));
   made->start_streaming();
   made->write([&made] { made->flush(); });
   part.become();
-  return Recorder(std::move(made));
+  return made;
 }
 
 Recorder Recorder::take_up(const std::filesystem::path& file, std::int64_t samples) {

@@ -116,6 +116,10 @@ ChannelNote Recording::note(std::string_view channel) const {
           .every = stream.every};
 }
 
+const Derivation& Recording::derivation() const {
+  return file_->layout.derivation;
+}
+
 double Recording::sample_rate_hz() const {
   return file_->layout.sample_rate_hz;
 }

@@ -46,6 +46,13 @@ struct ChannelNote {
   std::int64_t every = 1;
 };
 
+/// What a bench derives from its channels sample by sample, so that whoever reads the recording can
+/// work it out again. Equations name channels, each other and the tip radius: docs/bench.md.
+struct Derivation {
+  std::vector<bench::DerivedChannel> list;
+  double tip_radius_m = 0.0;
+};
+
 /// A channel to be recorded that is on no bench here.
 struct NewChannel {
   std::string name;
@@ -128,6 +135,8 @@ class Recording {
   const std::vector<std::string>& channels() const;  // in the order of bench.toml
   /// @throws BadInput  no such channel, with the names there are
   ChannelNote note(std::string_view channel) const;
+  /// Empty in recordings of benches that derive nothing, and in older ones.
+  const Derivation& derivation() const;
   double sample_rate_hz() const;
   std::int64_t samples() const;  // that all channels have
   const std::vector<Gap>& gaps() const;

@@ -64,6 +64,52 @@ TEST(View, LooksEachWayAsDocumentTextAndPicture) {
   }
 }
 
+TEST(View, WorksOutWhatTheBenchDerives) {
+  const fs::path folder = folder_with_recording("view-derived");
+  const std::string tip_speed_ratio = "tip_speed_ratio";
+  const Ended raw =
+      windwright({"view", "all.h5", "--channel", tip_speed_ratio, "--statistics"}, folder);
+  EXPECT_EQ(raw.exit_code, 2);
+  EXPECT_NE(raw.err.find("recorded without a certificate"), std::string::npos) << raw.err;
+
+  EXPECT_EQ(windwright({"calibrate", "bench.toml"}, folder).exit_code, 0);
+  fs::remove(folder / "all.h5");
+  const Ended recorded = windwright({"record", "bench.toml", "--reason", "a test", "--seconds", "4",
+                                     "--set", "fan_pct=60", "--into", "all.h5"},
+                                    folder);
+  EXPECT_EQ(recorded.exit_code, 0) << recorded.err;
+  const auto shown = [&](const std::string& channel, const char* pointer) {
+    const Ended ended =
+        windwright({"view", "all.h5", "--channel", channel, "--at", "3.9", "--json"}, folder);
+    EXPECT_EQ(ended.exit_code, 0) << ended.err;
+    return base::json_from_text(ended.out, "stdout").at_pointer(pointer);
+  };
+  const auto value = [&](const std::string& channel) {
+    return shown(channel, "/cursors/0/value/value").to_number<double>();
+  };
+  constexpr double tip_radius_m = 0.30;  // of rotor.toml
+  const double by_hand = value("rotor_speed_rad_s") * tip_radius_m / value("air_speed_m_s");
+  EXPECT_GT(by_hand, 0.0);
+  EXPECT_NEAR(value(tip_speed_ratio), by_hand, 1e-6 * by_hand);
+  EXPECT_GT(shown(tip_speed_ratio, "/cursors/0/value/u").to_number<double>(), 0.0);
+  EXPECT_EQ(shown(tip_speed_ratio, "/unit").as_string(), "1");
+  EXPECT_EQ(shown(tip_speed_ratio, "/equation").as_string(),
+            "rotor_speed_rad_s * tip_radius_m / air_speed_m_s");
+  EXPECT_TRUE(shown("air_speed_m_s", "/equation").is_null());
+  const Ended unknown = windwright({"view", "all.h5", "--channel", "mood"}, folder);
+  EXPECT_NE(unknown.err.find("or tip_speed_ratio"), std::string::npos) << unknown.err;
+  for (const std::vector<std::string>& look : {std::vector<std::string>{"--bins", "50"},
+                                               {"--against", "air_speed_m_s"},
+                                               {"--statistics"}}) {
+    std::vector<std::string> words{"view",   "all.h5", "--channel", tip_speed_ratio,
+                                   "--from", "2",      "--chart",   "look.svg"};
+    words.insert(words.end(), look.begin(), look.end());
+    const Ended drawn = windwright(words, folder);
+    EXPECT_EQ(drawn.exit_code, 0) << drawn.err;
+    EXPECT_NE(text_of(folder / "look.svg").find(tip_speed_ratio), std::string::npos);
+  }
+}
+
 TEST(View, RefusesWhatDoesNotGoTogetherAndDrawsNothing) {
   const fs::path folder = folder_with_recording("view-refused");
   const std::pair<std::vector<std::string>, const char*> cases[] = {
