@@ -1,9 +1,9 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: Apache-2.0
 """The server from outside, over real sockets: a whole session at a bench, two people and one lease, a server that is killed in the
-middle of a run, and strangers who mean no good.
+middle of a run, two benches at once, and strangers who mean no good.
 
-server.py job|people|killed|strangers|accounts|tls PROGRAM SOURCE_FOLDER SCRATCH_FOLDER
+server.py job|people|killed|several|strangers|accounts|tls PROGRAM SOURCE_FOLDER SCRATCH_FOLDER
 
 Only the standard library speaks HTTP here. Everything waits for conditions.
 """
@@ -12,6 +12,7 @@ import atexit
 import http.client
 import json
 import os
+import shutil
 import signal
 import socket
 import ssl
@@ -74,8 +75,8 @@ class Person:
             time.sleep(0.02)
         need(False, f"{what}: {answer}")
 
-    def keep(self):
-        self.must("PUT", BENCH + "/lease", {})
+    def keep(self, bench=BENCH):
+        self.must("PUT", bench + "/lease", {})
 
 
 def ready_bench(program, source, scratch, calibrated=True):
@@ -267,6 +268,82 @@ def killed(bench):
     finish(process)
 
 
+def several(bench):
+    """Two benches in one server: both live at once, each with a lease of its own; what trips one leaves the other running."""
+    other = bench.folder.parent / "other"
+    shutil.rmtree(other, ignore_errors=True)
+    shutil.copytree(bench.folder, other)
+    process, told = bench.start("serve", "--bench", "bench.toml", "--bench", "../other/bench.toml", "--listen", "127.0.0.1:0",
+                                "--runs", "../runs", "--json")
+    atexit.register(process.kill)
+    need(told["benches"] == ["bench", "other"], f"both are served: {told}")
+    port, OTHER = told["port"], "/api/v1/benches/other"
+    ana, ben = Person(port, "Ana", "operator"), Person(port, "Ben", "operator")
+    need([b["id"] for b in ana.must("GET", "/api/v1/benches")["benches"]] == ["bench", "other"], "both are listed")
+    for at in (BENCH, OTHER):
+        ana.wait(at + "/state", lambda s: not s["stale"], f"fresh samples of {at}")
+
+    def kept(path, condition, what):
+        end = time.monotonic() + PATIENCE_S
+        while time.monotonic() < end:
+            ana.keep(BENCH)
+            ben.keep(OTHER)
+            answer = ana.must("GET", path)
+            if condition(answer):
+                return answer
+            time.sleep(0.05)
+        need(False, f"{what}: {answer}")
+
+    ana.must("POST", BENCH + "/lease", {})
+    ben.must("POST", OTHER + "/lease", {})
+    holders = [ana.must("GET", at + "/state")["lease"]["holder"]["name"] for at in (BENCH, OTHER)]
+    need(holders == ["Ana", "Ben"], f"each bench has its own operator: {holders}")
+    for person, at in ((ana, OTHER), (ben, BENCH)):
+        need(person.call("PUT", at + "/actuators/fan_pct", {"value": 10})[0] == 409, f"nobody drives the other's bench: {at}")
+    for person, at, fan in ((ana, BENCH, 60), (ben, OTHER, 50)):
+        person.must("PUT", at + "/actuators/load_selector", {"position": "rheostat"})
+        person.must("PUT", at + "/actuators/fan_pct", {"value": fan})
+
+    ears = {}
+    for name in ("bench", "other"):
+        ears[name] = WebSocket(port, ana.token)
+        ears[name].send({"type": "subscribe", "bench": name, "channels": ["air_speed_m_s"], "window_s": 10, "bins": 200})
+        ears[name].message("subscribed")
+
+    def both_go_on():
+        """Turn by turn: neither waits for the other's to end."""
+        seen = {name: ear.envelope() for name, ear in ears.items()}
+        for _ in range(10):
+            for name, ear in ears.items():
+                now = ear.envelope()
+                need(now.first_bin + now.bins > seen[name].first_bin, f"{name} goes on")
+                need(now.device_time_ns > seen[name].device_time_ns, f"{name} has later samples")
+                seen[name] = now
+            ana.keep(BENCH)
+            ben.keep(OTHER)
+        return {name: now.newest[0] for name, now in seen.items()}
+
+    both_go_on()
+    kept(BENCH + "/state", lambda s: s["state"] == "running", "the first runs")
+    kept(OTHER + "/state", lambda s: s["state"] == "running", "and the second")
+
+    # The load of the first is thrown off while the wind blows.
+    ana.must("PUT", BENCH + "/actuators/load_selector", {"position": "none"})
+    ana.must("PUT", BENCH + "/actuators/fan_pct", {"value": 100})
+    tripped = kept(BENCH + "/state", lambda s: s["tripped"], "a trip")
+    need(tripped["commanded"]["fan_pct"] == 0, "its fan is off")
+    state = ben.must("GET", OTHER + "/state")
+    need(not state["tripped"] and state["state"] == "running" and state["commanded"]["fan_pct"] == 50, f"the other runs: {state}")
+    wind = both_go_on()
+    need(wind["other"] > 1.0, f"in its wind: {wind}")
+    need(ana.call("PUT", BENCH + "/actuators/fan_pct", {"value": 10})[0] == 409, "the tripped one is not driven")
+    ben.must("PUT", OTHER + "/actuators/fan_pct", {"value": 55})
+    events = [line for line in ben.must("GET", OTHER + "/logbook?limit=1000")["lines"] if line["event"] == "trip"]
+    need(events == [], f"the trip is in one logbook: {events}")
+    need(any(line["event"] == "trip" for line in ana.must("GET", BENCH + "/logbook?limit=1000")["lines"]), "and in that one")
+    finish(process)
+
+
 def answer_to(port, raw, timeout=30.0):
     with socket.create_connection(("127.0.0.1", port), timeout=timeout) as sock:
         try:
@@ -432,6 +509,6 @@ def tls(bench):
 
 
 what, program, source, scratch = sys.argv[1:5]
-{"job": job, "people": people, "killed": killed, "strangers": strangers, "accounts": accounts, "tls": tls}[what](
+{"job": job, "people": people, "killed": killed, "several": several, "strangers": strangers, "accounts": accounts, "tls": tls}[what](
     ready_bench(program, source, scratch))
 print(what, "holds")
