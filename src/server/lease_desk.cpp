@@ -22,9 +22,8 @@ LeaseDesk::LeaseDesk(Station& station,
     : station_(station), tell_(std::move(tell)) {}
 
 guard::Moment LeaseDesk::moment() const {
-  const guard::State state = station_.snapshot().state;
-  return {.now = std::chrono::steady_clock::now(),
-          .driven = state != guard::State::safe && state != guard::State::tripped};
+  const Snapshot now = station_.snapshot();
+  return {.now = std::chrono::steady_clock::now(), .driven = now.driven, .stopping = now.stopping};
 }
 
 // What the lease asks for comes before what it answers.
@@ -81,6 +80,14 @@ void LeaseDesk::withdraw_consent(const guard::Person& by) {
 void LeaseDesk::require_may_drive(const guard::Person& person) {
   std::unique_lock lock(mutex_);
   settle(lease_.may_drive(person.session, moment()), lock);
+}
+
+// What follows from the time that has passed is done by the next look, on another thread: a stop
+// waits for the bench's.
+void LeaseDesk::require_still_may_drive(const guard::Person& person) {
+  const std::scoped_lock lock(mutex_);
+  const guard::Answer answer = lease_.may_drive(person.session, moment());
+  if (!answer.granted()) throw Refusal(409, answer.words, "");
 }
 
 void LeaseDesk::require_holds(const guard::Person& person) {
