@@ -465,8 +465,10 @@ Proof Prover::prove() {
               .valid_until = device_.now() + std::chrono::days(bench_.proof_valid_days),
               .interlocks = {},
               .not_proved = {}};
-  for (const Interlock& interlock : bench_.interlocks)
+  for (const Interlock& interlock : bench_.interlocks) {
     proof.interlocks.push_back(prove(interlock));
+    if (options_.proved) options_.proved(proof.interlocks.back());
+  }
   proof.not_proved = not_proved_by(proof, bench_);
   return proof;
 }

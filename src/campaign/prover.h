@@ -15,6 +15,7 @@ struct ProveOptions {
   /// No calibrator at hand: bounds are moved to where the bench stands instead.
   bool moved_bounds = false;
   std::function<void(const std::string& interlock)> progress = {};  // before each
+  std::function<void(const ProvedInterlock& proved)> proved = {};   // after each
 };
 
 /// Makes every interlock of a bench trip, one after the other, with the fan off and the rotor at

@@ -245,12 +245,32 @@ Readiness readiness_from_json(const json::value& source, std::string_view where)
   return readiness;
 }
 
-metrology::Certificate calibrate_channel(const bench::Bench& bench, std::size_t index,
-                                         bench::Device& device, std::vector<Reading>& readings) {
+metrology::Certificate certificate_of_readings(const bench::Bench& bench, std::size_t index,
+                                               const std::vector<Reading>& readings) {
   const bench::Channel& channel = bench.channels.at(index);
   const bench::CalibrationPlan& plan = channel.calibration;
-  readings.clear();
   metrology::Readings columns;
+  for (const Reading& reading : readings) {
+    columns.reference.push_back(reading.reference);
+    columns.reading.push_back(reading.reading_V);
+    columns.u_reading.push_back(reading.u_reading_V);
+  }
+  metrology::Certificate certificate{};
+  certificate.channel = channel.name;
+  certificate.model = plan.model;
+  certificate.reference_unit = channel.unit;
+  certificate.reading_unit = "V";
+  certificate.standard = {
+      .name = plan.standard, .u = plan.u_standard, .u_relative = plan.u_standard_relative};
+  certificate.u_drift = channel.u_drift;
+  certificate.environment = air_in_words(bench);
+  return metrology::calibrate(std::move(certificate), columns, channel.name);
+}
+
+metrology::Certificate calibrate_channel(const bench::Bench& bench, std::size_t index,
+                                         bench::Device& device, std::vector<Reading>& readings) {
+  const bench::CalibrationPlan& plan = bench.channels.at(index).calibration;
+  readings.clear();
   for (int repeat = 1; repeat <= plan.repeats; ++repeat) {
     std::vector<double> references = plan.references;
     std::sort(references.begin(), references.end());
@@ -262,23 +282,12 @@ metrology::Certificate calibrate_channel(const bench::Bench& bench, std::size_t 
                           .reading_V = mean.reading_V,
                           .u_reading_V = mean.u_V,
                           .repeat = repeat});
-      columns.reference.push_back(reference);
-      columns.reading.push_back(mean.reading_V);
-      columns.u_reading.push_back(mean.u_V);
     }
   }
-  metrology::Certificate certificate{};
-  certificate.channel = channel.name;
-  certificate.model = plan.model;
-  certificate.reference_unit = channel.unit;
-  certificate.reading_unit = "V";
+  metrology::Certificate certificate = certificate_of_readings(bench, index, readings);
   certificate.date = device.now();
   certificate.valid_until = certificate.date + std::chrono::days(plan.valid_days);
-  certificate.standard = {
-      .name = plan.standard, .u = plan.u_standard, .u_relative = plan.u_standard_relative};
-  certificate.u_drift = channel.u_drift;
-  certificate.environment = air_in_words(bench);
-  return metrology::calibrate(std::move(certificate), columns, channel.name);
+  return certificate;
 }
 
 }  // namespace windwright::campaign

@@ -63,6 +63,11 @@ struct Reading {
   int repeat;          // from 1; odd ones go up, even ones down
 };
 
+/// The certificate that readings of a channel make, of its whole plan or so far; not dated.
+/// @throws BadInput  the readings do not make a calibration (metrology::calibrate)
+metrology::Certificate certificate_of_readings(const bench::Bench& bench, std::size_t channel,
+                                               const std::vector<Reading>& readings);
+
 /// Takes the readings of a channel's calibration plan through the device, up and down in turn, and
 /// makes the certificate: dated by the device's clock, valid for the plan's days. Takes about a
 /// second of device time a reading.

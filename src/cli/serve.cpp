@@ -38,6 +38,7 @@ struct Request {
   std::string role = "observer";
   std::string certificate;
   std::string key;
+  double pace = 1.0;
   bool behind_proxy = false;
   std::vector<std::string> hosts;
   std::vector<std::string> at_bench;
@@ -115,7 +116,8 @@ int run_serve(const Request& request) {
                                  .catalogue = request.catalogue,
                                  .accounts = {},
                                  .hosts = {},
-                                 .at_bench = {}};
+                                 .at_bench = {},
+                                 .pace = {request.pace}};
   if (!request.accounts.empty()) options.accounts = request.accounts;
   const StopOnSignal stop;
   server::HttpServer server(options, listen,
@@ -177,6 +179,11 @@ void add_serve(CLI::App& program, int& exit_code) {
                    "address of a computer that stands at the benches: who sits there may consent "
                    "and reset")
       ->allow_extra_args(false);
+  verb->add_option("--pace", request->pace,
+                   "of simulated benches and replays: so many times as fast as the world, to try "
+                   "things out")
+      ->check(CLI::Range(0.1, 100.0))
+      ->capture_default_str();
   verb->add_flag("--json", request->json, "one JSON document on stdout");
   verb->footer(
       "Example:\n"

@@ -74,10 +74,11 @@ void Replay::apply_known_input(std::string_view channel, double /*value*/) {
 void Replay::remove_known_input() {}
 
 void Replay::wait() const {
-  if (pace_ != twin::Pace::real_time) return;
+  if (pace_ == twin::Pace::as_fast_as_possible) return;
   std::this_thread::sleep_until(
-      begun_ + std::chrono::duration_cast<std::chrono::steady_clock::duration>(
-                   std::chrono::duration<double>(static_cast<double>(read_) / sample_rate_hz())));
+      begun_ +
+      std::chrono::duration_cast<std::chrono::steady_clock::duration>(std::chrono::duration<double>(
+          static_cast<double>(read_) / (sample_rate_hz() * pace_.times))));
 }
 
 // A slow channel's sample is the mean of those since the one before it, so it is played for these

@@ -4,6 +4,7 @@
 #include "base/errors.h"
 #include "base/files.h"
 #include "base/json.h"
+#include "bench/certificates.h"
 #include "metrology/readings.h"
 #include "server/exchange.h"
 #include "server/station.h"
@@ -12,6 +13,8 @@
 #include <fmt/format.h>
 
 #include <array>
+#include <cstddef>
+#include <cstdint>
 #include <filesystem>
 #include <functional>
 #include <mutex>
@@ -42,9 +45,9 @@ const char* name_of(int state) {
 // The device while it calibrates: shows what was read so far, and lets somebody end it.
 class Calibrations::Watched final : public bench::Device {
  public:
-  Watched(Calibrations& owner, bench::Device& device,
+  Watched(Calibrations& owner, std::size_t index, bench::Device& device,
           const std::vector<campaign::Reading>& readings, const std::stop_token& stop)
-      : owner_(owner), device_(device), readings_(readings), stop_(stop) {}
+      : owner_(owner), index_(index), device_(device), readings_(readings), stop_(stop) {}
 
   const std::string& name() const override { return device_.name(); }
   double sample_rate_hz() const override { return device_.sample_rate_hz(); }
@@ -61,17 +64,34 @@ class Calibrations::Watched final : public bench::Device {
   void read(bench::SampleBlock& block) override {
     if (stop_.stop_requested()) throw Ended{};
     device_.read(block);
+    if (block.samples > 0) show_voltage(block);
   }
   void stop() noexcept override { device_.stop(); }
 
  private:
   void show(std::optional<double> known_input) {
+    std::optional<metrology::Certificate> so_far;
+    try {
+      so_far = campaign::certificate_of_readings(owner_.station_.bench(), index_, readings_);
+    } catch (const base::BadInput&) {
+      so_far.reset();  // too few of them yet
+    }
     const std::scoped_lock lock(owner_.mutex_);
     owner_.known_input_ = known_input;
     owner_.readings_ = readings_;
+    owner_.so_far_ = std::move(so_far);
+  }
+  void show_voltage(const bench::SampleBlock& block) {
+    const bench::Converter& converter = owner_.station_.bench().channels[index_].converter;
+    double sum_V = 0.0;
+    for (const std::int32_t count : block.channel(index_))
+      sum_V += bench::volts(converter, count);
+    const std::scoped_lock lock(owner_.mutex_);
+    owner_.voltage_V_ = sum_V / static_cast<double>(block.samples);
   }
 
   Calibrations& owner_;
+  const std::size_t index_;
   bench::Device& device_;
   const std::vector<campaign::Reading>& readings_;
   const std::stop_token& stop_;
@@ -79,11 +99,12 @@ class Calibrations::Watched final : public bench::Device {
 
 void Calibrations::run(bench::Device& device, const std::stop_token& stop, std::size_t index) {
   std::vector<campaign::Reading> readings;
-  Watched watched(*this, device, readings, stop);
+  Watched watched(*this, index, device, readings, stop);
   const auto finish = [&](State state, std::string cause) {
     const std::scoped_lock lock(mutex_);
     readings_ = readings;
     known_input_.reset();
+    voltage_V_.reset();
     state_ = state;
     cause_ = std::move(cause);
   };
@@ -116,6 +137,8 @@ void Calibrations::begin(const std::string& channel,
                       state_ = State::reading;
                       readings_.clear();
                       certificate_.reset();
+                      so_far_.reset();
+                      in_force_ = bench::certificates_there_are(station_.bench())[index];
                       cause_.clear();
                     }
                     run(device, stop, index);
@@ -180,6 +203,8 @@ json::object Calibrations::document() const {
                         {"references", json::array()},
                         {"repeats", 0},
                         {"known_input", nullptr},
+                        {"voltage_V", nullptr},
+                        {"value", nullptr},
                         {"readings", json::array()},
                         {"certificate", nullptr},
                         {"cause", cause_}};
@@ -190,7 +215,10 @@ json::object Calibrations::document() const {
   document["references"] = json::value_from(channel.calibration.references);
   document["repeats"] = channel.calibration.repeats;
   if (known_input_) document["known_input"] = *known_input_;
+  if (voltage_V_) document["voltage_V"] = *voltage_V_;
+  if (voltage_V_ && in_force_) document["value"] = metrology::value_of(*in_force_, *voltage_V_);
   if (certificate_) document["certificate"] = metrology::to_json(*certificate_);
+  const std::optional<metrology::Certificate>& curve = certificate_ ? certificate_ : so_far_;
   json::array& readings = document["readings"].as_array();
   for (const campaign::Reading& reading : readings_) {
     json::object entry{{"reference", reading.reference},
@@ -198,9 +226,8 @@ json::object Calibrations::document() const {
                        {"u_reading_V", reading.u_reading_V},
                        {"repeat", reading.repeat},
                        {"residual_V", nullptr}};
-    if (certificate_) {
-      entry["residual_V"] =
-          reading.reading_V - metrology::reading_of(*certificate_, reading.reference);
+    if (curve) {
+      entry["residual_V"] = reading.reading_V - metrology::reading_of(*curve, reading.reference);
     }
     readings.push_back(std::move(entry));
   }

@@ -47,7 +47,10 @@ class Calibrations {
   std::optional<std::size_t> channel_;
   std::optional<double> known_input_;
   std::vector<campaign::Reading> readings_;
-  std::optional<metrology::Certificate> certificate_;
+  std::optional<metrology::Certificate> certificate_;  // proposed
+  std::optional<metrology::Certificate> so_far_;       // of the readings there are
+  std::optional<metrology::Certificate> in_force_;     // before this calibration
+  std::optional<double> voltage_V_;                    // of the newest block
   std::string cause_;
 };
 

@@ -38,7 +38,6 @@ Answer json_answer(const boost::json::value& value, int status = 200);
 
 /// Where whoever asks from an address is.
 guard::Place place_of(const Serving& serving, const std::string& peer);
-bool is_at_bench(const Call& call);
 
 // Handlers, a source file a concept.
 Answer api_description(Call& call);
@@ -53,6 +52,7 @@ Answer bench_description(Call& call);
 Answer bench_state(Call& call);
 Answer bench_values(Call& call);
 Answer surface(Call& call);
+Answer live_spectrum(Call& call);
 
 Answer stop(Call& call);
 Answer command(Call& call);
@@ -76,6 +76,9 @@ Answer calibration(Call& call);
 Answer calibrate(Call& call);
 Answer end_calibration(Call& call);
 Answer sign_certificate(Call& call);
+Answer proof(Call& call);
+Answer prove_interlocks(Call& call);
+Answer end_proof(Call& call);
 
 Answer list_campaigns(Call& call);
 Answer read_campaign(Call& call);

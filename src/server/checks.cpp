@@ -2,6 +2,7 @@
 #include "server/checks.h"
 
 #include "base/errors.h"
+#include "campaign/proof.h"
 #include "guard/checklist.h"
 #include "server/exchange.h"
 #include "server/station.h"
@@ -12,15 +13,43 @@
 #include <algorithm>
 #include <functional>
 #include <mutex>
+#include <optional>
 #include <string>
 #include <utility>
+#include <vector>
 
 namespace windwright::server {
 
 namespace json = boost::json;
 
+namespace {
+
+// The cautions first: whoever begins a session has read them.
+std::vector<guard::ChecklistStep> steps_of(const bench::Bench& bench) {
+  std::vector<guard::ChecklistStep> steps = guard::start_of_session(bench);
+  steps.insert(steps.begin(),
+               {.id = "cautions",
+                .what = "Read the cautions, and see that everybody here follows them",
+                .why = "software is one layer of protection and never the last",
+                .battery_only = false});
+  return steps;
+}
+
+// Interlocks may be proved after the check standards were measured, and certificates change.
+std::string proof_remark_now(const Station& station) {
+  const Snapshot now = station.snapshot();
+  try {
+    return campaign::proof_remark(station.bench(), now.device,
+                                  now.device_time.value_or(base::host_now()));
+  } catch (const base::BadInput& broken) {
+    return broken.what();
+  }
+}
+
+}  // namespace
+
 void Checks::tick(const std::string& step, bool done, const std::string& person) {
-  const auto steps = guard::start_of_session(station_.bench());
+  const auto steps = steps_of(station_.bench());
   const bool known =
       std::any_of(steps.begin(), steps.end(), [&](const auto& each) { return each.id == step; });
   if (!known) throw Refusal(404, fmt::format("there is no step '{}'", step), "one of the steps");
@@ -54,7 +83,7 @@ json::object Checks::document() const {
   const std::scoped_lock lock(mutex_);
   json::array steps;
   bool all = true;
-  for (const guard::ChecklistStep& step : guard::start_of_session(station_.bench())) {
+  for (const guard::ChecklistStep& step : steps_of(station_.bench())) {
     const auto tick = ticks_.find(step.id);
     json::object entry{
         {"id", step.id}, {"what", step.what}, {"why", step.why}, {"done", tick != ticks_.end()}};
@@ -66,8 +95,12 @@ json::object Checks::document() const {
     steps.push_back(std::move(entry));
   }
   json::object document{{"steps", std::move(steps)}, {"readiness", nullptr}};
-  if (readiness_) document["readiness"] = campaign::to_json(*readiness_);
-  document["ready"] = all && readiness_ && readiness_->ready();
+  std::optional<campaign::Readiness> readiness = readiness_;
+  if (readiness) {
+    readiness->interlocks_remark = proof_remark_now(station_);
+    document["readiness"] = campaign::to_json(*readiness);
+  }
+  document["ready"] = all && readiness && readiness->ready();
   return document;
 }
 

@@ -7,15 +7,15 @@
 #include "bench/device.h"
 #include "guard/acquisition_layer.h"
 #include "guard/acquisition_watch.h"
-#include "guard/bench_lease.h"
 #include "guard/interlocks.h"
 #include "server/heard_device.h"
 #include "server/live_bins.h"
+#include "server/live_tail.h"
 #include "server/station.h"
 #include "server/trip_ring.h"
 
-#include <atomic>
 #include <condition_variable>
+#include <cstddef>
 #include <cstdint>
 #include <deque>
 #include <functional>
@@ -41,6 +41,7 @@ class Driver final : public Hearing {
   std::vector<acquisition::LiveChannel> channels() const;
   std::vector<acquisition::Figures> newest() const;
   LiveMeans means() const;
+  std::vector<double> tail(std::size_t channel) const;
   void look(const std::function<void(const Station::Seen&)>& look) const;
   void stop_bench(int category, std::string_view person);
   void trip_bench(const std::string& interlock, int category, const std::string& cause);
@@ -52,7 +53,8 @@ class Driver final : public Hearing {
   void answer(int number);
 
   // The device's thread, from within `call`.
-  void command(const std::string& actuator, double value, const std::string& person);
+  void command(HeardDevice& device, const std::string& actuator, double value,
+               const std::string& person);
   void reset(const std::string& reason, bool at_bench, const std::string& person);
   void make_laws();
   guard::OtherLayer guard_process();
@@ -71,7 +73,6 @@ class Driver final : public Hearing {
   struct Wish {
     std::function<void(HeardDevice&)> work;
     std::promise<void> done;
-    std::shared_ptr<std::atomic<bool>> dropped;  // by whoever wished it and waited long enough
   };
 
   void run(const std::stop_token& over);
@@ -81,7 +82,6 @@ class Driver final : public Hearing {
   void after_block(HeardDevice& device, const bench::SampleBlock& block);
   void carry_out_stop(HeardDevice& device);
   void begin_watch();
-  void require_no_trip_elsewhere();
   void latch(const guard::Trip& trip);
   void judge(const bench::SampleBlock& block);
   void add_means(const bench::SampleBlock& block);
@@ -101,6 +101,8 @@ class Driver final : public Hearing {
   Snapshot shown_;
   std::unique_ptr<acquisition::LiveValues> live_;
   std::unique_ptr<LiveBins> bins_;
+  std::unique_ptr<LiveTail> tail_;
+  std::int64_t next_sample_ = -1;  // by the device's count; -1: none yet
   std::vector<float> newest_;
   std::vector<acquisition::Figures> figures_;
   LiveMeans means_;
@@ -115,7 +117,6 @@ class Driver final : public Hearing {
   bool over_ = false;
 
   // Of the device's thread.
-  std::optional<guard::BenchLease> only_one_;  // as long as this drives the bench, lost or not
   std::unique_ptr<guard::AcquisitionWatch> watch_;
   std::unique_ptr<guard::AcquisitionLayer> layer_;  // while there is a device
   std::unique_ptr<guard::Interlocks> interlocks_;   // none while a certificate is missing
@@ -125,8 +126,7 @@ class Driver final : public Hearing {
   bool known_input_ = false;             // is on a sensor
   bool in_task_ = false;
   bool task_drives_ = false;
-  bool begun_ = false;   // the guard process knows of this one
-  bool driven_ = false;  // when it was last seen
+  bool begun_ = false;  // the guard process knows of this one
   double rotor_speed_rad_s_ = 0.0;
   struct Sums {
     double seconds = 0.0;

@@ -11,6 +11,7 @@
 #include <chrono>
 #include <cmath>
 #include <cstddef>
+#include <cstdint>
 #include <mutex>
 #include <optional>
 #include <span>
@@ -38,9 +39,12 @@ bool Driver::heard(const bench::SampleBlock& block) {
     const std::scoped_lock lock(mutex_);
     live_->take(block);
     bins_->begin(block.first_sample, block.start, block.samples);
+    tail_->begin(!block.gap_before && block.first_sample == next_sample_, block.samples);
+    next_sample_ = block.first_sample + static_cast<std::int64_t>(block.samples);
     figures_.resize(live_->channels().size());
     for (std::size_t i = 0; i < figures_.size(); ++i) {
       bins_->take(i, live_->values(i));
+      tail_->take(i, live_->values(i));
       figures_[i] = live_->figures(i);
       newest_[i] = static_cast<float>(figures_[i].mean);
     }
@@ -176,7 +180,8 @@ void Driver::known_input(std::string_view channel, std::optional<double> value) 
   tell("known_input", std::move(members));
 }
 
-void Driver::command(const std::string& actuator, double value, const std::string& person) {
+void Driver::command(HeardDevice&, const std::string& actuator, double value,
+                     const std::string& person) {
   const bench::Actuator& known = bench_.actuator(actuator);
   if (!std::isfinite(value) || value < known.lowest || value > known.highest) {
     Refusal refusal(422, fmt::format("{} is to be {:g}", actuator, value),
@@ -194,7 +199,6 @@ void Driver::command(const std::string& actuator, double value, const std::strin
                   "calibrate every channel first");
   }
   if (drives && layer_->state() == guard::State::safe) {
-    require_no_trip_elsewhere();
     begin_watch();
     if (const auto why = layer_->start(interlocks_->standing())) {
       throw Refusal(409, "the bench may not be driven: " + *why, "put that right first");

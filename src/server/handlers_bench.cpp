@@ -5,13 +5,17 @@
 #include "physics/rotor.h"
 #include "server/body.h"
 #include "server/call.h"
+#include "server/live_tail.h"
+#include "signal/spectrum.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 #include <cstddef>
+#include <cstdint>
 #include <numbers>
 #include <span>
 #include <string>
@@ -123,6 +127,41 @@ Answer surface(Call& call) {
                                   {"air_speed_m_s", air_speed_m_s}});
 }
 
+Answer live_spectrum(Call& call) {
+  const Station& station = call.desk->station;
+  const std::string* asked = call.target.find("channel");
+  const auto channels = station.channels();
+  const auto found = std::find_if(channels.begin(), channels.end(), [&](const auto& each) {
+    return asked != nullptr && each.name == *asked;
+  });
+  if (found == channels.end()) {
+    Refusal refusal(422, fmt::format("there is no channel '{}'", asked ? *asked : ""),
+                    "a channel of the bench or a power");
+    refusal.where = "channel";
+    throw refusal;
+  }
+  const auto samples = station.tail(static_cast<std::size_t>(found - channels.begin()));
+  const double rate_hz = station.bench().sample_rate_hz;
+  json::object document{{"channel", found->name},
+                        {"unit", found->unit},
+                        {"seconds", static_cast<double>(samples.size()) / rate_hz},
+                        {"line_spacing_Hz", nullptr},
+                        {"segments", 0},
+                        {"amplitude", json::array()}};
+  const bool whole = std::all_of(samples.begin(), samples.end(),
+                                 [](double value) { return std::isfinite(value); });
+  // Until there is enough since the last gap; and of no number there is no spectrum.
+  if (!whole || samples.size() < LiveTail::least) return json_answer(document);
+  signal::Welch welch(signal::Taper::hann, std::bit_floor(samples.size() / 4));
+  for (std::size_t at = 0; at + welch.segment() <= samples.size(); at += welch.step())
+    welch.add(std::span(samples).subspan(at, welch.segment()), static_cast<std::int64_t>(at));
+  const signal::Spectrum spectrum = welch.spectrum(rate_hz);
+  document["line_spacing_Hz"] = spectrum.line_spacing_Hz;
+  document["segments"] = spectrum.segments;
+  document["amplitude"] = json::value_from(spectrum.amplitude);
+  return json_answer(document);
+}
+
 Answer stop(Call& call) {
   double category = 0.0;
   try {
@@ -158,23 +197,19 @@ Answer command(Call& call) {
     value = number_member(call.body, "value");
   }
   call.desk->lease.require_may_drive(call.for_lease());
-  call.desk->station.command(
-      asked, value, call.person(),
-      [desk = call.desk, who = call.for_lease()] { desk->lease.require_still_may_drive(who); });
+  call.desk->station.command(asked, value, call.person());
   return json_answer(with_mine(call.desk->state(), call));
 }
 
 Answer reset(Call& call) {
   const std::string reason(base::trimmed(text_member(call.body, "reason")));
   if (reason.empty()) throw Refusal(422, "reason is empty", "what was found and done");
-  call.desk->station.reset(reason, is_at_bench(call), call.person());
+  const bool at_bench = place_of(call.serving, call.request.peer) == guard::Place::at_the_bench;
+  call.desk->station.reset(reason, at_bench, call.person());
   return json_answer(with_mine(call.desk->state(), call));
 }
 
 Answer answer_ask(Call& call) {
-  if (!is_at_bench(call)) {
-    throw Refusal(403, "what is done by hand is seen at the bench only", "somebody there answers");
-  }
   call.desk->station.answer(static_cast<int>(number_member(call.body, "number")));
   return json_answer(with_mine(call.desk->state(), call));
 }

@@ -11,6 +11,7 @@
 #include <cstddef>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace windwright::server {
 
@@ -104,6 +105,36 @@ Answer sign_certificate(Call& call) {
   call.desk->record("certificate",
                     {{"channel", channel}, {"signature", signature}, {"person", call.person()}});
   return calibration(call);
+}
+
+Answer proof(Call& call) {
+  return json_answer(call.desk->proofs.document());
+}
+
+Answer prove_interlocks(Call& call) {
+  BenchDesk& desk = *call.desk;
+  const std::string at_bench(base::trimmed(text_member(call.body, "person")));
+  if (at_bench.empty() || at_bench.size() > 200) {
+    throw Refusal(422, "person is empty or too long", "the name of who is at the bench");
+  }
+  const bool moved = call.body.contains("moved_bounds") && flag_member(call.body, "moved_bounds");
+  const std::vector<std::string> confirmed = texts_member(call.body, "confirmed");
+  desk.lease.require_may_drive(call.for_lease());
+  desk.proofs.begin(
+      {.person = at_bench, .confirmed = confirmed, .moved_bounds = moved},
+      [&desk, at_bench](const std::string& problem) {
+        desk.record("proof",
+                    {{"person", at_bench},
+                     {"text", problem.empty() ? "every interlock was made to trip" : problem}});
+      });
+  desk.record("proof", {{"person", call.person()},
+                        {"text", "the interlocks are being proved; at the bench: " + at_bench}});
+  return json_answer(accepted("proving the interlocks"), 202);
+}
+
+Answer end_proof(Call& call) {
+  call.desk->proofs.end();
+  return proof(call);
 }
 
 }  // namespace windwright::server

@@ -189,11 +189,12 @@ Answer run_details(Call& call) {
         {"time", base::utc_text(note.time)}, {"author", note.author}, {"text", note.text}});
   }
   json::array channels;
-  double rate_hz = 0.0;
+  std::optional<recording::Recording> recording;
+  std::optional<analysis::SampleTimes> times;  // blades that are changed by hand make a gap
   if (fs::exists(recording_of(entry))) {
-    const recording::Recording recording(recording_of(entry));
-    channels = json::value_from(recording.channels()).as_array();
-    rate_hz = recording.sample_rate_hz();
+    recording.emplace(recording_of(entry));
+    channels = json::value_from(recording->channels()).as_array();
+    times.emplace(*recording);
   }
   json::array points;
   for (const catalogue::PointNote& point : catalogue.points(entry.id)) {
@@ -203,9 +204,10 @@ Answer run_details(Call& call) {
                      {"settled", point.settled},
                      {"first_sample", point.first_sample},
                      {"samples", point.samples}};
-    if (rate_hz > 0.0) {
-      one["from_s"] = static_cast<double>(point.first_sample) / rate_hz;
-      one["to_s"] = static_cast<double>(point.first_sample + point.samples) / rate_hz;
+    if (times && point.samples > 0) {
+      one["from_s"] = times->time_s(point.first_sample);
+      one["to_s"] =
+          times->time_s(point.first_sample + point.samples - 1) + 1.0 / recording->sample_rate_hz();
     }
     points.push_back(std::move(one));
   }

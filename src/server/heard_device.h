@@ -43,6 +43,10 @@ class HeardDevice final : public bench::Device {
   /// A whole block; less only where a gap follows.
   void read(bench::SampleBlock& block) override;
   void stop() noexcept override;
+  void ask_for(bench::HandAction action) override { device_.ask_for(action); }
+  std::optional<double> setting(std::string_view actuator) override {
+    return device_.setting(actuator);
+  }
   std::vector<std::string> remarks() const override { return device_.remarks(); }
   std::string bookmark() const override { return device_.bookmark(); }
   void return_to(std::string_view bookmark) override;

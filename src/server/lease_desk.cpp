@@ -23,7 +23,10 @@ LeaseDesk::LeaseDesk(Station& station,
 
 guard::Moment LeaseDesk::moment() const {
   const Snapshot now = station_.snapshot();
-  return {.now = std::chrono::steady_clock::now(), .driven = now.driven, .stopping = now.stopping};
+  // Interlocks are proved with nothing turning, but not with nobody there.
+  const bool driven = (now.state != guard::State::safe && now.state != guard::State::tripped) ||
+                      now.activity == "proving";
+  return {.now = std::chrono::steady_clock::now(), .driven = driven};
 }
 
 // What the lease asks for comes before what it answers.
@@ -80,14 +83,6 @@ void LeaseDesk::withdraw_consent(const guard::Person& by) {
 void LeaseDesk::require_may_drive(const guard::Person& person) {
   std::unique_lock lock(mutex_);
   settle(lease_.may_drive(person.session, moment()), lock);
-}
-
-// What follows from the time that has passed is done by the next look, on another thread: a stop
-// waits for the bench's.
-void LeaseDesk::require_still_may_drive(const guard::Person& person) {
-  const std::scoped_lock lock(mutex_);
-  const guard::Answer answer = lease_.may_drive(person.session, moment());
-  if (!answer.granted()) throw Refusal(409, answer.words, "");
 }
 
 void LeaseDesk::require_holds(const guard::Person& person) {

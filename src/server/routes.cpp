@@ -37,6 +37,7 @@ const std::array table{
     Route{"GET", BENCH "/state", "state", observer, false, bench_state},
     Route{"GET", BENCH "/values", "values", observer, false, bench_values},
     Route{"GET", BENCH "/surface", "surface", observer, false, surface},
+    Route{"GET", BENCH "/spectrum", "live_spectrum", observer, false, live_spectrum},
 
     Route{"POST", BENCH "/stop", "stop", observer, false, stop},
     Route{"PUT", BENCH "/actuators/{actuator}", "command", learner, true, command},
@@ -61,6 +62,9 @@ const std::array table{
     Route{"DELETE", BENCH "/calibration", "end_calibration", bench_operator, true, end_calibration},
     Route{"POST", BENCH "/calibration/sign", "sign_certificate", bench_operator, true,
           sign_certificate},
+    Route{"GET", BENCH "/proof", "proof", observer, false, proof},
+    Route{"POST", BENCH "/proof", "prove_interlocks", bench_operator, true, prove_interlocks},
+    Route{"DELETE", BENCH "/proof", "end_proof", bench_operator, true, end_proof},
 
     Route{"GET", BENCH "/campaigns", "campaigns", observer, false, list_campaigns},
     Route{"POST", BENCH "/campaigns/check", "check_campaign", observer, false, check_campaign},

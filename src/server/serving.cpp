@@ -3,7 +3,6 @@
 
 #include "base/errors.h"
 #include "base/json.h"
-#include "campaign/guard_logbook.h"
 #include "catalogue/catalogue.h"
 #include "catalogue/entry.h"
 #include "server/exchange.h"
@@ -51,8 +50,6 @@ std::string catalogue_location(const ServingOptions& options) {
 
 StationOptions with_trip(StationOptions options, const Journal& logbook) {
   options.tripped = tripped_before(logbook);
-  if (options.tripped.empty())
-    options.tripped = campaign::unreset_trip(bench::bench_from_file(options.bench_file));
   return options;
 }
 
@@ -95,6 +92,7 @@ BenchDesk::BenchDesk(Serving& all, std::size_t at, const StationOptions& options
                [this](std::shared_ptr<const acquisition::Ring> ring) { keep(std::move(ring)); }}),
       checks(station),
       calibrations(station),
+      proofs(station),
       campaigns(station, options.folder,
                 {.on_event = [this](std::string_view event,
                                     json::object members) { record(event, std::move(members)); },
@@ -119,8 +117,6 @@ void BenchDesk::record(std::string_view event, json::object members) {
       message[key] = value;
     if (is_logged(event)) {
       try {
-        if (event == "trip")
-          campaign::keep_trip(station.bench(), std::string(members.at("text").as_string()));
         message["number"] = logbook.add(time, event, members);
       } catch (const std::exception& error) {  // the top of the scribe's work: a full disk
         message["problem"] = error.what();

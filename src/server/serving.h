@@ -7,6 +7,7 @@
 #include "server/checks.h"
 #include "server/journal.h"
 #include "server/lease_desk.h"
+#include "server/proofs.h"
 #include "server/rate_limit.h"
 #include "server/scribe.h"
 #include "server/sessions.h"
@@ -59,6 +60,7 @@ struct BenchDesk {
   Station station;
   Checks checks;
   Calibrations calibrations;
+  Proofs proofs;
   Campaigns campaigns;
   LeaseDesk lease;
   const std::filesystem::path runs;

@@ -14,6 +14,7 @@
 
 #include <boost/json/fwd.hpp>
 
+#include <cstddef>
 #include <cstdint>
 #include <filesystem>
 #include <functional>
@@ -66,9 +67,7 @@ struct PersonAsked {
 /// What is going on at a bench.
 struct Snapshot {
   guard::State state = guard::State::safe;
-  bool driven = false;            // or about to be: a task that drives waits for its turn
-  bool stopping = false;          // that has been asked to stop
-  std::string activity = "lost";  // watching, checking, calibrating, conducting
+  std::string activity = "lost";  // watching, checking, calibrating, proving, conducting
   std::string device;
   std::optional<base::UtcTime> device_time = {};  // just after the newest sample
   base::UtcTime host_time{};                      // when that came
@@ -115,6 +114,8 @@ class Station {
   /// Of the newest short block. (channels and powers)
   std::vector<acquisition::Figures> newest() const;
   LiveMeans means() const;
+  /// Newest single samples of a channel or power, oldest first, without a gap. (server/live_tail.h)
+  std::vector<double> tail(std::size_t channel) const;
   /// With the bins held still. @param look  gets bins, newest means (channels and powers), and when
   ///                                        the newest sample was taken and came
   struct Seen {
@@ -134,10 +135,7 @@ class Station {
   void trip(const std::string& interlock, int category, const std::string& cause);
   /// Returns when it is done.
   /// @throws Refusal      409: tripped, busy, no device; BadInput: no such actuator; DeviceFault
-  /// @param may  asked once more on the device's thread, just before; throws what forbids it
-  void command(const std::string& actuator, double value, std::string_view person,
-               const std::function<void()>& may);
-  /// By the guard process too, where one runs.
+  void command(const std::string& actuator, double value, std::string_view person);
   /// @throws Refusal  409: not tripped, or the cause remains
   void reset(const std::string& reason, bool at_bench, std::string_view person);
   /// Begins a task. @throws Refusal  409: another one is at it, tripped, no device

@@ -106,9 +106,9 @@ void SimulatedBench::State::restart_pace() {
 }
 
 void SimulatedBench::State::keep_pace() const {
-  if (pace != Pace::real_time) return;
+  if (pace == Pace::as_fast_as_possible) return;
   const std::chrono::duration<double> due(static_cast<double>(next_sample - pace_sample) /
-                                          bench.sample_rate_hz);
+                                          (bench.sample_rate_hz * pace.times));
   std::this_thread::sleep_until(pace_start + std::chrono::duration_cast<Clock::duration>(due));
 }
 

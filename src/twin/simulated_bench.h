@@ -8,6 +8,7 @@
 #include "twin/fault.h"
 
 #include <cstddef>
+#include <limits>
 #include <map>
 #include <memory>
 #include <optional>
@@ -16,7 +17,15 @@
 
 namespace windwright::twin {
 
-enum class Pace { real_time, as_fast_as_possible };
+/// How fast simulated time goes by: so many times as fast as the world's.
+struct Pace {
+  double times = 1.0;  // above 0; infinite: as fast as this computer can
+  bool operator==(const Pace&) const = default;
+  static const Pace real_time;
+  static const Pace as_fast_as_possible;
+};
+inline constexpr Pace Pace::real_time{1.0};
+inline constexpr Pace Pace::as_fast_as_possible{std::numeric_limits<double>::infinity()};
 
 /// The bench as physics and sensor models, behind the interface of real hardware. Same seed and
 /// same calls, same counts. Draws its own true sensor errors, losses, radius and position factor

@@ -133,6 +133,42 @@ TEST_F(Served, CommandsNeedTheLeaseAndSayWhoHasIt) {
   EXPECT_EQ(bench_.ask("POST", "/benches/bench/lease", second, "{}").status, 409);
 }
 
+TEST_F(Served, AProofNeedsItsConfirmationsFirstAndCertificatesThen) {
+  const std::string token = bench_.token(Role::bench_operator);
+  const std::string path = "/benches/bench/proof";
+  ASSERT_EQ(bench_.ask("POST", "/benches/bench/lease", token, "{}").status, 200);
+  const json::object proof =
+      base::json_from_text(bench_.ask("GET", path, token).body, "answer").as_object();
+  EXPECT_EQ(proof.at("state").as_string(), "none");
+  EXPECT_FALSE(proof.at("remark").as_string().empty()) << "never proved";
+  json::object body{{"person", "Ana"}, {"confirmed", json::array()}};
+  for (const json::value& each : proof.at("to_confirm").as_array()) {
+    const Answer refused = bench_.ask("POST", path, token, json::serialize(body));
+    EXPECT_EQ(refused.status, 422);
+    const std::string id(each.at("id").as_string());
+    EXPECT_NE(refused.body.find("'" + id + "' is not confirmed"), std::string::npos)
+        << refused.body;
+    body["confirmed"].as_array().emplace_back(id);
+  }
+  const Answer refused = bench_.ask("POST", path, token, json::serialize(body));
+  EXPECT_EQ(refused.status, 409);
+  EXPECT_NE(refused.body.find("has no certificate"), std::string::npos) << refused.body;
+  EXPECT_EQ(bench_.ask("DELETE", path, token).status, 409) << "none is under way";
+}
+
+TEST_F(Served, TheCautionsAreTheFirstStepOfASession) {
+  const std::string token = bench_.token(Role::bench_operator);
+  const auto steps = [&](const Answer& answer) {
+    return base::json_from_text(answer.body, "answer").at("steps").as_array();
+  };
+  const json::array before = steps(bench_.ask("GET", "/benches/bench/checklist", token));
+  ASSERT_EQ(before.front().at("id").as_string(), "cautions");
+  EXPECT_FALSE(before.front().at("done").as_bool());
+  const json::array after = steps(bench_.ask("POST", "/benches/bench/checklist", token,
+                                             R"({"step": "cautions", "done": true})"));
+  EXPECT_EQ(after.front().at("person").as_string(), "operator");
+}
+
 TEST_F(Served, StopIsForAnybody) {
   for (const Role role : {Role::observer, Role::learner, Role::bench_operator, Role::instructor})
     EXPECT_EQ(bench_.ask("POST", "/benches/bench/stop", bench_.token(role), "{}").status, 200);

@@ -208,7 +208,7 @@ export type State = {
   /** Of the stop logic. */
   readonly state: 'safe' | 'running' | 'stopping' | 'tripping_2' | 'tripping_1' | 'tripped';
   /** What the device is used for. */
-  readonly activity: 'watching' | 'checking' | 'calibrating' | 'conducting' | 'lost';
+  readonly activity: 'watching' | 'checking' | 'calibrating' | 'proving' | 'conducting' | 'lost';
   /** UTC, as 2026-03-02T09:00:00.000Z */
   readonly host_time: string;
   /** UTC, as 2026-03-02T09:00:00.000Z */
@@ -320,6 +320,9 @@ export type Checklist = {
     readonly time: string;
     readonly ready: boolean;
     readonly channels: ReadonlyArray<ChannelCheck>;
+    readonly interlocks_proved: boolean;
+    /** Why they do not count as proved now. */
+    readonly interlocks_remark: string;
   } | null;
   /** Every step done, and the last check of this session found the bench ready. */
   readonly ready: boolean;
@@ -350,17 +353,94 @@ export type Calibration = {
   readonly repeats?: number;
   /** On the sensor now. */
   readonly known_input?: number | null;
+  /** Mean of the newest block, while readings are taken. */
+  readonly voltage_V?: number | null;
+  /** The same by the certificate in force, where there is one. */
+  readonly value?: number | null;
   readonly readings: ReadonlyArray<{
     readonly reference: number;
     readonly reading_V: number;
     readonly u_reading_V: number;
     readonly repeat: number;
-    /** From the fit, once there is one. */
+    /** From the fit of the readings so far, once they make one. */
     readonly residual_V: number | null;
   }>;
   readonly certificate?: Certificate | null;
   /** Why it was refused. */
   readonly cause?: string;
+};
+
+export type LiveSpectrum = {
+  readonly channel: string;
+  readonly unit: string;
+  /** Of samples without a gap, the newest: at most 8 s or 16 384 samples. */
+  readonly seconds: number;
+  /** Null while there are not enough samples. */
+  readonly line_spacing_Hz: number | null;
+  /** Averaged, Hann taper, overlapping by half. */
+  readonly segments: number;
+  /** Peak of a sine on the line, lines from 0 Hz on; what is constant is taken off. */
+  readonly amplitude: ReadonlyArray<number>;
+};
+
+export type Proof = {
+  /** Of the proof that is under way or was last since the server began. */
+  readonly state: 'none' | 'proving' | 'ended' | 'refused' | 'done';
+  /** What whoever is at the bench confirms before it begins. */
+  readonly to_confirm: ReadonlyArray<{
+    readonly id: string;
+    readonly what: string;
+  }>;
+  /** Who is at the bench. */
+  readonly person: string;
+  /** That is being proved; empty: none. */
+  readonly interlock: string;
+  /** Interlocks of the bench. */
+  readonly all: number;
+  /** So far, in the bench's order. */
+  readonly proved: ReadonlyArray<ProvedInterlock>;
+  /** Why it ended early or was refused. */
+  readonly cause: string;
+  /** The certificate that is kept beside the bench. */
+  readonly proof: {
+    readonly person: string;
+    readonly device: string;
+    /** UTC, as 2026-03-02T09:00:00.000Z */
+    readonly date: string;
+    /** UTC, as 2026-03-02T09:00:00.000Z */
+    readonly valid_until: string;
+    readonly passed: boolean;
+    readonly interlocks: ReadonlyArray<ProvedInterlock>;
+    /** What was not tried, in words. */
+    readonly not_proved: ReadonlyArray<string>;
+  } | null;
+  /** Why the interlocks do not count as proved; empty where they do. */
+  readonly remark: string;
+};
+
+export type ProvedInterlock = {
+  readonly name: string;
+  /** From what proves most to what proves least. */
+  readonly method: 'by_hand' | 'known_input' | 'moved_bound' | 'changed_data';
+  readonly unit: string;
+  readonly stop_category: number;
+  readonly hold_s: number;
+  readonly bounds: ReadonlyArray<{
+    readonly bound: number | null;
+    /** Known input that did not trip. */
+    readonly inside: number | null;
+    /** Known input that did. */
+    readonly beyond: number | null;
+    /** Judged value when it tripped. */
+    readonly seen: number | null;
+    /** From the first block beyond, to the trip. */
+    readonly held_s: number;
+  }>;
+  readonly cause: string;
+  readonly first_out: string;
+  readonly passed: boolean;
+  /** What is wrong, and what to look at. */
+  readonly remark: string;
 };
 
 export type PlannedPoint = {
@@ -830,6 +910,37 @@ export interface Operations {
     };
     answer: Calibration;
   };
+  /** Whether the interlocks count as proved, and the proof that is under way or was last */
+  proof: {
+    method: 'GET';
+    path: '/benches/{bench}/proof';
+    query: Nothing;
+    body: null;
+    answer: Proof;
+  };
+  /** Make every interlock trip, one after the other, with nothing turning and a person at the bench */
+  prove_interlocks: {
+    method: 'POST';
+    path: '/benches/{bench}/proof';
+    query: Nothing;
+    body: {
+      /** Name of who is at the bench and answers for it. */
+      readonly person: string;
+      /** Ids of `to_confirm`: all of them. */
+      readonly confirmed: ReadonlyArray<string>;
+      /** No calibrator at hand: bounds are moved to where the bench stands instead. */
+      readonly moved_bounds?: boolean;
+    };
+    answer: Accepted;
+  };
+  /** End it: the proof before it stands */
+  end_proof: {
+    method: 'DELETE';
+    path: '/benches/{bench}/proof';
+    query: Nothing;
+    body: null;
+    answer: Proof;
+  };
   /** Campaign files in the bench's folder */
   campaigns: {
     method: 'GET';
@@ -867,6 +978,14 @@ export interface Operations {
     query: Nothing;
     body: CampaignBody;
     answer: Campaign;
+  };
+  /** Spectrum of the newest samples of a channel or power */
+  live_spectrum: {
+    method: 'GET';
+    path: '/benches/{bench}/spectrum';
+    query: { channel: string };
+    body: null;
+    answer: LiveSpectrum;
   };
   /** Predicted Cp and Ct of the rotor over tip-speed ratio and pitch */
   surface: {
@@ -1068,10 +1187,14 @@ export const ways: { readonly [Name in keyof Operations]: readonly [string, stri
   calibrate: ['POST', '/benches/{bench}/calibration'],
   end_calibration: ['DELETE', '/benches/{bench}/calibration'],
   sign_certificate: ['POST', '/benches/{bench}/calibration/sign'],
+  proof: ['GET', '/benches/{bench}/proof'],
+  prove_interlocks: ['POST', '/benches/{bench}/proof'],
+  end_proof: ['DELETE', '/benches/{bench}/proof'],
   campaigns: ['GET', '/benches/{bench}/campaigns'],
   read_campaign: ['GET', '/benches/{bench}/campaigns/{campaign}'],
   save_campaign: ['PUT', '/benches/{bench}/campaigns/{campaign}'],
   check_campaign: ['POST', '/benches/{bench}/campaigns/check'],
+  live_spectrum: ['GET', '/benches/{bench}/spectrum'],
   surface: ['GET', '/benches/{bench}/surface'],
   progress: ['GET', '/benches/{bench}/campaign'],
   start_campaign: ['POST', '/benches/{bench}/campaign'],
@@ -1151,7 +1274,7 @@ export type EventMessage = {
   readonly bench: string;
   /** UTC, as 2026-03-02T09:00:00.000Z */
   readonly time: string;
-  /** trip, reset, stop, command, point, campaign, lease, ask, known_input, readiness, calibration, certificate, note, fault, device */
+  /** trip, trip_recording, reset, stop, command, point, campaign, lease, ask, known_input, readiness, calibration, certificate, proof, checklist, note, fault, device */
   readonly event: string;
   readonly text?: string;
   readonly person?: string;
