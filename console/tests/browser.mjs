@@ -4,7 +4,7 @@
 import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
-import { enter, freshBench, openPage, startBrowser, startServer } from './server.mjs';
+import { check, enter, finish, freshBench, openPage, startBrowser, startServer } from './server.mjs';
 
 const [program, benchFolder, scratch] = process.argv.slice(2);
 const browser = await startBrowser();
@@ -16,19 +16,6 @@ const sizes = {
   projector: { viewport: { width: 1920, height: 1080 }, projector: 'yes', look: 'dark', language: 'es' },
   phone: { viewport: { width: 390, height: 844 }, projector: 'no', look: 'dark', language: 'es' },
 };
-
-const problems = [];
-let passed = 0;
-async function check(name, body) {
-  try {
-    await body();
-    ++passed;
-    console.log(`ok ${name}`);
-  } catch (fault) {
-    problems.push(name);
-    console.log(`not ok ${name}\n${fault.stack}`);
-  }
-}
 
 /** What sticks out of the page, lies on something else that can be pressed, or is too small to press. */
 const misplaced = () => {
@@ -159,12 +146,11 @@ try {
   await check('a server that is killed and comes back is met again, without a word', async () => {
     server.child.kill('SIGKILL');
     await page.locator('figure.stale').waitFor();
-    server = await startServer(program, scratch, server.port);
+    server = await startServer(program, scratch, { port: server.port });
     await page.locator('figure:not(.stale), form .role').first().waitFor();
   });
 } finally {
   await browser.close();
   server.stop();
 }
-console.log(`${passed} passed, ${problems.length} failed`);
-process.exit(problems.length > 0 ? 1 : 0);
+finish();

@@ -24,19 +24,20 @@ function needServer(program) {
   process.exit(77);
 }
 
-/** A fresh folder with a copy of the bench, its sensors calibrated. */
-export function freshBench(program, benchFolder, scratch) {
+/** A fresh folder with a copy of the bench, its sensors calibrated but those whose certificates are left out. */
+export function freshBench(program, benchFolder, scratch, without = []) {
   needServer(program);
   rmSync(scratch, { recursive: true, force: true });
   mkdirSync(scratch, { recursive: true });
   cpSync(benchFolder, `${scratch}/bench`, { recursive: true });
   const { status } = spawnSync(program, ['calibrate', 'bench/bench.toml'], { cwd: scratch, stdio: 'ignore' });
   if (status !== 0) throw new Error(`calibrate ended with ${status}`);
+  for (const channel of without) rmSync(`${scratch}/bench/certificates/${channel}.json`);
 }
 
-/** Serves that bench; answers when it is there. */
-export async function startServer(program, scratch, port = 0) {
-  const args = ['serve', '--bench', 'bench/bench.toml', '--listen', `127.0.0.1:${port}`, '--runs', 'runs', '--console', dist, '--json'];
+/** Serves that bench; answers when it is there. A pace above 1: simulated time goes by so much faster. */
+export async function startServer(program, scratch, { port = 0, pace = 1, more = [] } = {}) {
+  const args = ['serve', '--bench', 'bench/bench.toml', '--listen', `127.0.0.1:${port}`, '--runs', 'runs', '--console', dist, '--json', '--pace', String(pace), ...more];
   const child = spawn(program, args, { cwd: scratch, stdio: ['ignore', 'pipe', 'inherit'] });
   const said = await new Promise((done, failed) => {
     let text = '';
@@ -55,7 +56,7 @@ export async function startServer(program, scratch, port = 0) {
 
 /** A page with a session, and what its console complained about. */
 export async function openPage(browser, url, { viewport, projector = 'no', look = 'light', language = 'en' }, name, role) {
-  const context = await browser.newContext({ viewport });
+  const context = await browser.newContext({ viewport, acceptDownloads: true });
   await context.addInitScript(
     (kept) => Object.entries(kept).forEach(([key, value]) => localStorage.setItem(`windwright.${key}`, value)),
     { projector, look, language },
@@ -64,9 +65,9 @@ export async function openPage(browser, url, { viewport, projector = 'no', look 
   const errors = [];
   page.on('pageerror', (error) => errors.push(error.message));
   page.on('console', (message) => {
-    if (message.type() === 'error') errors.push(message.text());
+    if (message.type() === 'error') errors.push(`${message.text()} ${message.location().url}`);
   });
-  await page.request.post(`${url}api/v1/session`, { data: { name, role } });
+  if (name !== null) await page.request.post(`${url}api/v1/session`, { data: { name, role } });
   await page.goto(`${url}#/measure`);
   return { context, page, errors };
 }
@@ -75,4 +76,27 @@ export async function openPage(browser, url, { viewport, projector = 'no', look 
 export async function enter(page, room) {
   await page.locator(`nav a[href^="#/${room}"]`).click();
   await page.locator(`nav a[aria-current="page"][href^="#/${room}"]`).waitFor();
+}
+
+const problems = [];
+let passed = 0;
+
+/** One claim: said when it holds, kept when it does not. With `must`, nothing after it makes sense without it. */
+export async function check(name, body, { must = false } = {}) {
+  const begun = Date.now();
+  try {
+    await body();
+    ++passed;
+    console.log(`ok ${name} (${((Date.now() - begun) / 1000).toFixed(1)} s)`);
+  } catch (fault) {
+    problems.push(name);
+    console.log(`not ok ${name}\n${fault.stack}`);
+    if (must) throw fault;
+  }
+}
+
+/** Ends the test with what it found. */
+export function finish() {
+  console.log(`${passed} passed, ${problems.length} failed`);
+  process.exit(problems.length > 0 ? 1 : 0);
 }

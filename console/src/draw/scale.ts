@@ -15,6 +15,12 @@ export function ticks([from, to]: Range, about: number): number[] {
   return Array.from({ length: count + 1 }, (_, k) => (first + k) * step);
 }
 
+/** Every whole number within a range. */
+export function wholeSteps([from, to]: Range): number[] {
+  const first = Math.ceil(from);
+  return Array.from({ length: Math.max(0, Math.floor(to) - first + 1) }, (_, k) => first + k);
+}
+
 /** Decimals that tell such ticks apart. */
 export function tickPlaces(at: readonly number[]): number {
   const step = Math.abs((at[1] ?? 1) - (at[0] ?? 0));

@@ -35,6 +35,7 @@ class Console {
   refused = $state.raw<Refusal | null>(null); // the last command that was not done
   window_s = $state(60);
   stopping = $state(false);
+  lives = $state(0); // of the server, since this page came: what was asked for is asked for again
   stopped = $state.raw<Happened | null>(null); // by whom, until somebody commands again
   /** Envelopes are told at once to who draws. */
   onSample: (() => void) | null = null;
@@ -72,6 +73,13 @@ class Console {
   async logIn(body: Operations['log_in']['body']): Promise<void> {
     this.session = await call('log_in', { body });
     await this.enter();
+  }
+
+  /** The server began anew and knows nobody: where a name is enough, it is given again. */
+  private async logInAgain(before: Session, now: Session): Promise<Session | null> {
+    if (now.accounts || before.person === null || before.server.started === now.server.started) return null;
+    const { name, role } = before.person;
+    return call('log_in', { body: { name, role } });
   }
 
   async logOut(): Promise<void> {
@@ -124,12 +132,25 @@ class Console {
   }
 
   private async checkSession(): Promise<void> {
+    const before = this.session;
     try {
-      this.session = await call('session');
-      if (this.session.person === null) this.leaveBench();
+      let now = await call('session');
+      if (now.person === null && before !== null) now = (await this.logInAgain(before, now)) ?? now;
+      this.session = now;
+      if (now.person === null) this.leaveBench();
+      else if (before?.server.started !== now.server.started) await this.meetAnew();
     } catch {
       // not there yet: the line goes on trying
     }
+  }
+
+  /** What this page saw stays; what a new server knows of bench and runs is asked for. */
+  private async meetAnew(): Promise<void> {
+    if (this.bench === null) return;
+    const at = { bench: this.bench.id };
+    this.bench = await call('bench', { at });
+    this.hear(await call('state', { at }));
+    ++this.lives;
   }
 
   subscribe(window_s: number): void {

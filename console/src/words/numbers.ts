@@ -67,6 +67,13 @@ export function plusMinus(value: number | null, u: number | null, style: NumberS
   return `${decimals(value, places, style)} ± ${decimals(u, places, style)}`;
 }
 
+const raisedDigits = (power: number): string => [...String(power)].map((digit) => raised[digit] ?? digit).join('');
+
+/** A power of ten; between a thousandth and a thousand in plain digits. */
+export function tenTo(power: number, style: NumberStyle): string {
+  return Math.abs(power) <= 3 ? decimals(10 ** power, Math.max(0, -power), style) : `10${raisedDigits(power)}`;
+}
+
 const known: Readonly<Record<string, string>> = {
   '1': '',
   degC: '°C',

@@ -1,0 +1,225 @@
+// SPDX-License-Identifier: Apache-2.0
+// A whole session at the bench, by clicks and keys alone, from the cautions to the report:
+// node tests/job.mjs PROGRAM BENCH_FOLDER SCRATCH. The bench is simulated, its time goes by faster; everything
+// waits for what the page shows.
+import assert from 'node:assert/strict';
+import { readFileSync, writeFileSync } from 'node:fs';
+import { check, enter, finish, freshBench, openPage, startBrowser, startServer } from './server.mjs';
+
+const [program, benchFolder, scratch] = process.argv.slice(2);
+const pace = Number(process.env.PACE ?? 8);
+const patience = 60_000;
+const browser = await startBrowser();
+
+freshBench(program, benchFolder, scratch, ['dc_current_A']);
+// A bound that a campaign can reach: at full fan the air is at 14 m/s.
+const described = readFileSync(`${scratch}/bench/bench.toml`, 'utf8');
+assert.ok(described.includes('highest = 15.0'));
+writeFileSync(`${scratch}/bench/bench.toml`, described.replace('highest = 15.0', 'highest = 13.5'));
+const server = await startServer(program, scratch, { pace });
+try {
+  const { page, errors } = await openPage(browser, server.url, { viewport: { width: 1440, height: 900 } }, null);
+  page.setDefaultTimeout(patience);
+  const sheet = (name) => page.getByRole('region', { name, exact: true });
+  const button = (name, where = page) => where.getByRole('button', { name, exact: true });
+  const fill = async (field, value) => {
+    await field.fill(value);
+    await field.blur();
+  };
+  const must = { must: true };
+
+  await check('a name and a role, and the bench is there', async () => {
+    await page.getByLabel('Name').fill('Ana');
+    await page.getByRole('radio', { name: /^Operator/ }).check();
+    await button('Enter').click();
+    await page.locator('header', { hasText: 'Saltmarsh College wind bench' }).waitFor();
+    await enter(page, 'ready');
+  }, must);
+
+  await check('the cautions are acknowledged, and by whom is shown', async () => {
+    await page.getByText('Rotating blades: keep the guard closed').waitFor();
+    await button('I have read them and follow them').click();
+    await page.getByText(/Acknowledged by Ana/).waitFor();
+  });
+  await check('every step before the session is ticked off', async () => {
+    const boxes = sheet('Before the session').getByRole('checkbox');
+    const count = await boxes.count();
+    assert.equal(count, 16);
+    for (let k = 0; k < count; ++k) {
+      await boxes.nth(k).click();
+      await sheet('Before the session').locator('li').nth(k).getByText(/Ana, /).waitFor();
+    }
+  });
+
+  await check('a channel is calibrated live: input, voltage, residuals that grow; signed and in force', async () => {
+    await button('Take command').first().click();
+    await page.getByText('you command').waitFor();
+    const calibration = page.locator('section[aria-label="Calibrate a channel"]');
+    await calibration.getByRole('combobox').selectOption('dc_current_A');
+    await button('Begin', calibration).click();
+    await calibration.locator('dt', { hasText: 'Known input' }).waitFor();
+    const shown = async (word) => calibration.locator('dl div', { hasText: word }).locator('dd').textContent();
+    assert.match(await shown('Known input'), /^[\d.]+\u00a0A$/);
+    await calibration.locator('dl div', { hasText: 'Voltage' }).locator('dd', { hasText: /^\d+\.\d{4}\u00a0V$/ }).waitFor();
+    const dots = calibration.locator('svg circle');
+    await dots.nth(3).waitFor();
+    const before = await dots.count();
+    assert.ok(before < 27, 'the residuals are seen before the last reading');
+    await calibration.getByText('27 of 27 readings').waitFor();
+    assert.equal(await dots.count(), 27);
+    await calibration.getByText(/Expanded uncertainty of the proposed certificate/).waitFor();
+    await button('Sign and put in force', calibration).click();
+    await page.getByText('DC current: the certificate is signed and in force.').waitFor();
+    const row = page.locator('section[aria-label="Certificates"] tr', { hasText: 'DC current' });
+    await row.getByText('in force').waitFor();
+    const kept = JSON.parse(readFileSync(`${scratch}/bench/certificates/dc_current_A.json`, 'utf8'));
+    assert.equal(kept.channel, 'dc_current_A');
+    assert.match(readFileSync(`${scratch}/bench/readings/dc_current_A.csv`, 'utf8'), /signed by Ana/);
+    // The simulated sensor gives 1 V/A, within its stated 0.4 %.
+    const [, slope] = kept.fit.coefficients;
+    assert.ok(Math.abs(slope - 1) < 0.02, `${slope} V/A`);
+  }, must);
+
+  await check('the check standards are measured now, with E_n of every channel', async () => {
+    const standards = page.locator('section[aria-label="Check standards"]').first();
+    await button('Measure now', standards).click();
+    await standards.locator('tbody tr').nth(13).waitFor();
+    for (const row of await standards.locator('tbody tr').all()) {
+      const en = Number((await row.locator('td').nth(3).textContent()).replace('−', '-'));
+      assert.ok(Math.abs(en) <= 1, `E_n ${en}`);
+      assert.match(await row.locator('td').nth(4).textContent(), /agrees/);
+    }
+  }, must);
+
+  await check('the interlocks are proved, once what matters is confirmed', async () => {
+    const interlocks = page.locator('section[aria-label="Interlocks"]');
+    await interlocks.getByText('Never proved').waitFor();
+    await button('Prove them …', interlocks).click();
+    const go = button('Make each of them trip', interlocks);
+    for (const box of await interlocks.locator('.confirm').filter({ hasNotText: 'calibrator' }).getByRole('checkbox').all()) {
+      assert.equal(await go.isEnabled(), false);
+      await box.check();
+    }
+    await go.click();
+    await interlocks.getByText(/\d+ of 14 proved; now:/).waitFor();
+    await page.locator('header', { hasText: 'proving interlocks' }).waitFor();
+    await interlocks.getByText(/Proved by Ana on/).waitFor();
+    assert.equal(await interlocks.locator('li .good').count(), 14);
+    await page.getByText('The bench is ready: plan or measure.').waitFor();
+  }, must);
+
+  await check('six points are planned: by form, by hand, saved under another name', async () => {
+    await enter(page, 'plan');
+    await button('No longer vary Number of blades').click();
+    await fill(page.getByRole('spinbutton', { name: /^Number of blades/ }), '3');
+    await fill(page.getByRole('textbox', { name: /^Blade pitch/ }), '5 10');
+    await fill(page.getByRole('textbox', { name: /^Rheostat/ }), '8 15 30');
+    await fill(page.getByRole('spinbutton', { name: 'Times each point' }), '1');
+    await page.getByText(/^6 test points\./).waitFor();
+    assert.equal(await page.locator('section[aria-label="The test points"] svg g.point').count(), 6);
+    await button('campaign.toml by hand').click();
+    const text = page.getByRole('textbox', { name: 'campaign.toml by hand' });
+    const planned = await text.inputValue();
+    await text.fill(planned.replace('[8, 15, 30]', '[8, 15, 3000]'));
+    const line = planned.split('\n').findIndex((each) => each.includes('[8, 15, 30]')) + 1;
+    await page.getByRole('button', { name: new RegExp(`^campaign.toml:${line}: .*3000`) }).waitFor();
+    await text.fill(planned.replace(/shortest_dwell_s = .*/, 'shortest_dwell_s = 2').replace(/longest_dwell_s = .*/, 'longest_dwell_s = 3 # short'));
+    await page.getByRole('button', { name: /^campaign.toml:/ }).waitFor({ state: 'detached' });
+    await page.getByLabel('Another name').fill('six');
+    await button('Save as').click();
+    await page.getByText('Saved in six.toml.').waitFor();
+    assert.match(readFileSync(`${scratch}/bench/six.toml`, 'utf8'), /longest_dwell_s = 3 # short/);
+  }, must);
+  await check('a point that would trip is marked before anyone runs it', async () => {
+    await button('As a form').click();
+    const fan = page.getByRole('spinbutton', { name: /^Fan/ });
+    await fill(fan, '5');
+    await page.getByText('Would not turn: 6.').waitFor();
+    await fill(fan, '100');
+    await page.getByText('Would trip an interlock: 6.').waitFor();
+    assert.equal(await page.locator('tr.trips').count(), 6);
+  });
+
+  await check('the points are conducted; paused after one', async () => {
+    await page.locator('#campaign').selectOption('campaign.toml');
+    await page.locator('#campaign').selectOption('six.toml');
+    await page.getByText(/^6 test points\./).waitFor();
+    await button('Conduct it').click();
+    await page.locator('nav a[aria-current="page"]', { hasText: 'Measure' }).waitFor();
+    await page.getByText(/^[1-5] of 6 test points/).waitFor();
+    await button('Pause after this block').click();
+    await button('Go on').waitFor();
+  }, must);
+
+  const told = (id, value) => page.locator('form', { has: page.locator(`#actuator-${id}`) }).locator('output.told', { hasText: value }).waitFor();
+  const set = async (id, value) => {
+    await page.locator(`#actuator-${id}`).fill(String(value));
+    await button('Set', page.locator('form', { has: page.locator(`#actuator-${id}`) })).click();
+  };
+  await check('a trip is caused, told with its first cause, and reset with what was found', async () => {
+    await page.locator('#actuator-load_selector').selectOption('1');
+    await set('rheostat_ohm', 60);
+    await told('rheostat_ohm', '60');
+    await set('fan_pct', 90);
+    await told('fan_pct', '90');
+    await page.waitForFunction(() => {
+      const row = [...document.querySelectorAll('.strips li')].find((each) => each.textContent.includes('Rotor speed'));
+      return parseFloat(row?.querySelector('.value')?.textContent ?? '0') > 200;
+    });
+    await set('rheostat_ohm', 2);
+    const trip = page.locator('section.trip');
+    await trip.getByRole('heading', { name: /DC over-current/ }).waitFor();
+    await trip.getByText('check rheostat and wiring for a short').waitFor();
+    assert.equal(await button('Go on').isEnabled(), false, 'nothing goes on before the reset');
+    await trip.getByLabel('What was found and done').fill('The rheostat stood at its end.');
+    await button('Reset', trip).click();
+    await trip.waitFor({ state: 'detached' });
+  }, must);
+  await check('it goes on where it stood, to the end', async () => {
+    await button('Go on').click();
+    await page.getByText(/^6 of 6 test points/).waitFor();
+    await page.getByRole('link', { name: 'See the results' }).click({ timeout: 2 * patience });
+  }, must);
+
+  await check('the verdict is read, in words, with curves and their uncertainty', async () => {
+    await page.locator('p.answer').waitFor();
+    assert.match(await page.locator('p.answer').textContent(), /^(5|10) deg gives the largest electrical power coefficient/);
+    assert.equal(await page.locator('article svg g.point').count(), 6);
+    assert.ok((await page.locator('article svg path.bar').count()) >= 6);
+  });
+  await check('the samples behind a point are looked at, nearer and nearer, and the link shows just that', async () => {
+    await page.locator('article svg g.point circle.catch').last().click();
+    const raw = page.locator('section[aria-label="Samples behind a point"]');
+    await raw.getByText(/^[23]\d{3} samples/).waitFor(); // of a dwell of 2 to 3 s at 1 kHz, gaps before it or not
+    for (let k = 0; k < 3; ++k) await button('Nearer', raw).click();
+    await raw.getByText(/^\d{2} samples/).waitFor();
+    const link = page.url();
+    const shown = await raw.locator('svg path.mean').getAttribute('d');
+    const other = await page.context().newPage();
+    await other.setViewportSize({ width: 1440, height: 900 });
+    await other.goto(link);
+    const again = other.locator('section[aria-label="Samples behind a point"] svg path.mean');
+    await other.waitForFunction((wanted) => document.querySelector('section[aria-label="Samples behind a point"] svg path.mean')?.getAttribute('d') === wanted, shown);
+    assert.equal(await again.getAttribute('d'), shown);
+    await other.close();
+  });
+  await check('the report is downloaded, as PDF', async () => {
+    const begun = page.waitForEvent('download');
+    await page.getByRole('link', { name: 'Report, PDF' }).click();
+    const file = await (await begun).path();
+    assert.equal(readFileSync(file).subarray(0, 5).toString(), '%PDF-');
+  });
+  await check('the logbook has it all', async () => {
+    await enter(page, 'logbook');
+    for (const event of ['Proof', 'Certificate', 'Check', 'Trip', 'Reset', 'Campaign', 'Test point', 'Step']) {
+      await page.locator('li .event', { hasText: event }).first().waitFor();
+    }
+  });
+  await check('no error in the browser\'s console', async () => assert.deepEqual(errors, []));
+} catch (fault) {
+  console.log(`stopped: ${fault.message}`);
+} finally {
+  await browser.close();
+  server.stop();
+}
+finish();
