@@ -79,7 +79,7 @@ def main():
         shutil.copytree(ROOT / "examples/saltmarsh-college", bench)
         run(bench, "calibrate", "bench.toml")
         (bench / "campaign.toml").write_text(CAMPAIGN)
-        subprocess.run([PROGRAM, "conduct", "campaign.toml", "--into", "run"], cwd=bench, stdout=subprocess.DEVNULL,
+        subprocess.run([PROGRAM, "conduct", "campaign.toml", "--into", "run", "--reason", "a benchmark"], cwd=bench, stdout=subprocess.DEVNULL,
                        stderr=subprocess.DEVNULL)
         file = bench / "many.sqlite"
         run(bench, "catalogue", "add", "run", "--catalogue", file)

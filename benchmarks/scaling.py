@@ -104,9 +104,9 @@ def recorders(folder, broker):
     small = prepared(folder, "small", lambda text: text, 30)
     hour = bytes_an_hour(small, 1200)
     for count in (1, 4, 16, 32, 64):
-        at_once(small, count, broker, 9, 1000, hour)
+        at_once(small, count, broker, 14, 1000, hour)
     shutil.rmtree(small)
-    fast = prepared(folder, "fast", lambda text: sixteen_channels(text, 50_000), 10)
+    fast = prepared(folder, "fast", lambda text: sixteen_channels(text, 50_000), 30)
     hour = bytes_an_hour(fast, 60)
     for count in (1, 2, 4):
         at_once(fast, count, broker, 16, 50_000, hour)
@@ -183,7 +183,7 @@ def catalogue(folder, server):
     run(bench, "calibrate", "bench.toml")
     run(bench, "ready", "bench.toml", "--prove-interlocks")
     (bench / "campaign.toml").write_text(CAMPAIGN)
-    subprocess.run([PROGRAM, "conduct", "campaign.toml", "--into", "run"], cwd=bench, stdout=subprocess.DEVNULL)
+    subprocess.run([PROGRAM, "conduct", "campaign.toml", "--into", "run", "--reason", "a benchmark"], cwd=bench, stdout=subprocess.DEVNULL)
     run(bench, "catalogue", "add", "run", "--catalogue", url)
     begun = time.monotonic()
     script = folder / "fill.sql"
