@@ -10,9 +10,9 @@
 namespace windwright::server {
 
 LiveTail::LiveTail(std::size_t channels, double sample_rate_hz)
-    : kept_(static_cast<std::size_t>(std::clamp(
-          std::ceil(kept_s * sample_rate_hz), static_cast<double>(least),
-          static_cast<double>(most)))),
+    : kept_(static_cast<std::size_t>(std::clamp(std::ceil(kept_s * sample_rate_hz),
+                                                static_cast<double>(least),
+                                                static_cast<double>(most)))),
       values_(channels * kept_) {}
 
 void LiveTail::begin(bool joins, std::size_t samples) {

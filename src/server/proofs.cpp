@@ -91,22 +91,20 @@ void Proofs::finish(State state, const std::string& cause) {
 
 void Proofs::run(bench::Device& device, const std::stop_token& stop, bool moved_bounds) {
   Watched watched(device, stop);
-  const campaign::ProveOptions options{
-      .person = person_,
-      .moved_bounds = moved_bounds,
-      .progress =
-          [this](const std::string& interlock) {
-            const std::scoped_lock lock(mutex_);
-            interlock_ = interlock;
-          },
-      .proved =
-          [this](const campaign::ProvedInterlock& proved) {
-            const std::scoped_lock lock(mutex_);
-            proved_.push_back(proved);
-          }};
+  const campaign::ProveOptions options{.person = person_,
+                                       .moved_bounds = moved_bounds,
+                                       .progress =
+                                           [this](const std::string& interlock) {
+                                             const std::scoped_lock lock(mutex_);
+                                             interlock_ = interlock;
+                                           },
+                                       .proved =
+                                           [this](const campaign::ProvedInterlock& proved) {
+                                             const std::scoped_lock lock(mutex_);
+                                             proved_.push_back(proved);
+                                           }};
   try {
-    const campaign::Proof proof =
-        campaign::prove_interlocks(station_.bench(), watched, options);
+    const campaign::Proof proof = campaign::prove_interlocks(station_.bench(), watched, options);
     const std::string problem = keep(proof, device);
     finish(problem.empty() ? State::done : State::refused, problem);
   } catch (const Ended&) {
