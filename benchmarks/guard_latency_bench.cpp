@@ -5,7 +5,7 @@
 //
 // On stdin, a line each: `violate`; `violate PID SIGNAL`, which sends the signal just before the
 // sample is taken, so that this process never sees it; `clear`. On stdout: the port, then
-// `violated NS`, `fan VALUE NS`, `cleared NS`.
+// `violated NS`, `fan VALUE NS`, `cleared NS`, and `watchdog NS` where the bench stopped by itself.
 // Use: guard_latency_bench BENCH.toml
 #include "base/clock.h"
 #include "bench/bench.h"
@@ -82,7 +82,7 @@ class TellingBench final : public bench::Device {
   }
   void stop() noexcept override {
     device_.stop();
-    tell("fan 0");  // by the watchdog
+    tell("watchdog");
   }
 
  private:
@@ -126,7 +126,7 @@ int serve(const char* file) {
   constexpr double step_s = 0.005;
   bench.block_s = step_s;
   TellingBench device(bench);
-  devices::ServedBench served(bench, device, {.watchdog_s = 2.0});
+  devices::ServedBench served(bench, device, {.watchdog_s = 3600.0});
   devices::TcpService service;
   const int port = service.listen("127.0.0.1", 0, [&served] {
     return [&served](std::string_view received, std::string& answer) {

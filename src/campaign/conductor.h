@@ -49,6 +49,7 @@ struct ConductOptions {
   std::function<void(const Progress&)> progress;
   std::stop_token stop;     // asks to end after the current block
   std::string person = {};  // who resets a trip; empty: the campaign's operator
+  bool at_bench = true;     // that person is there, and not somewhere else
   /// Where there is one: guard/acquisition_watch.h.
   guard::OtherLayer guard_process = {};
 };

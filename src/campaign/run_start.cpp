@@ -70,7 +70,7 @@ std::optional<std::string> reset(const bench::Bench& bench, bench::Device& devic
   const std::vector<std::string> standing =
       guard::standing_now(bench, certificates_of(bench), device, options.into);
   guard::AcquisitionLayer layer(bench, device, {.tripped = trip});
-  return layer.reset(standing, true);
+  return layer.reset(standing, options.at_bench);
 }
 
 // A run that goes on cuts its recording back to the last test point: what led to the trip stays

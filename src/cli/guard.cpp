@@ -4,6 +4,7 @@
 #include "base/json.h"
 #include "bench/bench.h"
 #include "bench/certificates.h"
+#include "campaign/guard_logbook.h"
 #include "campaign/logbook.h"
 #include "cli/guarded.h"
 #include "cli/stop_on_signal.h"
@@ -182,7 +183,7 @@ int guard_until_stopped(const Request& request, const bench::Bench& bench,
                          "the same files: end the acquisition, then begin both again");
   }
   const StopOnSignal stop;
-  const std::string tripped = latched_trip(logbook_file);
+  const std::string tripped = campaign::unreset_trip(bench);
   GuardLogbook logbook(logbook_file);
   const std::unique_ptr<devices::GuardLink> link = devices::open_guard_link(bench);
   const bool ahead = take_precedence();
@@ -241,41 +242,22 @@ class Looker {
   std::optional<guard::Tap> tap_;
 };
 
-/// What the guard answers that is running. Nothing: none is.
-std::optional<std::string> ask_running_guard(const std::string& name, const std::string& wish) {
-  const auto number = guard::Tap::ask_reset(name, wish);
-  if (!number) return std::nullopt;
-  constexpr std::chrono::seconds patience{5};
-  constexpr std::chrono::milliseconds pause{10};
-  std::optional<std::string> answer;
-  for (const auto end = Clock::now() + patience; !answer && Clock::now() < end;
-       std::this_thread::sleep_for(pause))
-    answer = guard::Tap::answer_to_reset(name, *number);
-  return answer.value_or("the guard process does not answer: end it and start it again");
-}
-
 /// By the guard that is running, else in the logbook, where the next one finds it. @return why not
 std::string refusal_of_reset(const Request& request, const bench::Bench& bench,
-                             const std::filesystem::path& logbook_file, const std::string& who) {
-  const std::string name = guard::tap_name(bench);
-  const bool guarded = guard::Tap::lives(name, guard::Side::guard);
-  if (!guarded && latched_trip(logbook_file).empty()) return "nothing has tripped";
+                             const std::string& who) {
+  const bool guarded = guard::Tap::lives(guard::tap_name(bench), guard::Side::guard);
+  if (!guarded && campaign::unreset_trip(bench).empty()) return "nothing has tripped";
   Looker looker(bench);
   const std::vector<std::string> standing = looker.standing();
   if (!standing.empty()) {
     return fmt::format("the cause is not gone: {}", fmt::join(standing, ", "));
   }
-  const auto answer = ask_running_guard(name, fmt::format("{} (by {})", request.reset, who));
-  if (answer) return *answer;
-  campaign::Logbook(logbook_file)
-      .add(base::host_now(), "reset", {{"text", request.reset}, {"by", who}});
-  return {};
+  return campaign::reset_trip(bench, request.reset, who);
 }
 
-int reset(const Request& request, const bench::Bench& bench,
-          const std::filesystem::path& logbook_file) {
+int reset(const Request& request, const bench::Bench& bench) {
   const std::string who = request.person.empty() ? user_name() : request.person;
-  const std::string refusal = refusal_of_reset(request, bench, logbook_file, who);
+  const std::string refusal = refusal_of_reset(request, bench, who);
   const int code = refusal.empty() ? done : negative_verdict;
   if (request.json) {
     fmt::print("{}",
@@ -291,9 +273,9 @@ int reset(const Request& request, const bench::Bench& bench,
 
 int run_guard(const Request& request) {
   const bench::Bench bench = bench::bench_from_file(request.bench);
-  const std::filesystem::path logbook_file = guard_logbook(bench);
+  const std::filesystem::path logbook_file = campaign::guard_logbook(bench);
   return request.reset.empty() ? guard_until_stopped(request, bench, logbook_file)
-                               : reset(request, bench, logbook_file);
+                               : reset(request, bench);
 }
 
 }  // namespace

@@ -1,16 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "cli/guarded.h"
 
-#include "base/clock.h"
 #include "base/errors.h"
-#include "base/json.h"
 #include "bench/certificates.h"
-#include "campaign/logbook.h"
+#include "campaign/guard_logbook.h"
 #include "guard/configuration.h"
 #include "guard/interlocks.h"
 #include "signal/statistics.h"
 
-#include <boost/json.hpp>
 #include <fmt/format.h>
 #include <pwd.h>
 #include <unistd.h>
@@ -49,21 +46,6 @@ guard::Judge interlocks_of(const bench::Bench& bench,
       .rotor_speed_rad_s = [interlocks] { return signal::mean(interlocks->values(rotor_speed)); }};
 }
 
-std::filesystem::path guard_logbook(const bench::Bench& bench) {
-  return bench.file.parent_path() / "guard.jsonl";
-}
-
-std::string latched_trip(const std::filesystem::path& logbook) {
-  std::string cause;
-  if (!std::filesystem::exists(logbook) || std::filesystem::is_empty(logbook)) return cause;
-  for (const campaign::LogbookLine& line : campaign::logbook_lines(logbook)) {
-    const auto entry = base::json_from_text(line.text, line.place);
-    if (line.event == "trip") cause = base::json_string(entry, "text", line.place);
-    if (line.event == "reset") cause.clear();
-  }
-  return cause;
-}
-
 std::string user_name() {
   const passwd* entry = getpwuid(geteuid());
   return entry != nullptr ? entry->pw_name : fmt::format("user {}", geteuid());
@@ -79,7 +61,7 @@ std::unique_ptr<guard::BenchLease> lease_of(const bench::Bench& bench, bool real
 void Guarded::begin(bool drives) {
   watch_.begin(std::chrono::steady_clock::now());
   if (!drives) return;
-  const std::string tripped = latched_trip(guard_logbook(bench_));
+  const std::string tripped = campaign::unreset_trip(bench_);
   if (tripped.empty()) return;
   throw base::DeviceFault(
       "the guard", fmt::format("has tripped, and nobody has reset it ({})", tripped),
@@ -88,10 +70,7 @@ void Guarded::begin(bool drives) {
 }
 
 void Guarded::keep(const std::string& trip) const {
-  if (ends_with_this_program(bench_) ||
-      guard::Tap::lives(guard::tap_name(bench_), guard::Side::guard))
-    return;
-  campaign::Logbook(guard_logbook(bench_)).add(base::host_now(), "trip", {{"text", trip}});
+  campaign::keep_trip(bench_, trip);
 }
 
 GuardedDevice::GuardedDevice(const bench::Bench& bench, bench::Device& commands,

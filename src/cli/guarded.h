@@ -23,11 +23,6 @@ namespace windwright::cli {
 guard::Judge interlocks_of(const bench::Bench& bench,
                            const std::vector<metrology::Certificate>& certificates);
 
-/// The guard's logbook of a bench, beside its file.
-std::filesystem::path guard_logbook(const bench::Bench& bench);
-/// The cause of the last trip there that nobody has reset; empty: none.
-std::string latched_trip(const std::filesystem::path& logbook);
-
 /// The name of whoever has started this program, for logbooks.
 std::string user_name();
 

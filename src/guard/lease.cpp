@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <array>
 #include <chrono>
 #include <cstddef>
@@ -211,8 +212,17 @@ Answer Lease::may_drive(std::string_view session, Moment moment) {
   return holds(session) ? consent_for(holder_->person) : not_the_holder();
 }
 
+bool Lease::somebody_may_drive() const {
+  return holder_ && consent_for(holder_->person).granted();
+}
+
 std::vector<Occurrence> Lease::look(Moment moment) {
   pass_time(moment);
+  const bool asked = std::any_of(happened_.begin(), happened_.end(),
+                                 [](const Occurrence& each) { return each.stop.has_value(); });
+  if (moment.driven && !moment.stopping && !asked && !somebody_may_drive()) {
+    tell(LeaseEvent::stop_asked, "the bench is driven and nobody may drive it", Event::end_asked);
+  }
   return std::exchange(happened_, {});
 }
 

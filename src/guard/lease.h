@@ -22,10 +22,12 @@ struct Person {
   Place place;
 };
 
-/// When, and whether the bench is driven: a start was permitted and its stop is not over.
+/// When, and whether the bench is driven: a start was permitted, or asked for and not yet carried
+/// out, and its stop is not over.
 struct Moment {
   Instant now;
   bool driven;
+  bool stopping = false;  // that stop has begun
 };
 
 enum class Refusal : std::uint8_t {
@@ -93,6 +95,8 @@ struct LeaseView {
 ///   to one operator, for a time, for one run if so said. It ends with that operator's lease, and
 ///   is withdrawn by anybody at any time; if it ends while they drive, the bench is stopped.
 /// - Nobody takes a bench that still moves, but by hand-over from whoever commands it.
+/// - A bench that is driven while nobody may drive it, however that came about, is asked to stop
+///   at every look until its stop has begun.
 ///
 /// It says who may ask for a start; what else a start needs is the stop logic's and the
 /// interlocks'.
@@ -154,6 +158,7 @@ class Lease {
   };
   bool holds(std::string_view session) const;
   bool drives_afar(Moment moment) const;
+  bool somebody_may_drive() const;
   void pass_time(Moment moment);
   void begin(const Person& person, Moment moment);
   void end_holding();

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "publishing/post.h"
 
+#include "base/errors.h"
 #include "bench/mqtt_broker.h"
 #include "devices/mqtt_client.h"
 
@@ -24,10 +25,11 @@ constexpr double step_s = 0.02;
 
 }  // namespace
 
-Post::Post(const bench::PublishDescription& described, devices::MqttWill will,
+Post::Post(const bench::PublishDescription& described, devices::MqttWill will, Hear hear,
            devices::SteadyClock clock)
     : described_(described),
       will_(std::move(will)),
+      hear_(std::move(hear)),
       clock_(std::move(clock)),
       next_try_(clock_.now()),
       away_since_(next_try_) {
@@ -61,8 +63,15 @@ void Post::tell(const std::string& topic, std::string payload) {
 }
 
 void Post::connect() {
-  client_ = std::make_unique<devices::MqttClient>(described_.broker, will_,
-                                                  devices::MqttClient::Take{}, clock_);
+  const auto take = [this](const devices::MqttMessage& message) {
+    if (hear_ && !message.retained && message.topic == will_.topic) hear_(message.payload);
+  };
+  client_ = std::make_unique<devices::MqttClient>(described_.broker, will_, take, clock_);
+  try {
+    if (hear_) client_->subscribe({will_.topic});
+  } catch (const base::DeviceFault&) {
+    // May write here but not read, as is right for a bench: then nobody hears of another.
+  }
   away_s_ += ever_connected_ ? since_s(away_since_) : 0.0;
   ever_connected_ = true;
   pause_ = {};

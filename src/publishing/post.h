@@ -8,9 +8,11 @@
 #include <chrono>
 #include <cstdint>
 #include <deque>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace windwright::publishing {
@@ -21,8 +23,12 @@ namespace windwright::publishing {
 /// made anew, ever more slowly up to every 2 s, and everything kept is sent again. One thread.
 class Post {
  public:
-  /// Does not connect yet.
-  Post(const bench::PublishDescription& described, devices::MqttWill will,
+  /// What comes at the will's topic: this program's own payloads, and those of another that uses
+  /// it too. From within `attend` and `leave`.
+  using Hear = std::function<void(std::string_view payload)>;
+
+  /// Does not connect yet. @param hear  may be empty; not called where the broker lets nobody read
+  Post(const bench::PublishDescription& described, devices::MqttWill will, Hear hear = {},
        devices::SteadyClock clock = {});
 
   void keep(const std::string& topic, std::string payload);
@@ -61,6 +67,7 @@ class Post {
 
   const bench::PublishDescription described_;
   const devices::MqttWill will_;
+  Hear hear_;
   devices::SteadyClock clock_;
   std::unique_ptr<devices::MqttClient> client_;
   std::vector<Letter> kept_;  // in the order of their first payload

@@ -11,8 +11,10 @@
 #include <boost/lockfree/spsc_queue.hpp>
 #include <fmt/format.h>
 #include <pthread.h>
+#include <unistd.h>
 
 #include <algorithm>
+#include <array>
 #include <atomic>
 #include <chrono>
 #include <cmath>
@@ -22,6 +24,7 @@
 #include <mutex>
 #include <optional>
 #include <semaphore>
+#include <set>
 #include <string>
 #include <string_view>
 #include <thread>
@@ -40,6 +43,7 @@ constexpr std::size_t fewest_blocks = 8;
 constexpr std::size_t most_blocks = 64;
 constexpr std::size_t most_bytes = 16'000'000;  // of them, where that is more than the fewest
 constexpr std::chrono::milliseconds longest_nap{20};
+constexpr std::size_t most_others = 8;    // that are told of
 constexpr std::size_t most_orders = 512;  // from the measuring thread, not yet seen
 
 // So many lie between the device's thread and this one.
@@ -50,11 +54,19 @@ std::size_t blocks_for(const bench::Bench& bench) {
   return std::clamp(fitting, fewest_blocks, most_blocks);
 }
 
-devices::MqttWill will_of(const bench::Bench& bench) {
+// Tells programs apart, and people where to look.
+std::string this_publisher() {
+  std::array<char, 256> host{};
+  ::gethostname(host.data(), host.size() - 1);
+  return fmt::format("{}, process {}", host.data(), ::getpid());
+}
+
+devices::MqttWill will_of(const bench::Bench& bench, const std::string& publisher) {
   return {.topic = bench.publish->topic + "/state",
           .payload = base::json_line(json::object{
               {"state", "lost"},
               {"bench", bench.name},
+              {"publisher", publisher},
               {"connected", base::utc_text(base::host_now())},
               {"cause", "the connection ended without leave: program, computer or network"}})};
 }
@@ -98,13 +110,17 @@ class Publisher::Thread {
   void keep_values();
   void say_goodbye();
   json::object state_now(std::string_view state) const;
+  void hear_own_state(std::string_view payload);
+  std::string words_about(const std::string& other) const;
 
   const std::string bench_name_;
+  const std::string publisher_ = this_publisher();
   const Doing doing_;
   const double interval_s_;
   const double longest_leave_s_;
   IntervalValues values_;
   Post post_;
+  std::set<std::string> others_;  // that publish under the same name
   Clock::time_point newest_came_;
   json::object progress_;
   std::int64_t samples_ = 0;  // heard of, by the thread
@@ -133,7 +149,8 @@ Publisher::Thread::Thread(const bench::Bench& bench,
       interval_s_(bench.publish->interval_s),
       longest_leave_s_(2.0 * bench.publish->broker.timeout_s),
       values_(bench, certificates),
-      post_(*bench.publish, will_of(bench)),
+      post_(*bench.publish, will_of(bench, publisher_),
+            [this](std::string_view payload) { hear_own_state(payload); }),
       blocks_(blocks_for(bench)),
       free_(blocks_.size()),
       full_(blocks_.size()) {
@@ -188,6 +205,8 @@ void Publisher::Thread::end() {
 
 std::vector<std::string> Publisher::Thread::remarks() const {
   std::vector<std::string> told = post_.remarks();
+  for (const std::string& other : others_)
+    told.push_back(words_about(other));
   if (const std::int64_t left_out = left_out_; left_out > 0) {
     told.push_back(fmt::format(
         "{} blocks came too fast for publishing, and are in no published value", left_out));
@@ -195,9 +214,37 @@ std::vector<std::string> Publisher::Thread::remarks() const {
   return told;
 }
 
+// Two programs under one name write over each other's values, and neither would know.
+void Publisher::Thread::hear_own_state(std::string_view payload) {
+  boost::system::error_code error;
+  const json::value document = json::parse(payload, error);
+  const json::object* told = error ? nullptr : document.if_object();
+  if (told == nullptr) return;
+  const auto text_of = [&](const char* member) {
+    const json::value* found = told->if_contains(member);
+    return found != nullptr && found->is_string() ? std::string(found->as_string())
+                                                  : std::string("unknown");
+  };
+  // A will is of one that is gone.
+  if (text_of("state") == "lost" || text_of("publisher") == publisher_) return;
+  if (others_.size() >= most_others || !others_.insert(text_of("publisher")).second) return;
+  post_.tell(topic + "/event",
+             base::json_line(json::object{{"event", "remark"},
+                                          {"time", base::utc_text(base::host_now())},
+                                          {"text", words_about(text_of("publisher"))}}));
+}
+
+std::string Publisher::Thread::words_about(const std::string& other) const {
+  return fmt::format(
+      "another program ({}) publishes as {} too, and they write over each other: "
+      "give every bench its own name in [publish]",
+      other, topic);
+}
+
 json::object Publisher::Thread::state_now(std::string_view state) const {
   return {{"state", state},
           {"bench", bench_name_},
+          {"publisher", publisher_},
           {"time", base::utc_text(base::host_now())},
           {"into", doing_.into},
           {"interval_s", interval_s_},

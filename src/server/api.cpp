@@ -61,6 +61,14 @@ void require_role(const Call& call) {
 json::object read_body(const Call& call) {
   const bool none = call.route.method == "GET" || call.route.method == "DELETE";
   if (none || call.request.body.empty()) return {};
+  // Never refused: a stop whose words cannot be read is a stop.
+  if (call.route.operation == "stop") {
+    try {
+      return body_object(call.request.body);
+    } catch (const Refusal&) {
+      return {};
+    }
+  }
   const std::string_view type =
       std::string_view(call.request.content_type).substr(0, call.request.content_type.find(';'));
   if (type != "application/json") {

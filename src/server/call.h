@@ -38,6 +38,7 @@ Answer json_answer(const boost::json::value& value, int status = 200);
 
 /// Where whoever asks from an address is.
 guard::Place place_of(const Serving& serving, const std::string& peer);
+bool is_at_bench(const Call& call);
 
 // Handlers, a source file a concept.
 Answer api_description(Call& call);

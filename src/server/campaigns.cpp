@@ -77,6 +77,7 @@ void Campaigns::start(const Start& start, const std::string& person) {
     resumes_ = !start.run.empty();
     reason_ = start.reason;
     person_ = person;
+    at_bench_ = start.at_bench;
     progress_ = {.done = 0,
                  .total = static_cast<int>(plan_.size()),
                  .seconds_left = 0.0,
@@ -85,16 +86,17 @@ void Campaigns::start(const Start& start, const std::string& person) {
     ending_.clear();
     cause_.clear();
   }
-  resume({}, person);
+  resume({}, person, start.at_bench);
 }
 
-void Campaigns::resume(const std::string& reason, const std::string& person) {
+void Campaigns::resume(const std::string& reason, const std::string& person, bool at_bench) {
   const std::scoped_lock lock(mutex_);
   if (!campaign_ || state_ == State::conducting || state_ == State::reporting) {
     throw Refusal(409, "no campaign is paused", "start one");
   }
   if (!reason.empty()) reason_ = reason;
   person_ = person;
+  at_bench_ = at_bench;
   const State before = state_;
   state_ = State::conducting;
   pausing_ = false;
@@ -165,6 +167,7 @@ void Campaigns::conduct(bench::Device& device, const std::stop_token& stop) {
                .progress = [this](const campaign::Progress& now) { progress(now); },
                .stop = stop,
                .person = person_,
+               .at_bench = at_bench_,
                .guard_process = station_.guard_process()};
   }
   fs::create_directories(runs_);
@@ -212,6 +215,8 @@ void Campaigns::finish(const campaign::Outcome& outcome) {
              : outcome.ending == interrupted && !pausing_ ? State::ended
                                                           : State::paused;
   }
+  // Whatever tripped it, its own interlocks or the guard process, holds for the bench.
+  if (outcome.ending == campaign::Ending::tripped) station_.trip("run", 0, outcome.cause);
   listener_.on_event("campaign", {{"text", outcome.cause}, {"ending", name_of(outcome.ending)}});
   listener_.run_ended();
   if (to_report) {

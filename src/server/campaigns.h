@@ -40,11 +40,12 @@ class Campaigns {
     std::string campaign;  // file name in the bench's folder; empty: the run's own
     std::string run;       // name of an interrupted run's folder; empty: a new run
     std::string reason;
+    bool at_bench;  // whoever starts it, for what only they may do
   };
   /// @throws BadInput  campaign and bench do not fit; Refusal  404, 409
   void start(const Start& start, const std::string& person);
   void pause(const std::string& person);
-  void resume(const std::string& reason, const std::string& person);
+  void resume(const std::string& reason, const std::string& person, bool at_bench);
   void end(const std::string& person);
 
   /// docs/openapi.json, Progress.
@@ -74,6 +75,7 @@ class Campaigns {
   bool resumes_ = false;
   std::string reason_;
   std::string person_;
+  bool at_bench_ = false;
   campaign::Progress progress_{.done = 0, .total = 0, .seconds_left = 0.0, .phase = {}};
   std::string ending_;
   std::string cause_;

@@ -4,8 +4,8 @@
 #include "base/errors.h"
 #include "bench/certificates.h"
 #include "bench/safe_state.h"
+#include "campaign/guard_logbook.h"
 #include "devices/open_device.h"
-#include "guard/bench_lease.h"
 #include "server/exchange.h"
 
 #include <boost/json.hpp>
@@ -80,6 +80,10 @@ Snapshot Driver::snapshot() const {
   Snapshot snapshot = shown_;
   const std::chrono::duration<double> age = base::host_now() - shown_.host_time;
   snapshot.age_s = shown_.samples == 0 ? 0.0 : std::max(0.0, age.count());
+  const bool in_state = shown_.state != guard::State::safe && shown_.state != guard::State::tripped;
+  snapshot.driven = in_state || (task_ && task_->drives);
+  snapshot.stopping = guard::is_under_way(shown_.state) || stop_wanted_ ||
+                      (task_ && task_stop_.stop_requested());
   snapshot.stale = shown_.samples == 0 || snapshot.age_s > std::max(oldest_s, 3.0 * bench_.block_s);
   return snapshot;
 }
@@ -137,15 +141,17 @@ void Driver::trip_bench(const std::string& interlock, int category, const std::s
 
 void Driver::call(std::function<void(HeardDevice&)> work) {
   std::future<void> done;
+  const auto dropped = std::make_shared<std::atomic<bool>>(false);
   {
     const std::scoped_lock lock(mutex_);
     if (task_) throw busy(task_->activity);
     if (!shown_.fault.empty()) throw Refusal(409, shown_.fault, "a device that answers");
-    wishes_.push_back({.work = std::move(work), .done = {}});
+    wishes_.push_back({.work = std::move(work), .done = {}, .dropped = dropped});
     done = wishes_.back().done.get_future();
   }
   changed_.notify_all();
   if (done.wait_for(longest_wish) != std::future_status::ready) {
+    dropped->store(true);
     throw Refusal(409, "the device has not answered yet", "look at the bench's state");
   }
   done.get();
@@ -232,7 +238,11 @@ void Driver::make_laws() {
 
 void Driver::show() {
   const std::scoped_lock lock(mutex_);
-  if (layer_) shown_.state = layer_->state();
+  if (layer_) {
+    shown_.state = layer_->state();
+    driven_ = (in_task_ && task_drives_) ||
+              (layer_->state() != guard::State::safe && !layer_->is_tripped());
+  }
   // A task drives by a layer of its own; what it makes of a trip follows from the trip.
   if (in_task_ && task_drives_) {
     shown_.state = !trip_                      ? guard::State::running
@@ -247,11 +257,9 @@ void Driver::show() {
 
 void Driver::lose(const std::string& why) {
   // A bench that was driven and cannot be reached any more has tripped, whatever it does now.
-  const bool driven = (in_task_ && task_drives_) ||
-                      (layer_ && layer_->state() != guard::State::safe && !layer_->is_tripped());
-  layer_.reset();
+  // It was last seen before the layer went with the device.
   in_task_ = false;
-  if (driven && !trip_) {
+  if (std::exchange(driven_, false) && !trip_) {
     latch({.interlock = "device",
            .stop_category = 0,
            .cause = why,
@@ -264,8 +272,7 @@ void Driver::lose(const std::string& why) {
   {
     const std::scoped_lock lock(mutex_);
     shown_.fault = why;
-    shown_.activity = "lost";
-    stop_wanted_.reset();
+    shown_.activity = "lost";  // a stop that is wanted stays so until there is a device again
     for (Wish& wish : wishes_)
       wish.done.set_exception(std::make_exception_ptr(Refusal(409, why, "a device that answers")));
     wishes_.clear();
@@ -298,15 +305,15 @@ void Driver::drive(const std::stop_token& over) {
   begun_ = false;
   known_input_ = false;
   // A simulated bench is in this program alone; any other may have only one that drives it.
-  std::optional<guard::BenchLease> only_one;
-  if (!std::holds_alternative<bench::SimulatedDevice>(bench_.device)) {
-    only_one.emplace(bench_, "windwright serve");
+  if (!only_one_ && !std::holds_alternative<bench::SimulatedDevice>(bench_.device)) {
+    only_one_.emplace(bench_, "windwright serve");
   }
   const auto inner = devices::open_device(short_bench_, options_.pace,
                                           [this](const std::string& what) { ask(what); });
   HeardDevice device(bench_, *inner, *this);
   trip_ring_ = std::make_unique<TripRing>(bench_, device.name());
   bench::SafeAtTheEnd safe(device);
+  device.stop();  // whatever it did while nobody here saw it
   layer_ = std::make_unique<guard::AcquisitionLayer>(
       bench_, device,
       guard::AcquisitionLayer::Options{.other = guard::guard_process(*watch_),
@@ -344,6 +351,7 @@ void Driver::serve_wishes(HeardDevice& device) {
       wish = std::move(wishes_.front());
       wishes_.pop_front();
     }
+    if (wish.dropped->load()) continue;
     try {
       wish.work(device);
       wish.done.set_value();
@@ -358,6 +366,24 @@ void Driver::begin_watch() {
   if (begun_) return;
   watch_->begin(std::chrono::steady_clock::now());
   begun_ = true;
+}
+
+// One that another program left, or the guard process while nothing was driven from here.
+// @throws DeviceFault
+void Driver::require_no_trip_elsewhere() {
+  const std::string cause = campaign::unreset_trip(bench_);
+  if (cause.empty()) return;
+  const guard::Trip trip{.interlock = "before",
+                         .stop_category = 0,
+                         .cause = cause,
+                         .check = "the bench, before it is reset",
+                         .time = base::host_now()};
+  layer_->take(guard::Event::violation_0, trip);
+  latch(trip);
+  show();
+  throw base::DeviceFault("the guard",
+                          fmt::format("has tripped, and nobody has reset it ({})", cause),
+                          "the bench; then reset it there");
 }
 
 guard::OtherLayer Driver::guard_process() {
@@ -383,7 +409,10 @@ void Driver::run_task(HeardDevice& device) {
     changed_.notify_all();
   };
   try {
-    if (task.drives) begin_watch();
+    if (task.drives) {
+      require_no_trip_elsewhere();
+      begin_watch();
+    }
   } catch (const base::DeviceFault& refused) {  // its own to tell, and the bench is not lost
     ended();
     if (task.refused) task.refused(refused.what());

@@ -7,6 +7,7 @@
 #include "bench/device.h"
 #include "guard/acquisition_layer.h"
 #include "guard/acquisition_watch.h"
+#include "guard/bench_lease.h"
 #include "guard/interlocks.h"
 #include "server/heard_device.h"
 #include "server/live_bins.h"
@@ -14,6 +15,7 @@
 #include "server/station.h"
 #include "server/trip_ring.h"
 
+#include <atomic>
 #include <condition_variable>
 #include <cstddef>
 #include <cstdint>
@@ -53,8 +55,7 @@ class Driver final : public Hearing {
   void answer(int number);
 
   // The device's thread, from within `call`.
-  void command(HeardDevice& device, const std::string& actuator, double value,
-               const std::string& person);
+  void command(const std::string& actuator, double value, const std::string& person);
   void reset(const std::string& reason, bool at_bench, const std::string& person);
   void make_laws();
   guard::OtherLayer guard_process();
@@ -73,6 +74,7 @@ class Driver final : public Hearing {
   struct Wish {
     std::function<void(HeardDevice&)> work;
     std::promise<void> done;
+    std::shared_ptr<std::atomic<bool>> dropped;  // by whoever wished it and waited long enough
   };
 
   void run(const std::stop_token& over);
@@ -82,6 +84,7 @@ class Driver final : public Hearing {
   void after_block(HeardDevice& device, const bench::SampleBlock& block);
   void carry_out_stop(HeardDevice& device);
   void begin_watch();
+  void require_no_trip_elsewhere();
   void latch(const guard::Trip& trip);
   void judge(const bench::SampleBlock& block);
   void add_means(const bench::SampleBlock& block);
@@ -117,6 +120,7 @@ class Driver final : public Hearing {
   bool over_ = false;
 
   // Of the device's thread.
+  std::optional<guard::BenchLease> only_one_;  // as long as this drives the bench, lost or not
   std::unique_ptr<guard::AcquisitionWatch> watch_;
   std::unique_ptr<guard::AcquisitionLayer> layer_;  // while there is a device
   std::unique_ptr<guard::Interlocks> interlocks_;   // none while a certificate is missing
@@ -126,7 +130,8 @@ class Driver final : public Hearing {
   bool known_input_ = false;             // is on a sensor
   bool in_task_ = false;
   bool task_drives_ = false;
-  bool begun_ = false;  // the guard process knows of this one
+  bool begun_ = false;   // the guard process knows of this one
+  bool driven_ = false;  // when it was last seen
   double rotor_speed_rad_s_ = 0.0;
   struct Sums {
     double seconds = 0.0;

@@ -180,8 +180,7 @@ void Driver::known_input(std::string_view channel, std::optional<double> value) 
   tell("known_input", std::move(members));
 }
 
-void Driver::command(HeardDevice&, const std::string& actuator, double value,
-                     const std::string& person) {
+void Driver::command(const std::string& actuator, double value, const std::string& person) {
   const bench::Actuator& known = bench_.actuator(actuator);
   if (!std::isfinite(value) || value < known.lowest || value > known.highest) {
     Refusal refusal(422, fmt::format("{} is to be {:g}", actuator, value),
@@ -199,6 +198,7 @@ void Driver::command(HeardDevice&, const std::string& actuator, double value,
                   "calibrate every channel first");
   }
   if (drives && layer_->state() == guard::State::safe) {
+    require_no_trip_elsewhere();
     begin_watch();
     if (const auto why = layer_->start(interlocks_->standing())) {
       throw Refusal(409, "the bench may not be driven: " + *why, "put that right first");

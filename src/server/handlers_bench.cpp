@@ -197,19 +197,23 @@ Answer command(Call& call) {
     value = number_member(call.body, "value");
   }
   call.desk->lease.require_may_drive(call.for_lease());
-  call.desk->station.command(asked, value, call.person());
+  call.desk->station.command(
+      asked, value, call.person(),
+      [desk = call.desk, who = call.for_lease()] { desk->lease.require_still_may_drive(who); });
   return json_answer(with_mine(call.desk->state(), call));
 }
 
 Answer reset(Call& call) {
   const std::string reason(base::trimmed(text_member(call.body, "reason")));
   if (reason.empty()) throw Refusal(422, "reason is empty", "what was found and done");
-  const bool at_bench = place_of(call.serving, call.request.peer) == guard::Place::at_the_bench;
-  call.desk->station.reset(reason, at_bench, call.person());
+  call.desk->station.reset(reason, is_at_bench(call), call.person());
   return json_answer(with_mine(call.desk->state(), call));
 }
 
 Answer answer_ask(Call& call) {
+  if (!is_at_bench(call)) {
+    throw Refusal(403, "what is done by hand is seen at the bench only", "somebody there answers");
+  }
   call.desk->station.answer(static_cast<int>(number_member(call.body, "number")));
   return json_answer(with_mine(call.desk->state(), call));
 }

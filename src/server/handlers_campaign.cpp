@@ -67,7 +67,8 @@ Answer start_campaign(Call& call) {
   const std::string prefix = call.desk->id + ".";
   call.desk->campaigns.start({.campaign = text_member_or(call.body, "campaign", ""),
                               .run = run.starts_with(prefix) ? run.substr(prefix.size()) : run,
-                              .reason = text_member_or(call.body, "reason", "")},
+                              .reason = text_member_or(call.body, "reason", ""),
+                              .at_bench = is_at_bench(call)},
                              call.person());
   return json_answer(json::object{{"accepted", true}, {"what", "conducting the campaign"}}, 202);
 }
@@ -79,7 +80,8 @@ Answer pause_campaign(Call& call) {
 
 Answer resume_campaign(Call& call) {
   call.desk->lease.require_may_drive(call.for_lease());
-  call.desk->campaigns.resume(text_member_or(call.body, "reason", ""), call.person());
+  call.desk->campaigns.resume(text_member_or(call.body, "reason", ""), call.person(),
+                              is_at_bench(call));
   return progress(call);
 }
 

@@ -73,6 +73,10 @@ guard::Place place_of(const Serving& serving, const std::string& peer) {
                                                    : guard::Place::afar;
 }
 
+bool is_at_bench(const Call& call) {
+  return place_of(call.serving, call.request.peer) == guard::Place::at_the_bench;
+}
+
 guard::Person Call::for_lease() const {
   return {.session = session->id,
           .name = session->person.name,

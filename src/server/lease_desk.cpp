@@ -24,9 +24,8 @@ LeaseDesk::LeaseDesk(Station& station,
 guard::Moment LeaseDesk::moment() const {
   const Snapshot now = station_.snapshot();
   // Interlocks are proved with nothing turning, but not with nobody there.
-  const bool driven = (now.state != guard::State::safe && now.state != guard::State::tripped) ||
-                      now.activity == "proving";
-  return {.now = std::chrono::steady_clock::now(), .driven = driven};
+  const bool driven = now.driven || now.activity == "proving";
+  return {.now = std::chrono::steady_clock::now(), .driven = driven, .stopping = now.stopping};
 }
 
 // What the lease asks for comes before what it answers.
@@ -83,6 +82,14 @@ void LeaseDesk::withdraw_consent(const guard::Person& by) {
 void LeaseDesk::require_may_drive(const guard::Person& person) {
   std::unique_lock lock(mutex_);
   settle(lease_.may_drive(person.session, moment()), lock);
+}
+
+// What follows from the time that has passed is done by the next look, on another thread: a stop
+// waits for the bench's.
+void LeaseDesk::require_still_may_drive(const guard::Person& person) {
+  const std::scoped_lock lock(mutex_);
+  const guard::Answer answer = lease_.may_drive(person.session, moment());
+  if (!answer.granted()) throw Refusal(409, answer.words, "");
 }
 
 void LeaseDesk::require_holds(const guard::Person& person) {

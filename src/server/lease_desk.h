@@ -31,6 +31,8 @@ class LeaseDesk {
   void withdraw_consent(const guard::Person& by);
   /// Whether this person may command the bench now.
   void require_may_drive(const guard::Person& person);
+  /// The same on the bench's own thread, just before something is done.
+  void require_still_may_drive(const guard::Person& person);
   /// Whether this person has the lease.
   void require_holds(const guard::Person& person);
   void run_ended();

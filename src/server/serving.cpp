@@ -3,6 +3,7 @@
 
 #include "base/errors.h"
 #include "base/json.h"
+#include "campaign/guard_logbook.h"
 #include "catalogue/catalogue.h"
 #include "catalogue/entry.h"
 #include "server/exchange.h"
@@ -50,6 +51,8 @@ std::string catalogue_location(const ServingOptions& options) {
 
 StationOptions with_trip(StationOptions options, const Journal& logbook) {
   options.tripped = tripped_before(logbook);
+  if (options.tripped.empty())
+    options.tripped = campaign::unreset_trip(bench::bench_from_file(options.bench_file));
   return options;
 }
 
@@ -117,6 +120,8 @@ void BenchDesk::record(std::string_view event, json::object members) {
       message[key] = value;
     if (is_logged(event)) {
       try {
+        if (event == "trip")
+          campaign::keep_trip(station.bench(), std::string(members.at("text").as_string()));
         message["number"] = logbook.add(time, event, members);
       } catch (const std::exception& error) {  // the top of the scribe's work: a full disk
         message["problem"] = error.what();

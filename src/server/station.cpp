@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "server/station.h"
 
+#include "campaign/guard_logbook.h"
 #include "server/driver.h"
+#include "server/exchange.h"
 
 #include <functional>
 #include <memory>
@@ -50,12 +52,24 @@ void Station::close() {
 void Station::trip(const std::string& interlock, int category, const std::string& cause) {
   driver_->trip_bench(interlock, category, cause);
 }
-void Station::command(const std::string& actuator, double value, std::string_view person) {
+void Station::command(const std::string& actuator, double value, std::string_view person,
+                      const std::function<void()>& may) {
   // By value: what is carried out late outlives whoever waited for it.
-  driver_->call([driver = driver_.get(), actuator, value, who = std::string(person)](
-                    HeardDevice& device) { driver->command(device, actuator, value, who); });
+  driver_->call(
+      [driver = driver_.get(), actuator, value, who = std::string(person), may](HeardDevice&) {
+        may();
+        driver->command(actuator, value, who);
+      });
 }
 void Station::reset(const std::string& reason, bool at_bench, std::string_view person) {
+  if (at_bench && !campaign::unreset_trip(bench()).empty()) {
+    const std::string refused = campaign::reset_trip(bench(), reason, std::string(person));
+    if (!refused.empty()) {
+      throw Refusal(409, "the guard process does not reset the trip: " + refused,
+                    "find and remove the cause at the bench, then reset it there");
+    }
+    if (!snapshot().tripped) return;
+  }
   driver_->call([driver = driver_.get(), reason, at_bench, who = std::string(person)](
                     HeardDevice&) { driver->reset(reason, at_bench, who); });
 }

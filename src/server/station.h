@@ -67,6 +67,8 @@ struct PersonAsked {
 /// What is going on at a bench.
 struct Snapshot {
   guard::State state = guard::State::safe;
+  bool driven = false;            // or about to be: a task that drives waits for its turn
+  bool stopping = false;          // that has been asked to stop
   std::string activity = "lost";  // watching, checking, calibrating, proving, conducting
   std::string device;
   std::optional<base::UtcTime> device_time = {};  // just after the newest sample
@@ -135,7 +137,10 @@ class Station {
   void trip(const std::string& interlock, int category, const std::string& cause);
   /// Returns when it is done.
   /// @throws Refusal      409: tripped, busy, no device; BadInput: no such actuator; DeviceFault
-  void command(const std::string& actuator, double value, std::string_view person);
+  /// @param may  asked once more on the device's thread, just before; throws what forbids it
+  void command(const std::string& actuator, double value, std::string_view person,
+               const std::function<void()>& may);
+  /// By the guard process too, where one runs.
   /// @throws Refusal  409: not tripped, or the cause remains
   void reset(const std::string& reason, bool at_bench, std::string_view person);
   /// Begins a task. @throws Refusal  409: another one is at it, tripped, no device

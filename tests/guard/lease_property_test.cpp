@@ -46,7 +46,9 @@ class Bench {
         if (lease_.offer(who.session, whom, moment()).granted()) heard_[who.name] = now_;
         break;
       case Deed::release:
-        lease_.release(who.session, moment());
+        // Every other time by somebody who does not know yet that a start was carried out.
+        lease_.release(who.session,
+                       {.now = now_, .driven = ++releases_ % 2 == 0 && moment().driven});
         break;
       case Deed::stop:
         ASSERT_TRUE(lease_.stop(who, moment()).granted());
@@ -80,7 +82,9 @@ class Bench {
 
  private:
   Moment moment() const {
-    return {.now = now_, .driven = permits_fan(logic_.state()) || is_under_way(logic_.state())};
+    return {.now = now_,
+            .driven = permits_fan(logic_.state()) || is_under_way(logic_.state()),
+            .stopping = is_under_way(logic_.state())};
   }
 
   void start(const Person& who) {
@@ -141,6 +145,7 @@ class Bench {
   std::map<std::string, Instant> heard_;
   std::map<std::string, Instant> consents_;  // by whom they are to, until when
   bool asked_to_stop_ = false;
+  int releases_ = 0;
   int started_ = 0;
   int lost_ = 0;
 };

@@ -95,6 +95,24 @@ TEST_F(LeaseTest, ReleaseWhileDrivenIsAStop) {
   EXPECT_EQ(last(true)->stop, Event::end_asked);
 }
 
+// A start that was permitted is carried out a moment later: whoever let go meanwhile let go of a
+// bench that is driven.
+TEST_F(LeaseTest, WhatIsDrivenByNobodyIsStoppedHoweverItCameAbout) {
+  lease_.take(anna, at());
+  EXPECT_TRUE(lease_.release("a", at(false)).granted());
+  EXPECT_EQ(last(false)->stop, std::nullopt);
+  EXPECT_EQ(last(true)->stop, Event::end_asked);
+  EXPECT_EQ(last(true)->stop, Event::end_asked) << "again, until it is done";
+  EXPECT_TRUE(lease_.look({.now = now_, .driven = true, .stopping = true}).empty());
+  EXPECT_FALSE(last(false));
+
+  lease_.take(cleo, at());
+  lease_.give_consent(anna, {.to = cleo, .valid_s = 60.0}, at());
+  lease_.withdraw_consent(bela, at(false));
+  last(false);
+  EXPECT_EQ(last(true)->stop, Event::end_asked) << "from afar without consent";
+}
+
 TEST_F(LeaseTest, AnybodyStopsFromAnywhere) {
   lease_.take(anna, at());
   EXPECT_TRUE(lease_.stop(dino, at(true)).granted());

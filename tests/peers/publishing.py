@@ -192,6 +192,26 @@ def two_benches_at_once(original, broker):
             need(abs(v["value"] - window["mean"]) < 1e-5, f"{name}: its own wind: {v} and {window}")
 
 
+def two_under_one_name_say_so(original, broker):
+    """Each names the other; one that is gone, whose will comes late, is none."""
+    benches = [bench_that_publishes(original, "same", broker.port)]
+    process = started(benches[0], *RECORD, "--seconds", "3", "--into", "alone.h5")
+    broker.wait_for("windwright/same", lambda s: s["state"] == "recording", "recording")
+    will = json.dumps({"state": "lost", "publisher": "elsewhere, process 1"})
+    subprocess.run(broker.words("mosquitto_pub", "-t", "windwright/same/state", "-m", will), check=True)
+    need(ended(process)["publish"]["remarks"] == [], "the will of one that is gone")
+
+    ear = Listener(broker, "windwright/same/event")
+    processes = [started(benches[0], *(w for w in RECORD if w not in ("--set", "fan_pct=60", "load_selector=rheostat")),
+                         "--seconds", "4", "--into", f"{name}.h5") for name in ("one", "two")]
+    told = [ended(process)["publish"]["remarks"] for process in processes]
+    for mine, other in ((0, 1), (1, 0)):
+        need(len(told[mine]) == 1 and f"process {processes[other].pid}) publishes as windwright/same too" in told[mine][0],
+             f"each names the other: {told}")
+    remarks = [v["text"] for _, _, v in ear.end() if v["event"] == "remark"]
+    need(sorted(remarks) == sorted(t[0] for t in told), f"and at once: {remarks}")
+
+
 def a_campaign_tells_how_far_it_is(bench, broker):
     (bench.folder / "campaign.toml").write_text(CAMPAIGN)
     ear = Listener(broker, "windwright/bench-a/#")
@@ -215,6 +235,7 @@ def main():
     broker = Broker(bench.folder)
     try:
         two_benches_at_once(bench, broker)
+        two_under_one_name_say_so(bench, broker)
         text = (bench.folder / "bench.toml").read_text()
         (bench.folder / "bench.toml").write_text(text + publish_table(broker.port, "bench-a", "timeout_s = 0.5\n"))
         what_is_published_is_what_was_recorded(bench, broker)

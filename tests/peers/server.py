@@ -3,7 +3,7 @@
 """The server from outside, over real sockets: a whole session at a bench, two people and one lease, a server that is killed in the
 middle of a run, two benches at once, and strangers who mean no good.
 
-server.py job|people|killed|several|strangers|accounts|tls PROGRAM SOURCE_FOLDER SCRATCH_FOLDER
+server.py job|people|killed|lost|several|strangers|accounts|tls PROGRAM SOURCE_FOLDER SCRATCH_FOLDER
 
 Only the standard library speaks HTTP here. Everything waits for conditions.
 """
@@ -236,6 +236,8 @@ def people(bench):
     stopped = olga.must("POST", BENCH + "/stop", {})
     need(stopped["commanded"]["fan_pct"] == 0, f"anybody stops: {stopped}")
     ana.wait(BENCH + "/state", lambda s: s["state"] == "safe", "safe once the fan has had its travel")
+    live.send({"type": "subscribe", "bench": "nowhere", "window_s": 10, "bins": 200})
+    need("nowhere" in live.message("refused")["what"], "no such bench")
     # The holder is gone while the wind blows: the bench trips and comes down, and its last minute is kept.
     leo.must("PUT", BENCH + "/actuators/fan_pct", {"value": 30})
     tripped = olga.wait(BENCH + "/state", lambda s: s["tripped"], "the lease's lapse")
@@ -244,8 +246,17 @@ def people(bench):
     need(kept["kind"] == "recording" and (bench.folder.parent / "runs/bench/trip-001.h5").exists(), f"kept: {kept}")
     speed = olga.must("GET", f"/api/v1/runs/{kept['id']}/window?channel=air_speed_m_s&bins=100")["bins"]
     need(speed[-1]["mean"] < 0.8 * max(b["mean"] for b in speed), "how the wind went down is in it")
-    live.send({"type": "subscribe", "bench": "nowhere", "window_s": 10, "bins": 200})
-    need("nowhere" in live.message("refused")["what"], "no such bench")
+    # A run whose operator lets go before it has begun to drive does not go on without one.
+    olga.wait(BENCH + "/state", lambda s: s["state"] == "tripped" and not s["tripped"]["standing"], "the end of the stop")
+    ana.must("POST", BENCH + "/reset", {"reason": "everybody is back"})
+    ana.must("POST", BENCH + "/lease", {})
+    ana.must("POST", BENCH + "/campaign", {"campaign": "short.toml", "reason": "interlocks not proved here"}, 202)
+    ana.call("DELETE", BENCH + "/lease")
+    olga.wait(BENCH + "/campaign", lambda p: p["state"] != "conducting", "the end of a run of nobody")
+    need(olga.must("GET", BENCH + "/state")["commanded"]["fan_pct"] == 0, "the fan is off")
+    # A stop whose words nobody can read is a stop.
+    for body, kind in ((b"{", "application/json"), (b"stop!", "text/plain")):
+        need(olga.raw("POST", BENCH + "/stop", body, {"Content-Type": kind})[0] == 200, f"a stop: {body}")
     finish(process)
 
 
@@ -346,6 +357,48 @@ def several(bench):
     need(events == [], f"the trip is in one logbook: {events}")
     need(any(line["event"] == "trip" for line in ana.must("GET", BENCH + "/logbook?limit=1000")["lines"]), "and in that one")
     finish(process)
+
+
+def lost(bench):
+    """A device that does not answer while it is driven by hand: a trip, and what it does when it is back is brought to rest."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        device_port = free.getsockname()[1]
+    # A watchdog that is of no help, and no interlock on the clock.
+    tables = bench.run("serve-device", "bench.toml", "--modbus-tcp", str(device_port), "--tables")
+    clock = tables.index('[[interlock]]\nname = "clock"')
+    end = tables.find("\n[", clock + 5)
+    (bench.folder / "client.toml").write_text(tables[:clock] + (tables[end:] if end > 0 else ""))
+    device = subprocess.Popen([bench.program, "serve-device", "bench.toml", "--modbus-tcp", str(device_port), "--real-time",
+                               "--watchdog-s", "3600"], cwd=bench.folder, stdout=subprocess.DEVNULL)
+    atexit.register(device.kill)
+    process, told = bench.start("serve", "--bench", "client.toml", "--listen", "127.0.0.1:0", "--runs", "../runs", "--json")
+    atexit.register(process.kill)
+    ana = Person(told["port"], "Ana")
+    ana.wait(BENCH + "/state", lambda s: not s["stale"], "fresh samples")
+    ana.must("POST", BENCH + "/lease", {})
+    ana.must("PUT", BENCH + "/actuators/load_selector", {"position": "rheostat"})
+    ana.must("PUT", BENCH + "/actuators/fan_pct", {"value": 40})
+
+    def air_speed():
+        return next(v["value"] for v in ana.must("GET", BENCH + "/values")["values"] if v["name"] == "air_speed_m_s")
+
+    watch_until(ana, BENCH + "/values", lambda _: air_speed() > 3.0, "the wind")
+    device.send_signal(signal.SIGSTOP)
+    gone = watch_until(ana, BENCH + "/state", lambda s: s["fault"], "the fault")
+    need(gone["tripped"] and gone["tripped"]["interlock"] == "device", f"a lost device that was driven is a trip: {gone}")
+    device.send_signal(signal.SIGCONT)
+    watch_until(ana, BENCH + "/state", lambda s: not s["stale"] and not s["fault"], "the device again")
+    watch_until(ana, BENCH + "/values", lambda _: air_speed() < 1.0, "the wind to die down")
+    need(ana.must("GET", BENCH + "/state")["tripped"], "the trip is latched")
+    need(ana.call("PUT", BENCH + "/actuators/fan_pct", {"value": 10})[0] == 409, "nothing is driven before the reset")
+    log = bench.folder / "guard.jsonl"
+    need(json.loads(log.read_text().splitlines()[-1])["event"] == "trip", "other programs find the trip, too")
+    ana.must("POST", BENCH + "/reset", {"reason": "the line is plugged in again"})
+    need(json.loads(log.read_text().splitlines()[-1])["event"] == "reset", "and the reset")
+    need(not ana.must("GET", BENCH + "/state")["tripped"], "reset here, too")
+    finish(process)
+    device.kill()
 
 
 def answer_to(port, raw, timeout=30.0):
@@ -513,6 +566,6 @@ def tls(bench):
 
 
 what, program, source, scratch = sys.argv[1:5]
-{"job": job, "people": people, "killed": killed, "several": several, "strangers": strangers, "accounts": accounts, "tls": tls}[what](
+{"job": job, "people": people, "killed": killed, "lost": lost, "several": several, "strangers": strangers, "accounts": accounts, "tls": tls}[what](
     ready_bench(program, source, scratch))
 print(what, "holds")
