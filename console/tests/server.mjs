@@ -24,7 +24,8 @@ function needServer(program) {
   process.exit(77);
 }
 
-/** A fresh folder with a copy of the bench, its sensors calibrated but those whose certificates are left out. */
+/** A fresh folder with a copy of the bench, its sensors calibrated but those whose certificates are left out; without any
+ *  left out its interlocks are proved as well. */
 export function freshBench(program, benchFolder, scratch, without = []) {
   needServer(program);
   rmSync(scratch, { recursive: true, force: true });
@@ -32,6 +33,7 @@ export function freshBench(program, benchFolder, scratch, without = []) {
   cpSync(benchFolder, `${scratch}/bench`, { recursive: true });
   const { status } = spawnSync(program, ['calibrate', 'bench/bench.toml'], { cwd: scratch, stdio: 'ignore' });
   if (status !== 0) throw new Error(`calibrate ended with ${status}`);
+  if (without.length === 0) spawnSync(program, ['ready', 'bench/bench.toml', '--prove-interlocks'], { cwd: scratch, stdio: 'ignore' });
   for (const channel of without) rmSync(`${scratch}/bench/certificates/${channel}.json`);
 }
 

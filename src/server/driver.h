@@ -55,7 +55,7 @@ class Driver final : public Hearing {
   void answer(int number);
 
   // The device's thread, from within `call`.
-  void command(const std::string& actuator, double value, const std::string& person);
+  void command(HeardDevice& device, const Station::Command& command, const std::string& person);
   void reset(const std::string& reason, bool at_bench, const std::string& person);
   void make_laws();
   guard::OtherLayer guard_process();
@@ -85,6 +85,8 @@ class Driver final : public Hearing {
   void carry_out_stop(HeardDevice& device);
   void begin_watch();
   void require_no_trip_elsewhere();
+  void require_proof(const HeardDevice& device, const std::string& reason,
+                     const std::string& person) const;
   void latch(const guard::Trip& trip);
   void judge(const bench::SampleBlock& block);
   void add_means(const bench::SampleBlock& block);

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 // What a driver does with blocks, commands and trips, on the device's thread.
 #include "bench/safe_state.h"
+#include "campaign/logbook.h"
+#include "campaign/proof.h"
 #include "server/driver.h"
 #include "server/exchange.h"
 
@@ -180,7 +182,25 @@ void Driver::known_input(std::string_view channel, std::optional<double> value) 
   tell("known_input", std::move(members));
 }
 
-void Driver::command(const std::string& actuator, double value, const std::string& person) {
+// As for a recording that drives: proved interlocks, or a reason that is kept.
+void Driver::require_proof(const HeardDevice& device, const std::string& reason,
+                           const std::string& person) const {
+  const std::string remark = campaign::proof_remark(bench_, device.name(), device.now());
+  if (remark.empty()) return;
+  if (reason.empty()) {
+    Refusal refusal(409, "the interlocks are not proved: " + remark,
+                    "prove them, or give a reason, which is noted");
+    refusal.where = "reason";
+    throw refusal;
+  }
+  campaign::Logbook(bench_.file.parent_path() / campaign::proof_logbook)
+      .add(device.now(), "driven_without_proof",
+           {{"reason", reason}, {"text", remark}, {"by", person}});
+}
+
+void Driver::command(HeardDevice& device, const Station::Command& command,
+                     const std::string& person) {
+  const auto& [actuator, value, reason] = command;
   const bench::Actuator& known = bench_.actuator(actuator);
   if (!std::isfinite(value) || value < known.lowest || value > known.highest) {
     Refusal refusal(422, fmt::format("{} is to be {:g}", actuator, value),
@@ -199,6 +219,7 @@ void Driver::command(const std::string& actuator, double value, const std::strin
   }
   if (drives && layer_->state() == guard::State::safe) {
     require_no_trip_elsewhere();
+    require_proof(device, reason, person);
     begin_watch();
     if (const auto why = layer_->start(interlocks_->standing())) {
       throw Refusal(409, "the bench may not be driven: " + *why, "put that right first");

@@ -197,8 +197,9 @@ Answer command(Call& call) {
     value = number_member(call.body, "value");
   }
   call.desk->lease.require_may_drive(call.for_lease());
+  const std::string reason(base::trimmed(text_member_or(call.body, "reason", "")));
   call.desk->station.command(
-      asked, value, call.person(),
+      {.actuator = asked, .value = value, .reason = reason}, call.person(),
       [desk = call.desk, who = call.for_lease()] { desk->lease.require_still_may_drive(who); });
   return json_answer(with_mine(call.desk->state(), call));
 }

@@ -52,13 +52,13 @@ void Station::close() {
 void Station::trip(const std::string& interlock, int category, const std::string& cause) {
   driver_->trip_bench(interlock, category, cause);
 }
-void Station::command(const std::string& actuator, double value, std::string_view person,
+void Station::command(const Command& command, std::string_view person,
                       const std::function<void()>& may) {
   // By value: what is carried out late outlives whoever waited for it.
   driver_->call(
-      [driver = driver_.get(), actuator, value, who = std::string(person), may](HeardDevice&) {
+      [driver = driver_.get(), command, who = std::string(person), may](HeardDevice& device) {
         may();
-        driver->command(actuator, value, who);
+        driver->command(device, command, who);
       });
 }
 void Station::reset(const std::string& reason, bool at_bench, std::string_view person) {

@@ -135,11 +135,15 @@ class Station {
   void stop(int category, std::string_view person);
   /// Trips the bench for a reason that no channel shows.
   void trip(const std::string& interlock, int category, const std::string& cause);
+  struct Command {
+    std::string actuator;
+    double value;
+    std::string reason;  // to drive though the interlocks are not proved; it is noted
+  };
   /// Returns when it is done.
   /// @throws Refusal      409: tripped, busy, no device; BadInput: no such actuator; DeviceFault
   /// @param may  asked once more on the device's thread, just before; throws what forbids it
-  void command(const std::string& actuator, double value, std::string_view person,
-               const std::function<void()>& may);
+  void command(const Command& command, std::string_view person, const std::function<void()>& may);
   /// By the guard process too, where one runs.
   /// @throws Refusal  409: not tripped, or the cause remains
   void reset(const std::string& reason, bool at_bench, std::string_view person);

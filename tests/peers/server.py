@@ -79,10 +79,12 @@ class Person:
         self.must("PUT", bench + "/lease", {})
 
 
-def ready_bench(program, source, scratch, calibrated=True):
+def ready_bench(program, source, scratch, calibrated=True, proved=True):
     bench = Bench(program, source, os.path.join(scratch, "bench"))
     if calibrated:
         bench.run("calibrate", "bench.toml")
+        if proved:
+            bench.run("ready", "bench.toml", "--prove-interlocks")
     (bench.folder / "short.toml").write_text(CAMPAIGN)
     return bench
 
@@ -177,7 +179,7 @@ def job(bench):
     need([r["id"] for r in found] == [progress["run"]], f"found by its note: {found}")
 
     # A trip and its reset: a rotor that runs fast under a light load, then nearly a short.
-    for actuator, body in (("load_selector", {"position": "rheostat"}), ("rheostat_ohm", {"value": 60}), ("fan_pct", {"value": 90})):
+    for actuator, body in (("load_selector", {"position": "rheostat"}), ("rheostat_ohm", {"value": 60}), ("fan_pct", {"value": 90, "reason": "calibrated since the proof"})):
         ana.must("PUT", f"{BENCH}/actuators/{actuator}", body)
     fast = lambda answer: next(v["value"] for v in answer["values"] if v["name"] == "rotor_speed_rad_s") > 200
     watch_until(ana, BENCH + "/values", fast, "a fast rotor")
@@ -216,6 +218,14 @@ def people(bench):
     first = live.envelope()
     need(first.flags & 1 and first.stream == told["stream"], "the window first")
     ana.must("PUT", BENCH + "/actuators/load_selector", {"position": "rheostat"})
+    # Without the proof of the interlocks it wants a reason, which is kept.
+    proof = bench.folder / "certificates/interlocks.json"
+    proof.rename(proof.with_suffix(".away"))
+    status, refused = ana.call("PUT", BENCH + "/actuators/fan_pct", {"value": 60})
+    need(status == 409 and refused["error"]["where"] == "reason", f"not proved: {refused}")
+    ana.must("PUT", BENCH + "/actuators/fan_pct", {"value": 20, "reason": "to see it turn"})
+    need("to see it turn" in (bench.folder / "interlocks.jsonl").read_text(), "the reason is kept")
+    proof.with_suffix(".away").rename(proof)
     ana.must("PUT", BENCH + "/actuators/fan_pct", {"value": 60})
     before = first
     for _ in range(40):
@@ -378,7 +388,7 @@ def lost(bench):
     ana.wait(BENCH + "/state", lambda s: not s["stale"], "fresh samples")
     ana.must("POST", BENCH + "/lease", {})
     ana.must("PUT", BENCH + "/actuators/load_selector", {"position": "rheostat"})
-    ana.must("PUT", BENCH + "/actuators/fan_pct", {"value": 40})
+    ana.must("PUT", BENCH + "/actuators/fan_pct", {"value": 40, "reason": "its interlocks are another test's"})
 
     def air_speed():
         return next(v["value"] for v in ana.must("GET", BENCH + "/values")["values"] if v["name"] == "air_speed_m_s")

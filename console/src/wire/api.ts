@@ -737,6 +737,8 @@ export interface Operations {
       readonly value?: number;
       /** Of a selector, instead of the value. */
       readonly position?: string;
+      /** Why to drive though the interlocks are not proved; it is noted. */
+      readonly reason?: string;
     };
     answer: State;
   };
