@@ -18,6 +18,7 @@
 #include <map>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace windwright::catalogue {
@@ -33,6 +34,20 @@ constexpr int migrating = 20'260'302;  // number of the lock, ours in a database
 
 bool is_server(const std::string& location) {
   return location.starts_with("postgresql://") || location.starts_with("postgres://");
+}
+
+// Whoever enters a measurement does not wait for a server for ever, unless the location says so:
+// 10 s to connect, 20 s for a network that has gone, a minute for a question.
+std::string within_time(const std::string& location) {
+  std::string complete = location;
+  for (const auto& [name, value] :
+       {std::pair{"connect_timeout", "10"}, std::pair{"tcp_user_timeout", "20000"},
+        std::pair{"options", "-c%20statement_timeout%3D60000"}}) {
+    if (location.find(fmt::format("{}=", name)) != std::string::npos) continue;
+    complete +=
+        fmt::format("{}{}={}", complete.find('?') == std::string::npos ? '?' : '&', name, value);
+  }
+  return complete;
 }
 
 std::string this_host() {
@@ -58,7 +73,7 @@ Catalogue::Tables::Tables(const std::string& where, bool may_create)
     if (dialect == Dialect::sqlite) {
       session.open(soci::sqlite3, fmt::format("db=\"{}\" timeout=10", location));
     } else {
-      session.open(soci::postgresql, location);
+      session.open(soci::postgresql, within_time(location));
       session << "SET client_min_messages = warning";
     }
     words = full_text(dialect);
