@@ -19,6 +19,7 @@
 #include <cstring>
 #include <ctime>
 #include <functional>
+#include <future>
 #include <memory>
 #include <mutex>
 #include <optional>
@@ -37,6 +38,8 @@ using base::DeviceFault;
 constexpr double longest_reading_s = 0.1;
 /// Readings that the kernel holds while the program is busy; more than its usual 4.
 constexpr unsigned kernel_buffers = 16;
+/// A description is many answers.
+constexpr double connect_timeouts = 5.0;
 
 struct Destroy {
   void operator()(iio_context* context) const { iio_context_destroy(context); }
@@ -116,6 +119,31 @@ class Watch {
   std::jthread thread_;  // last: it uses what stands above
 };
 
+/// Opens what is behind the URI. libiio reads the description of a computer on the network without
+/// a deadline of its own (its timeout begins anew with every byte), so that a thread of its own
+/// does it, left alone where it lasts too long.
+/// @throws LinkLost  not in this time
+std::unique_ptr<iio_context, Destroy> context_within(const std::string& uri, double longest_s) {
+  struct Opened {
+    std::unique_ptr<iio_context, Destroy> context;
+    int code;
+  };
+  auto promise = std::make_shared<std::promise<Opened>>();  // shared: either side may go first
+  std::future<Opened> opened = promise->get_future();
+  std::thread([promise, uri]() mutable {
+    const WithoutPipeSignal quiet;
+    std::unique_ptr<iio_context, Destroy> context(  // libiio 0.24 writes into a URI with a port
+        iio_create_context_from_uri(uri.data()));
+    const int code = errno;
+    promise->set_value({.context = std::move(context), .code = code});
+  }).detach();
+  if (opened.wait_for(std::chrono::duration<double>(longest_s)) != std::future_status::ready)
+    throw LinkLost(fmt::format("'{}' is not described within {:g} s", uri, longest_s));
+  Opened got = opened.get();
+  if (!got.context) lose(fmt::format("'{}' cannot be opened", uri), got.code);
+  return std::move(got.context);
+}
+
 /// A number that an attribute holds; nothing where there is no such attribute.
 template <typename Owner, typename Read>
 std::optional<double> number_of(const Owner* owner, const char* attribute, Read read) {
@@ -184,12 +212,7 @@ std::int64_t converted(const iio_channel* channel, std::size_t bytes, bool is_si
 struct IioStream::Converter {
   Converter(const bench::Bench& the_bench, const bench::IioDevice& the_description)
       : bench(the_bench), described(the_description) {
-    std::string uri = described.uri;  // libiio 0.24 writes into it where it holds a port
-    context.reset(iio_create_context_from_uri(uri.data()));
-    if (!context) {
-      const int code = errno;
-      lose(fmt::format("'{}' cannot be opened", described.uri), code);
-    }
+    context = context_within(described.uri, connect_timeouts * described.timeout_s);
     const int code = iio_context_set_timeout(
         context.get(), static_cast<unsigned>(std::ceil(1000.0 * described.timeout_s)));
     if (code < 0 && code != -ENOSYS) lose("the timeout cannot be set", code);

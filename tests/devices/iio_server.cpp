@@ -140,6 +140,14 @@ bool IioServer::answer(int client, const std::string& line, std::string& receive
     pass(20ms);
     return false;
   }
+  if (words[0] == "PRINT" && drips) {
+    put(client, fmt::format("{}\n", xml.size()));
+    for (std::size_t i = 0; i < xml.size() && !thread_.get_stop_token().stop_requested(); ++i) {
+      std::this_thread::sleep_for(std::chrono::milliseconds(drip_ms));
+      put(client, std::string_view(xml).substr(i, 1));
+    }
+    return false;
+  }
   if (words[0] == "PRINT") {
     put(client, fmt::format("{}\n{}\n", xml.size(), xml));
   } else if (words[0] == "READ") {

@@ -50,6 +50,7 @@ class IioServer {
   // Set before anything connects.
   std::string xml;
   std::map<std::string, std::string> attributes;  // "device [direction channel] name" to its text
+  bool drips = false;                             // describes itself a byte at a time
   bool fixed = false;                             // refuses whatever is written
   unsigned misdeed_one_in = 0;                    // readings; 0: never
   std::vector<Misdeed> kinds;

@@ -295,6 +295,11 @@ TEST(IioStream, GivesUpWhereNothingSensibleComes) {
     bench::SampleBlock block;
     EXPECT_THROW(trial.device->read(block), base::DeviceFault);
   }
+  // libiio's own timeout begins anew with every byte; described like this it takes minutes.
+  Trial dripping;
+  dripping.described.longest_outage_s = 0.5;
+  dripping.server.drips = true;
+  EXPECT_NE(dripping.fault().find("not described within 0.4 s"), std::string::npos);
   Trial garbled;
   garbled.server.xml = "\xf0\x81<context";
   EXPECT_NE(garbled.fault().find("cannot be opened"), std::string::npos);
