@@ -60,9 +60,10 @@ class Console {
   /** Asks who this is; tries again until there is an answer. */
   async meet(): Promise<void> {
     try {
-      this.session = await call('session');
+      const session = await call('session');
       this.serverGone = false;
-      if (this.session.person !== null) await this.enter();
+      if (session.person !== null) await this.enter();
+      this.session = session; // shown once there is something to show: each picture takes its time
     } catch (refusal) {
       if (!unreachable(refusal)) throw refusal;
       this.serverGone = true;
@@ -71,8 +72,9 @@ class Console {
   }
 
   async logIn(body: Operations['log_in']['body']): Promise<void> {
-    this.session = await call('log_in', { body });
+    const session = await call('log_in', { body });
     await this.enter();
+    this.session = session;
   }
 
   /** The server began anew and knows nobody: where a name is enough, it is given again. */
@@ -98,8 +100,9 @@ class Console {
   async openBench(id: string): Promise<void> {
     this.leaveBench();
     const at = { bench: id };
-    this.bench = await call('bench', { at });
-    this.hear(await call('state', { at }));
+    const [bench, state] = await Promise.all([call('bench', { at }), call('state', { at })]);
+    this.bench = bench;
+    this.hear(state);
     if (this.benches.length > 1) route.show({ bench: id });
     const scheme = location.protocol === 'https:' ? 'wss' : 'ws';
     const address = `${scheme}://${location.host}${location.pathname.replace(/[^/]*$/, '')}api/v1/live`;
