@@ -4,42 +4,13 @@
 import assert from 'node:assert/strict';
 import { writeFileSync } from 'node:fs';
 import { connect, createServer } from 'node:net';
-import { check, enter, finish, freshBench, openPage, startBrowser, startServer } from './server.mjs';
+import { check, enter, finish, freshBench, openPage, shortCampaign, startBrowser, startServer } from './server.mjs';
 
 const [program, benchFolder, scratch] = process.argv.slice(2);
 const patience = 60_000;
 const browser = await startBrowser();
 freshBench(program, benchFolder, scratch);
-writeFileSync(`${scratch}/bench/campaign.toml`, `schema = 1
-title = "Which pitch for three blades?"
-bench = "bench.toml"
-operator = "Bench crew"
-seed = 11
-repeats = 1
-[question]
-text = "Which pitch turns the largest part of the wind into electricity?"
-response = "maximum_cp"
-factors = ["pitch_deg"]
-level_pct = 95
-[[factor]]
-actuator = "pitch_deg"
-levels = [5, 10]
-hard_to_change = true
-[[factor]]
-actuator = "rheostat_ohm"
-levels = [8, 15, 30]
-[constants]
-fan_pct = 70
-load_selector = "rheostat"
-blade_count = 3
-[pace]
-settle_window_s = 1
-settle_drift_pct = 5
-longest_settle_s = 8
-shortest_dwell_s = 2
-longest_dwell_s = 3
-target_u_pct = 2
-`);
+writeFileSync(`${scratch}/bench/campaign.toml`, shortCampaign);
 
 /** Whoever comes through here comes from another address than the server's own computer. */
 async function fromAfar(port) {

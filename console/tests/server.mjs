@@ -1,12 +1,44 @@
 // SPDX-License-Identifier: Apache-2.0
 // A server and a browser of one's own, for the console's tests, pictures and benchmark.
 import { spawn, spawnSync } from 'node:child_process';
-import { cpSync, existsSync, mkdirSync, rmSync } from 'node:fs';
+import { cpSync, existsSync, mkdirSync, rmSync, writeFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { chromium } from 'playwright-core';
 
 const dist = fileURLToPath(new URL('../dist', import.meta.url));
 const executablePath = process.env.CHROMIUM ?? '/usr/bin/chromium';
+
+/** Six points, settled and measured in seconds. */
+export const shortCampaign = `schema = 1
+title = "Which pitch for three blades?"
+bench = "bench.toml"
+operator = "Bench crew"
+seed = 11
+repeats = 1
+[question]
+text = "Which pitch turns the largest part of the wind into electricity?"
+response = "maximum_cp"
+factors = ["pitch_deg"]
+level_pct = 95
+[[factor]]
+actuator = "pitch_deg"
+levels = [5, 10]
+hard_to_change = true
+[[factor]]
+actuator = "rheostat_ohm"
+levels = [8, 15, 30]
+[constants]
+fan_pct = 70
+load_selector = "rheostat"
+blade_count = 3
+[pace]
+settle_window_s = 1
+settle_drift_pct = 5
+longest_settle_s = 8
+shortest_dwell_s = 2
+longest_dwell_s = 3
+target_u_pct = 2
+`;
 
 /** Debian's chromium, or the program that CHROMIUM names; without one, exit 77 (skipped). */
 export async function startBrowser() {
@@ -35,6 +67,16 @@ export function freshBench(program, benchFolder, scratch, without = []) {
   if (status !== 0) throw new Error(`calibrate ended with ${status}`);
   if (without.length === 0) spawnSync(program, ['ready', 'bench/bench.toml', '--prove-interlocks'], { cwd: scratch, stdio: 'ignore' });
   for (const channel of without) rmSync(`${scratch}/bench/certificates/${channel}.json`);
+}
+
+/** A run in the catalogue, of six points, as `conduct` makes it. */
+export function withRun(program, scratch) {
+  writeFileSync(`${scratch}/bench/short.toml`, shortCampaign);
+  mkdirSync(`${scratch}/runs/bench`, { recursive: true });
+  for (const words of [['conduct', 'bench/short.toml', '--into', 'runs/bench/001', '--reason', 'a test'], ['catalogue', 'add', 'runs/bench/001', '--catalogue', 'runs/catalogue.sqlite']]) {
+    const { status } = spawnSync(program, words, { cwd: scratch, stdio: 'ignore' });
+    if (status !== 0) throw new Error(`${words[0]} ended with ${status}`);
+  }
 }
 
 /** Serves that bench; answers when it is there. A pace above 1: simulated time goes by so much faster. */
