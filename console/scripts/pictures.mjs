@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 // Pictures of the console for the pages: node scripts/pictures.mjs PROGRAM BENCH_FOLDER SCRATCH OUT_FOLDER [RUN].
 // The demo bench runs behind them; with RUN, a folder that `conduct` made, Results shows that run.
-import { cpSync } from 'node:fs';
-import { enter, freshBench, openPage, startBrowser, startServer } from '../tests/server.mjs';
+import { resolve } from 'node:path';
+import { enter, freshBench, openPage, startBrowser, startServer, withRun } from '../tests/server.mjs';
 
 const [program, benchFolder, scratch, out, run] = process.argv.slice(2);
 const wide = { width: 1440, height: 900 };
@@ -17,7 +17,7 @@ const pictures = [
 
 const browser = await startBrowser();
 freshBench(program, benchFolder, scratch);
-if (run !== undefined) cpSync(run, `${scratch}/runs/${run.split('/').at(-1)}`, { recursive: true });
+if (run !== undefined) withRun(program, scratch, resolve(run));
 const server = await startServer(program, scratch);
 try {
   const { page } = await openPage(browser, server.url, { viewport: wide }, 'Bench crew', 'instructor');

@@ -69,14 +69,20 @@ export function freshBench(program, benchFolder, scratch, without = []) {
   for (const channel of without) rmSync(`${scratch}/bench/certificates/${channel}.json`);
 }
 
-/** A run in the catalogue, of six points, as `conduct` makes it. */
-export function withRun(program, scratch) {
-  writeFileSync(`${scratch}/bench/short.toml`, shortCampaign);
+/** A run in the catalogue, as `conduct` makes it: one that is there, or six points. */
+export function withRun(program, scratch, there) {
   mkdirSync(`${scratch}/runs/bench`, { recursive: true });
-  for (const words of [['conduct', 'bench/short.toml', '--into', 'runs/bench/001', '--reason', 'a test'], ['catalogue', 'add', 'runs/bench/001', '--catalogue', 'runs/catalogue.sqlite']]) {
+  const must = (...words) => {
     const { status } = spawnSync(program, words, { cwd: scratch, stdio: 'ignore' });
     if (status !== 0) throw new Error(`${words[0]} ended with ${status}`);
+  };
+  if (there !== undefined) {
+    cpSync(there, `${scratch}/runs/bench/001`, { recursive: true });
+  } else {
+    writeFileSync(`${scratch}/bench/short.toml`, shortCampaign);
+    must('conduct', 'bench/short.toml', '--into', 'runs/bench/001', '--reason', 'a test');
   }
+  must('catalogue', 'add', 'runs/bench/001', '--catalogue', 'runs/catalogue.sqlite');
 }
 
 /** Serves that bench; answers when it is there. A pace above 1: simulated time goes by so much faster. */
