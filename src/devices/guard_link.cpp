@@ -11,22 +11,49 @@
 
 #include <fmt/format.h>
 
+#include <chrono>
 #include <cstddef>
 #include <exception>
 #include <memory>
+#include <mutex>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <utility>
 #include <variant>
+#include <vector>
 
 namespace windwright::devices {
 namespace {
+
+using Clock = std::chrono::steady_clock;
+constexpr std::chrono::seconds once_more_within{2};
+
+struct Command {
+  std::size_t actuator;
+  double value;
+};
+
+std::vector<Command> safe_state_of(const bench::Bench& bench) {
+  std::vector<Command> commands;
+  const auto add = [&](std::string_view name, const auto& value) {
+    for (std::size_t i = 0; i < bench.actuators.size(); ++i) {
+      const bench::Actuator& actuator = bench.actuators[i];
+      if (!actuator.manual && actuator.name == name) commands.push_back({i, value(actuator)});
+    }
+  };
+  for (const std::string_view name : bench::switched_off)
+    add(name, [](const bench::Actuator&) { return 0.0; });
+  add(bench::load_selector,
+      [](const bench::Actuator& selector) { return selector.position("rheostat").value_or(1.0); });
+  return commands;
+}
 
 class SecondConnection final : public GuardLink {
  public:
   /// @throws DeviceFault  it cannot be reached
   SecondConnection(const bench::Bench& bench, std::string name, Connect connect)
-      : bench_(bench), name_(std::move(name)), connect_(std::move(connect)) {
+      : safe_state_(safe_state_of(bench)), name_(std::move(name)), connect_(std::move(connect)) {
     try {
       link_ = connect_();
     } catch (const LinkLost& lost) {
@@ -39,22 +66,21 @@ class SecondConnection final : public GuardLink {
   const std::string& name() const override { return name_; }
 
   std::optional<std::string> make_safe() noexcept override {
-    std::optional<std::string> refused;
-    const auto lost = twice([&] { refused = command_safe_state(); });
-    return lost ? lost : refused;
+    std::unique_lock lock(busy_, std::try_to_lock);
+    if (!lock) {
+      std::unique_ptr<Link> of_its_own;
+      if (!command_safe_state(of_its_own)) return std::nullopt;
+      lock.lock();
+    }
+    return command_safe_state(link_);
   }
 
   std::optional<std::string> feed() noexcept override {
-    return twice([this] { link_->feed(); });
-  }
-
- private:
-  template <typename Action>
-  std::optional<std::string> twice(Action action) noexcept {
+    const std::lock_guard lock(busy_);
     for (int attempt = 0;; ++attempt) {
       try {
         if (!link_) link_ = connect_();
-        action();
+        link_->feed();
         return std::nullopt;
       } catch (const std::exception& failure) {
         link_.reset();
@@ -63,31 +89,52 @@ class SecondConnection final : public GuardLink {
     }
   }
 
-  // What is refused does not keep the rest from being switched.
-  std::optional<std::string> command_safe_state() {
-    std::optional<std::string> refused;
-    const auto set = [&](std::size_t actuator, double value) {
-      try {
-        link_->set(actuator, value);
-      } catch (const base::DeviceFault& refusal) {
-        if (!refused) refused = refusal.what();
-      }
-    };
-    for (std::size_t i = 0; i < bench_.actuators.size(); ++i) {
-      const bench::Actuator& actuator = bench_.actuators[i];
-      if (!actuator.manual && bench::is_switched_off(actuator.name)) set(i, 0.0);
-    }
-    for (std::size_t i = 0; i < bench_.actuators.size(); ++i) {
-      const bench::Actuator& actuator = bench_.actuators[i];
-      if (!actuator.manual && actuator.name == bench::load_selector)
-        set(i, actuator.position("rheostat").value_or(1.0));
-    }
-    return refused;
+ private:
+  std::optional<std::string> command_safe_state(std::unique_ptr<Link>& link) noexcept {
+    const Clock::time_point begun = Clock::now();
+    Round first = command(link, safe_state_);
+    if (first.left.empty() || Clock::now() - begun > once_more_within) return first.failure;
+    const Round second = command(link, first.left);
+    return first.refused ? first.failure : second.failure;
   }
 
-  const bench::Bench& bench_;
+  struct Round {
+    std::vector<Command> left;                // not known to be done
+    std::optional<std::string> failure = {};  // the first
+    bool refused = false;                     // that was the instrument's word
+  };
+  Round command(std::unique_ptr<Link>& link, const std::vector<Command>& commands) noexcept {
+    Round round;
+    bool reachable = true;
+    for (const Command& wanted : commands) {
+      try {
+        if (reachable && !link) {
+          reachable = false;
+          link = connect_();
+          reachable = true;
+        }
+        if (reachable) link->set(wanted.actuator, wanted.value);
+      } catch (const std::exception& failure) {
+        // What is refused is not asked for again.
+        const bool refused = link && dynamic_cast<const base::DeviceFault*>(&failure) != nullptr;
+        if (!round.failure) {
+          round.failure = failure.what();
+          round.refused = refused;
+        }
+        if (refused) continue;
+        link.reset();
+        round.left.push_back(wanted);
+        continue;
+      }
+      if (!reachable) round.left.push_back(wanted);
+    }
+    return round;
+  }
+
+  std::vector<Command> safe_state_;
   std::string name_;
   Connect connect_;
+  std::mutex busy_;  // the connection: who feeds may wait long for an answer
   std::unique_ptr<Link> link_;
 };
 
@@ -115,6 +162,11 @@ struct Open {
 };
 
 }  // namespace
+
+std::unique_ptr<GuardLink> guard_link_over(const bench::Bench& bench, std::string name,
+                                           Connect connect) {
+  return std::make_unique<SecondConnection>(bench, std::move(name), std::move(connect));
+}
 
 std::unique_ptr<GuardLink> open_guard_link(const bench::Bench& bench) {
   return std::visit(Open{.bench = bench}, bench.device);

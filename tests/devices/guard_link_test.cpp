@@ -3,13 +3,21 @@
 
 #include "base/errors.h"
 #include "bench/bench.h"
+#include "devices/link.h"
 #include "devices/modbus_instrument.h"
 #include "instrument_bench.h"
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
+#include <cstddef>
+#include <cstdint>
 #include <memory>
+#include <semaphore>
+#include <span>
 #include <string>
+#include <thread>
+#include <vector>
 
 namespace windwright::devices {
 namespace {
@@ -83,6 +91,101 @@ TEST(GuardLink, SaysThatTheInstrumentIsGone) {
   EXPECT_NE(link->feed(), std::nullopt);
   EXPECT_NE(link->make_safe(), std::nullopt);
   EXPECT_THROW(open_guard_link(bench), base::DeviceFault);
+}
+
+/// A bench whose fan comes last, and links that do what is said here.
+class OverLinks : public testing::Test {
+ protected:
+  OverLinks() {
+    for (const char* name :
+         {"load_selector", "inverter_switch", "mains_charger_switch", "fan_pct"}) {
+      bench::Actuator actuator{};
+      actuator.name = name;
+      actuator.highest = 100.0;
+      bench_.actuators.push_back(actuator);
+    }
+    bench_.actuators.front().positions = {"none", "lamp", "rheostat"};
+    link_ = guard_link_over(bench_, "instrument", [this] { return connected(); });
+  }
+
+  class Of final : public Link {
+   public:
+    explicit Of(OverLinks& test) : test_(test) {}
+    void read(std::span<std::int32_t> /*counts*/) override {}
+    void set(std::size_t actuator, double value) override {
+      const std::string& name = test_.bench_.actuators[actuator].name;
+      test_.commands_.push_back(fmt::format("{} {:g}", name, value));
+      if (name == test_.refused_) throw base::DeviceFault("instrument", "refuses", "it");
+      if (name == test_.lost_) throw LinkLost("no answer to " + name);
+    }
+    void feed() override {
+      test_.feeding_.release();
+      test_.answer_.acquire();
+    }
+
+   private:
+    OverLinks& test_;
+  };
+  std::unique_ptr<Link> connected() {
+    ++connections_;
+    if (unreachable_) throw LinkLost("no route");
+    return std::make_unique<Of>(*this);
+  }
+
+  bench::Bench bench_{};
+  std::vector<std::string> commands_;
+  std::string lost_;
+  std::string refused_;
+  bool unreachable_ = false;
+  int connections_ = 0;
+  std::binary_semaphore feeding_{0};
+  std::binary_semaphore answer_{0};
+  std::unique_ptr<GuardLink> link_;
+};
+
+TEST_F(OverLinks, TheFanComesFirstAndALoadLast) {
+  EXPECT_EQ(link_->make_safe(), std::nullopt);
+  EXPECT_EQ(commands_, (std::vector<std::string>{"fan_pct 0", "inverter_switch 0",
+                                                 "mains_charger_switch 0", "load_selector 2"}));
+  EXPECT_EQ(connections_, 1);
+}
+
+TEST_F(OverLinks, WhatIsLostDoesNotKeepTheRestFromBeingSwitched) {
+  lost_ = "fan_pct";
+  EXPECT_EQ(link_->make_safe(), "no answer to fan_pct");
+  EXPECT_EQ(commands_,
+            (std::vector<std::string>{"fan_pct 0", "inverter_switch 0", "mains_charger_switch 0",
+                                      "load_selector 2", "fan_pct 0"}));
+  EXPECT_EQ(connections_, 2);
+  lost_.clear();
+  EXPECT_EQ(link_->make_safe(), std::nullopt);
+}
+
+TEST_F(OverLinks, WhatIsRefusedIsSaidAndNotAskedForAgain) {
+  refused_ = "inverter_switch";
+  lost_ = "load_selector";
+  EXPECT_EQ(link_->make_safe(), "instrument: refuses: it");
+  EXPECT_EQ(commands_,
+            (std::vector<std::string>{"fan_pct 0", "inverter_switch 0", "mains_charger_switch 0",
+                                      "load_selector 2", "load_selector 2"}));
+}
+
+TEST_F(OverLinks, AnInstrumentOutOfReachIsGivenUpAfterTwoConnections) {
+  lost_ = "fan_pct";
+  EXPECT_NE(link_->make_safe(), std::nullopt);
+  unreachable_ = true;
+  connections_ = 0;
+  EXPECT_EQ(link_->make_safe(), "no route");
+  EXPECT_EQ(connections_, 2);
+}
+
+TEST_F(OverLinks, AFeedThatWaitsForItsAnswerIsNotWaitedFor) {
+  const std::jthread feeds([this] { EXPECT_EQ(link_->feed(), std::nullopt); });
+  feeding_.acquire();
+  EXPECT_EQ(link_->make_safe(), std::nullopt);
+  EXPECT_EQ(commands_.size(), 4);
+  EXPECT_EQ(connections_, 2);
+  answer_.release();
 }
 
 TEST(GuardLink, ASimulatedBenchTakesNoSecondConnection) {
