@@ -30,6 +30,7 @@ using bench::SampleBlock;
 
 constexpr std::size_t fewest_blocks = 64;
 constexpr double shortest_queue_s = 5.0;
+constexpr double longest_unread_s = 0.02;
 constexpr int most_flushes = 4;  // asked for and not yet done
 
 /// Blocks that go round: free ones to the device's thread, full ones to the recording thread. Each
@@ -75,6 +76,7 @@ struct RecordingThread::Queues {
   std::counting_semaphore<> flushed{0};
   int flushes_asked = 0;  // and not yet seen to be done
   std::size_t most_waiting = 0;
+  bool in_the_world = false;  // the last block's time ran with the world's
   std::exception_ptr failure = {};
   std::atomic<bool> failed = false;
   std::jthread thread = {};
@@ -168,25 +170,28 @@ RecordingThread::~RecordingThread() {
 }
 
 SampleBlock& RecordingThread::free_block() {
-  SampleBlock* block =
-      queues_->free.take_within(std::chrono::duration<double>(queues_->options.longest_wait_s));
-  if (failed()) finish();
+  const double longest_s = queues_->in_the_world
+                               ? std::min(longest_unread_s, queues_->options.longest_wait_s)
+                               : queues_->options.longest_wait_s;
+  SampleBlock* block = queues_->free.take_within(std::chrono::duration<double>(longest_s));
+  tell_failure();
   if (block != nullptr) return *block;
   throw base::DiskFault(
       queues_->recorder.file().string(),
-      fmt::format("the disk is too slow: {} blocks waited to be written for {:.0f} s, and the "
-                  "recording ends rather than lose samples",
-                  queues_->options.blocks, queues_->options.longest_wait_s),
+      fmt::format("the disk is too slow: {} blocks waited to be written, the next one for {:g} s, "
+                  "and the recording ends rather than lose samples",
+                  queues_->options.blocks, longest_s),
       "use a faster disk, or record fewer samples");
 }
 
 void RecordingThread::hand_over(SampleBlock& block) {
+  queues_->in_the_world = block.received.has_value();
   queues_->full.put(&block);
   queues_->most_waiting = std::max(queues_->most_waiting, queues_->full.waiting());
 }
 
 void RecordingThread::ask_to_flush() {
-  if (failed()) finish();
+  tell_failure();
   if (queues_->flushes_asked == most_flushes) flush();
   queues_->full.put(&queues_->flush_wanted);
   ++queues_->flushes_asked;
@@ -195,16 +200,21 @@ void RecordingThread::ask_to_flush() {
 bool RecordingThread::is_flushed() {
   while (queues_->flushes_asked > 0 && queues_->flushed.try_acquire())
     --queues_->flushes_asked;
-  if (failed()) finish();
+  tell_failure();
   return queues_->flushes_asked == 0;
 }
 
 void RecordingThread::flush() {
-  if (failed()) finish();
+  tell_failure();
   queues_->full.put(&queues_->flush_wanted);
   for (++queues_->flushes_asked; queues_->flushes_asked > 0 && !failed(); --queues_->flushes_asked)
     queues_->flushed.acquire();
-  if (failed()) finish();
+  tell_failure();
+}
+
+// Without waiting for a thread that may hang in the disk: whoever drives a bench stops it first.
+void RecordingThread::tell_failure() const {
+  if (failed()) std::rethrow_exception(queues_->failure);
 }
 
 bool RecordingThread::failed() const {

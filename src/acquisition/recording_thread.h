@@ -14,7 +14,9 @@ struct QueueOptions {
   std::size_t blocks = 64;  // between device and recorder, allocated once
   double flush_s = 0.5;     // of samples: what a cut of the power may cost
   /// So long the device is kept waiting for a free block; then the disk is too slow, and the run
-  /// ends rather than lose a sample.
+  /// ends rather than lose a sample. A device whose time runs with the world's (its blocks are
+  /// `received`) no longer than 20 ms: nobody judges it meanwhile, and all those blocks have waited
+  /// already.
   double longest_wait_s = 5.0;
 };
 
@@ -35,7 +37,8 @@ class RecordingThread {
   RecordingThread& operator=(const RecordingThread&) = delete;
 
   /// @throws DiskFault  the disk's, or it has let none go for the longest wait: it is too slow;
-  ///                    and whatever else recording has thrown
+  ///                    and whatever else recording has thrown. Its thread may still be at the
+  ///                    disk then: stop the bench before `end`
   bench::SampleBlock& free_block();
   void hand_over(bench::SampleBlock& block);
   /// Waits until everything handed over survives any end. @throws as `free_block`
@@ -53,6 +56,7 @@ class RecordingThread {
   void finish();
 
  private:
+  void tell_failure() const;
   struct Queues;
   std::unique_ptr<Queues> queues_;
 };

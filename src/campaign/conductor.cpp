@@ -243,7 +243,7 @@ bool Conductor::dwell(TestPoint& point, BlockMeans& means) {
       const std::string text =
           fmt::format("samples were missed while dwelling on test point {}; the dwell starts again",
                       point.number);
-      driven_.logbook().add(driven_.block().start, "gap", {{"text", text}});
+      driven_.note_down(driven_.block().start, "gap", {{"text", text}});
       if (++restarts > most_restarts) {
         throw base::DeviceFault(device_.name(), "keeps missing samples",
                                 "load of the computer and the connection");
@@ -280,9 +280,15 @@ bool Conductor::keep(const TestPoint& point) {
   while (!driven_.recording().is_flushed()) {
     if (!driven_.go_on()) return false;
   }
-  driven_.logbook().add(device_.now(), "point", to_json(point));
   driven_.count(++done_, static_cast<int>(planned_.size()));
-  write_bookmark(options_.into, {.points_done = done_, .samples = samples, .device = device});
+  const Bookmark bookmark{.points_done = done_, .samples = samples, .device = device};
+  driven_.note_down(device_.now(), "point", to_json(point),
+                    [into = options_.into, bookmark] { write_bookmark(into, bookmark); });
+  if (device.empty()) {
+    driven_.is_written();  // or a failure so far
+  } else {
+    driven_.wait_until_written();
+  }
   return true;
 }
 
@@ -290,7 +296,8 @@ Outcome Conductor::conduct_rest() {
   try {
     const Outcome outcome = conduct_points();
     for (const std::string& remark : device_.remarks())
-      driven_.logbook().add(device_.now(), "remark", {{"text", remark}});
+      driven_.note_down(device_.now(), "remark", {{"text", remark}});
+    driven_.wait_until_written();
     return outcome;
   } catch (const base::DeviceFault& fault) {
     driven_.fail(fault, true);
@@ -321,7 +328,8 @@ Outcome Conductor::conduct_points() {
   if (!driven_.come_down()) return *driven_.ended();
   device_.stop();
   driven_.recording().flush();
-  driven_.logbook().add(device_.now(), "complete", {{"points", done_}});
+  driven_.note_down(device_.now(), "complete", {{"points", done_}});
+  driven_.wait_until_written();
   tell("complete");
   return {.ending = Ending::complete, .points = done_, .cause = {}};
 }

@@ -51,7 +51,17 @@ bool DrivenBench::end(Ending ending, const std::string& cause) {
   } catch (const base::DiskFault& fault) {
     ended_->cause += fmt::format("\n{}", fault.what());
   }
+  writing_.wait();
   return false;
+}
+
+void DrivenBench::note_down(base::UtcTime time, std::string event, boost::json::object members,
+                            std::function<void()> behind) {
+  writing_.add([this, time, event = std::move(event), members = std::move(members),
+                behind = std::move(behind)] {
+    logbook_.add(time, event, members);
+    if (behind) behind();
+  });
 }
 
 guard::AcquisitionLayer::Step DrivenBench::read_block() {
@@ -76,18 +86,19 @@ guard::AcquisitionLayer::Step DrivenBench::read_block() {
 }
 
 void DrivenBench::note(const guard::Trip& trip) {
-  logbook_.add(device_.now(), "trip",
-               {{"text", guard::in_words(trip)},
-                {"interlock", trip.interlock},
-                {"stop_category", trip.stop_category},
-                {"priority", trip.priority},
-                {"consequence", trip.consequence},
-                {"respond", trip.respond}});
+  note_down(device_.now(), "trip",
+            {{"text", guard::in_words(trip)},
+             {"interlock", trip.interlock},
+             {"stop_category", trip.stop_category},
+             {"priority", trip.priority},
+             {"consequence", trip.consequence},
+             {"respond", trip.respond}});
 }
 
 // Whoever asks to end meanwhile waits for it; a harder stop does not.
 bool DrivenBench::stop_after(const guard::Trip& trip) {
-  // The note first: it is what keeps a trip latched, and there is room reserved for it.
+  // The note first: it is what keeps a trip latched, and there is room reserved for it. A disk that
+  // takes its time does not hold the stop back.
   note(trip);
   while (layer_.is_stopping()) {
     tell_("stopping");
@@ -96,7 +107,7 @@ bool DrivenBench::stop_after(const guard::Trip& trip) {
   // One first cause and one line for what came of it.
   const std::string followers = guard::in_words(steering_.followers());
   if (!followers.empty())
-    logbook_.add(device_.now(), "followers", {{"text", followers}, {"after", trip.interlock}});
+    note_down(device_.now(), "followers", {{"text", followers}, {"after", trip.interlock}});
   return end(Ending::tripped, guard::in_words(trip) + (followers.empty() ? "" : "\n" + followers));
 }
 
@@ -113,7 +124,7 @@ bool DrivenBench::interrupt() {
       "interrupted after {} of {} test points; the bench is in its safe state: "
       "go on with --resume",
       done_, points_);
-  logbook_.add(device_.now(), "interruption", {{"text", cause}});
+  note_down(device_.now(), "interruption", {{"text", cause}});
   return end(Ending::interrupted, cause);
 }
 
@@ -174,7 +185,8 @@ void DrivenBench::fail(const std::exception& fault, bool device_lost) {
   const bool latched = device_lost && layer_.state() != guard::State::safe;
   device_.stop();  // first: all else may take its time
   if (latched) layer_.lose_device(fault.what());
-  logbook_.add(device_.now(), "fault", {{"text", fault.what()}, {"latched", latched}});
+  note_down(device_.now(), "fault", {{"text", fault.what()}, {"latched", latched}});
+  writing_.wait();
 }
 
 }  // namespace windwright::campaign

@@ -12,8 +12,11 @@
 #include "campaign/logbook.h"
 #include "campaign/run_folder.h"
 #include "campaign/steering.h"
+#include "campaign/writing_thread.h"
 #include "guard/acquisition_layer.h"
 #include "recording/recording.h"
+
+#include <boost/json.hpp>
 
 #include <cstdint>
 #include <exception>
@@ -65,7 +68,14 @@ class DrivenBench {
 
   const BlockHead& block() const { return block_; }
   const Steering& steering() const { return steering_; }
-  Logbook& logbook() { return logbook_; }
+  /// Puts a line into the run's logbook, and whatever else is to be written behind that, without
+  /// waiting for the disk.
+  void note_down(base::UtcTime time, std::string event, boost::json::object members,
+                 std::function<void()> behind = {});
+  /// Nothing is left to write. Whoever drives the bench does not wait for it; an earlier failure to
+  /// write is told in both cases. @throws filesystem_error
+  bool is_written() { return writing_.is_idle(); }
+  void wait_until_written() { writing_.wait(); }
   acquisition::RecordingThread& recording() { return recording_; }
   std::int64_t recorded() const { return recorded_; }          // of the whole recording
   std::int64_t samples_read() const { return samples_read_; }  // in this session
@@ -90,9 +100,10 @@ class DrivenBench {
   const ConductOptions& options_;
   std::function<void(std::string_view)> tell_;
   Steering steering_;
-  Logbook logbook_;
+  Logbook logbook_;  // on the thread that writes
   recording::Recorder recorder_;
   acquisition::RecordingThread recording_;
+  WritingThread writing_;
   guard::AcquisitionLayer layer_;
   std::int64_t recorded_;
   std::int64_t samples_read_ = 0;

@@ -16,11 +16,14 @@
 #include <csignal>
 #include <cstdint>
 #include <filesystem>
+#include <fstream>
 #include <future>
 #include <limits>
 #include <optional>
+#include <semaphore>
 #include <stop_token>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace windwright::acquisition {
@@ -147,6 +150,63 @@ TEST(Pipeline, EndsRatherThanLoseASample) {
   recorder.finish();
   EXPECT_EQ(recorder.samples(), outcome.samples);
   expect_every_sample(recording::Recording(file), outcome.samples);
+}
+
+int threads_named(const std::string& name) {
+  int found = 0;
+  for (const auto& task : std::filesystem::directory_iterator("/proc/self/task")) {
+    std::ifstream file(task.path() / "comm");
+    std::string read;
+    if (std::getline(file, read) && read == name) ++found;
+  }
+  return found;
+}
+
+// Its thread may hang in a dead disk for long: the failure is told first, so that the bench stops.
+TEST(RecordingThread, TellsAFailureWithoutWaitingForItsThread) {
+  const bench::Bench bench = bench_of(2, 10'000.0);
+  CountingDevice device(bench);
+  auto recorder = recorder_for(fresh_folder() / "recording.h5", bench);
+  RecordingThread recording(
+      recorder, bench.sample_rate_hz, {.blocks = 4},
+      [](const bench::SampleBlock&) { throw base::DiskFault("recording.h5", "gone", "the disk"); });
+  bench::SampleBlock& block = recording.free_block();
+  device.read(block);
+  recording.hand_over(block);
+  EXPECT_THROW(recording.flush(), base::DiskFault);
+  EXPECT_THROW(recording.free_block(), base::DiskFault);
+  EXPECT_THROW(recording.is_flushed(), base::DiskFault);
+  EXPECT_EQ(threads_named("recording"), 1) << "and still there";
+  EXPECT_THROW(recording.finish(), base::DiskFault);
+  EXPECT_EQ(threads_named("recording"), 0);
+}
+
+// No patience where nobody would judge meanwhile: with the one above this lasts an hour.
+TEST(RecordingThread, ADeviceInTheWorldIsNotKeptWaitingForTheDisk) {
+  const bench::Bench bench = bench_of(2, 10'000.0);
+  CountingDevice device(bench);
+  auto recorder = recorder_for(fresh_folder() / "recording.h5", bench);
+  std::binary_semaphore disk{0};
+  bool hung = false;
+  RecordingThread recording(recorder, bench.sample_rate_hz, {.blocks = 4, .longest_wait_s = 3600.0},
+                            [&](const bench::SampleBlock&) {
+                              if (!std::exchange(hung, true)) disk.acquire();
+                            });
+  std::string told;
+  for (int i = 0; i < 5; ++i) {
+    try {
+      bench::SampleBlock& block = recording.free_block();
+      device.read(block);
+      block.received = base::host_now();
+      recording.hand_over(block);
+      EXPECT_LT(i, 4);
+    } catch (const base::DiskFault& fault) {
+      EXPECT_EQ(i, 4);
+      told = fault.what();
+    }
+  }
+  EXPECT_NE(told.find("the disk is too slow: 4 blocks waited"), std::string::npos) << told;
+  disk.release();
 }
 
 TEST(Pipeline, EndsInOrderWhenTheDiskIsFull) {
