@@ -133,11 +133,13 @@ void LineDevice::next_sample() {
 void LineDevice::read(bench::SampleBlock& block) {
   const auto wanted = std::llround(bench_.block_s * bench_.sample_rate_hz);
   samples_.clear();
+  fault_.tell();
+  device_clock_.require_rate(connection_.name());
   held_ = held_ && !is_stale();
   std::int64_t first = next_;
   bool gap_before = false;
   while (next_ - first < wanted) {
-    if (!held_) next_sample();
+    if (!held_ && !fault_.keep_from(!samples_.empty(), [this] { next_sample(); })) break;
     held_ = sample_.index != next_ && !samples_.empty();
     if (held_) break;
     if (samples_.empty()) {
@@ -147,7 +149,6 @@ void LineDevice::read(bench::SampleBlock& block) {
     samples_.insert(samples_.end(), sample_.counts.begin(), sample_.counts.end());
     next_ = sample_.index + 1;
   }
-  device_clock_.require_rate(connection_.name());
   block.first_sample = first;
   block.start = host_time_.block_start(device_clock_, first);
   block.gap_before = gap_before;

@@ -9,6 +9,7 @@
 #include "devices/connection.h"
 #include "devices/device_clock.h"
 #include "devices/host_time.h"
+#include "devices/later_fault.h"
 #include "devices/line_format.h"
 #include "devices/link.h"
 
@@ -40,13 +41,20 @@ class LineDevice final : public bench::Device {
   const std::string& name() const override { return connection_.name(); }
   double sample_rate_hz() const override { return bench_.sample_rate_hz; }
   base::UtcTime now() const override { return host_time_.now(); }
-  void set(std::string_view actuator, double value) override { connection_.set(actuator, value); }
+  void set(std::string_view actuator, double value) override {
+    fault_.require_none();
+    connection_.set(actuator, value);
+  }
   void apply_known_input(std::string_view channel, double value) override {
+    fault_.require_none();
     connection_.apply_known_input(channel, value);
   }
   void remove_known_input() override { connection_.remove_known_input(); }
-  void ask_for(bench::HandAction action) override { connection_.ask_for(action); }
-  /// Up to block_s of samples; fewer where a gap follows.
+  void ask_for(bench::HandAction action) override {
+    fault_.require_none();
+    connection_.ask_for(action);
+  }
+  /// Up to block_s of samples; fewer where a gap follows, or a fault, which the next call throws.
   /// @throws DeviceFault  no lines for too long, or at another rate than the bench's
   void read(bench::SampleBlock& block) override;
   void stop() noexcept override { connection_.stop(); }
@@ -79,6 +87,7 @@ class LineDevice final : public bench::Device {
   Sample sample_;
   bool held_ = false;                  // sample_ belongs to the next block
   std::vector<std::int32_t> samples_;  // one after the other, of the block being filled
+  LaterFault fault_;
   std::array<char, 4096> bytes_{};
 
   std::int64_t bad_lines_ = 0;

@@ -78,6 +78,7 @@ bool PolledDevice::read_sample() {
 void PolledDevice::read(bench::SampleBlock& block) {
   const auto wanted = std::llround(bench_.block_s * bench_.sample_rate_hz);
   samples_.clear();
+  fault_.tell();
   std::int64_t first = next_;
   bool gap_before = gap_;
   while (next_ - first < wanted) {
@@ -89,7 +90,9 @@ void PolledDevice::read(bench::SampleBlock& block) {
       first = next_;
       gap_before = true;
     }
-    if (!read_sample()) {
+    bool came = false;
+    fault_.keep_from(!samples_.empty(), [&] { came = read_sample(); });
+    if (!came) {
       gap_ = true;
       ++next_;
       catch_up();
@@ -111,6 +114,7 @@ void PolledDevice::read(bench::SampleBlock& block) {
 }
 
 void PolledDevice::apply_known_input(std::string_view channel, double value) {
+  fault_.require_none();
   connection_.apply_known_input(channel, value);
   catch_up();
 }
@@ -121,6 +125,7 @@ void PolledDevice::remove_known_input() {
 }
 
 void PolledDevice::ask_for(bench::HandAction action) {
+  fault_.require_none();
   connection_.ask_for(action);
   catch_up();
 }

@@ -5,6 +5,7 @@
 #include "bench/bench.h"
 #include "bench/device.h"
 #include "devices/connection.h"
+#include "devices/later_fault.h"
 #include "devices/link.h"
 
 #include <cstddef>
@@ -41,11 +42,14 @@ class PolledDevice final : public bench::Device {
   base::UtcTime now() const override;
   /// @throws BadInput     no such actuator
   /// @throws DeviceFault  outside its limits, refused, or the connection stays away
-  void set(std::string_view actuator, double value) override { connection_.set(actuator, value); }
+  void set(std::string_view actuator, double value) override {
+    fault_.require_none();
+    connection_.set(actuator, value);
+  }
   void apply_known_input(std::string_view channel, double value) override;
   void remove_known_input() override;
   void ask_for(bench::HandAction action) override;
-  /// Up to block_s of samples; fewer where a gap follows.
+  /// Up to block_s of samples; fewer where a gap follows, or a fault, which the next call throws.
   void read(bench::SampleBlock& block) override;
   void stop() noexcept override { connection_.stop(); }
 
@@ -63,6 +67,7 @@ class PolledDevice final : public bench::Device {
   bool gap_ = false;
   std::vector<std::int32_t> sample_;
   std::vector<std::int32_t> samples_;  // one after the other, of the block being filled
+  LaterFault fault_;
 };
 
 }  // namespace windwright::devices

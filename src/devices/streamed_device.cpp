@@ -99,11 +99,15 @@ void StreamedDevice::read(bench::SampleBlock& block) {
   const auto wanted = std::llround(bench_.block_s * bench_.sample_rate_hz);
   const std::size_t channels = bench_.channels.size();
   samples_.clear();
+  fault_.tell();
+  device_clock_.require_rate(connection_.name());
   if (connection_.disturbed()) read_ = places_.size();
   std::int64_t first = next_;
   bool gap_before = false;
   while (next_ - first < wanted) {
-    if (read_ == places_.size()) next_chunk();
+    const bool more =
+        read_ < places_.size() || fault_.keep_from(!samples_.empty(), [this] { next_chunk(); });
+    if (!more) break;
     const std::int64_t place = places_[read_];
     if (samples_.empty()) {
       first = place;
@@ -116,7 +120,6 @@ void StreamedDevice::read(bench::SampleBlock& block) {
     next_ = place + 1;
     ++read_;
   }
-  device_clock_.require_rate(connection_.name());
   block.first_sample = first;
   block.start = host_time_.block_start(device_clock_, first);
   block.gap_before = gap_before;

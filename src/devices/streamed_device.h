@@ -8,6 +8,7 @@
 #include "devices/connection.h"
 #include "devices/device_clock.h"
 #include "devices/host_time.h"
+#include "devices/later_fault.h"
 #include "devices/sample_stream.h"
 
 #include <cstddef>
@@ -44,13 +45,20 @@ class StreamedDevice final : public bench::Device {
   const std::string& name() const override { return connection_.name(); }
   double sample_rate_hz() const override { return bench_.sample_rate_hz; }
   base::UtcTime now() const override { return host_time_.now(); }
-  void set(std::string_view actuator, double value) override { connection_.set(actuator, value); }
+  void set(std::string_view actuator, double value) override {
+    fault_.require_none();
+    connection_.set(actuator, value);
+  }
   void apply_known_input(std::string_view channel, double value) override {
+    fault_.require_none();
     connection_.apply_known_input(channel, value);
   }
   void remove_known_input() override { connection_.remove_known_input(); }
-  void ask_for(bench::HandAction action) override { connection_.ask_for(action); }
-  /// Up to block_s of samples; fewer where a gap follows.
+  void ask_for(bench::HandAction action) override {
+    fault_.require_none();
+    connection_.ask_for(action);
+  }
+  /// Up to block_s of samples; fewer where a gap follows, or a fault, which the next call throws.
   /// @throws DeviceFault  no samples for too long, or at another rate than the bench's
   void read(bench::SampleBlock& block) override;
   void stop() noexcept override { connection_.stop(); }
@@ -78,6 +86,7 @@ class StreamedDevice final : public bench::Device {
   bool timed_ = false;  // last_time_ns_ is of the sample before
   std::int64_t next_ = 0;
   std::vector<std::int32_t> samples_;  // one after the other, of the block being filled
+  LaterFault fault_;
 
   std::int64_t lost_by_time_ = 0;
   std::int64_t restarts_ = 0;

@@ -241,6 +241,25 @@ TEST(LineDevice, GivesUpOnSilenceOnGarbageAndOnACounterThatStands) {
   }
 }
 
+// The last samples before a device was lost are what shows why.
+TEST(LineDevice, GivesWhatCameBeforeItTellsThatTheDeviceIsLost) {
+  Trial trial;
+  trial.open();
+  Follower follower{*trial.device};
+  trial.world.before_read = [&] {
+    if (trial.world.seconds() > 0.365) throw LinkLost("closed by the instrument");
+  };
+  trial.world.before_open = [] { throw LinkLost("refused"); };
+  for (int i = 0; i < 4; ++i)
+    ASSERT_NO_FATAL_FAILURE(follower.read());
+  EXPECT_EQ(follower.next, 36);
+  EXPECT_EQ(follower.next + follower.shift, trial.world.sent);  // to the last line
+  bench::SampleBlock block;
+  EXPECT_THROW(trial.device->set("fan_pct", 50.0), base::DeviceFault);
+  EXPECT_EQ(trial.world.written, "");
+  EXPECT_THROW(trial.device->read(block), base::DeviceFault);
+}
+
 TEST(LineDevice, StopsABenchThatWasDrivenUnseen) {
   Trial trial;
   trial.open();

@@ -168,6 +168,11 @@ TEST(PolledDevice, GivesUpAfterTheLongestOutage) {
   };
   PolledDevice device = device_on(bench, world);
   bench::SampleBlock block;
+  device.read(block);
+  EXPECT_EQ(block.samples, 5U);  // what came before
+  expect_true_times(block);
+  EXPECT_THROW(device.set("fan_pct", 50.0), base::DeviceFault);
+  EXPECT_TRUE(world.commands.empty());
   try {
     device.read(block);
     FAIL();
@@ -195,6 +200,8 @@ TEST(PolledDevice, StopsABenchThatWasDrivenUnseen) {
   device.set("load_selector", 0.0);
   device.set("fan_pct", 60.0);
   bench::SampleBlock block;
+  device.read(block);
+  EXPECT_EQ(block.samples, 3U);
   EXPECT_THROW(device.read(block), base::DeviceFault);
   using Command = std::pair<std::size_t, double>;
   EXPECT_EQ(world.commands, (std::vector<Command>{{1, 0.0}, {0, 60.0}, {0, 0.0}, {1, 1.0}}));

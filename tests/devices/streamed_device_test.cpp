@@ -156,6 +156,27 @@ TEST(StreamedDevice, StopsABenchThatWasDrivenUnseen) {
   EXPECT_EQ(trial.world.written, "1=0;0=60;0=0;1=1;");
 }
 
+TEST(StreamedDevice, GivesWhatCameBeforeItTellsThatTheDeviceIsLost) {
+  Trial trial;
+  trial.open();
+  int reads = 0;
+  trial.world.before_read = [&] {
+    if (++reads > 5) throw LinkLost("gone");
+  };
+  bench::SampleBlock block;
+  std::size_t samples = 0;
+  for (int i = 0; i < 4; ++i) {
+    trial.device->read(block);
+    EXPECT_FALSE(block.gap_before);
+    samples += block.samples;
+  }
+  EXPECT_EQ(samples, 35U);  // 5 readings of 7
+  EXPECT_EQ(block.channel(1)[4], 34);
+  EXPECT_THROW(trial.device->set("fan_pct", 50.0), base::DeviceFault);
+  EXPECT_EQ(trial.world.written, "");
+  EXPECT_THROW(trial.device->read(block), base::DeviceFault);
+}
+
 TEST(StreamedDevice, TellsAWrongRate) {
   Trial trial;
   trial.world.period = 9ms;
