@@ -25,6 +25,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace windwright::campaign {
 
@@ -77,6 +78,8 @@ class DrivenBench {
   bool is_written() { return writing_.is_idle(); }
   void wait_until_written() { writing_.wait(); }
   acquisition::RecordingThread& recording() { return recording_; }
+  /// Of what was flushed last, before anything else is read.
+  std::vector<recording::SlowSum> slow_sums() const { return recorder_.slow_sums(); }
   std::int64_t recorded() const { return recorded_; }          // of the whole recording
   std::int64_t samples_read() const { return samples_read_; }  // in this session
   double seconds(std::int64_t samples) const;

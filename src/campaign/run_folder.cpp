@@ -166,11 +166,37 @@ bench::Bench bench_in(const fs::path& folder, const Campaign& campaign) {
 }
 
 void write_bookmark(const fs::path& folder, const Bookmark& bookmark) {
+  json::array sums;
+  for (const recording::SlowSum& sum : bookmark.slow_sums)
+    sums.push_back({{"counts", sum.counts}, {"samples", sum.samples}});
   base::write_whole(folder / bookmark_file,
                     base::json_text(json::object{{"points_done", bookmark.points_done},
                                                  {"samples", bookmark.samples},
-                                                 {"device", bookmark.device}}));
+                                                 {"device", bookmark.device},
+                                                 {"slow_sums", std::move(sums)}}));
 }
+
+namespace {
+
+std::vector<recording::SlowSum> slow_sums_in(const json::value& bookmark,
+                                             const std::string& where) {
+  std::vector<recording::SlowSum> sums;
+  if (bookmark.as_object().if_contains("slow_sums") == nullptr) return sums;  // an older one
+  const json::value& member = base::json_member(bookmark, "slow_sums", where);
+  if (!member.is_array())
+    throw base::BadInput(where, "member 'slow_sums' is not a list", "the bookmark as it was left");
+  for (const json::value& each : member.get_array()) {
+    const recording::SlowSum sum{.counts = integer_member(each, "counts", where),
+                                 .samples = integer_member(each, "samples", where)};
+    if (sum.counts < 0 || sum.samples < 0)
+      throw base::BadInput(where, "'slow_sums' has a number below 0",
+                           "the bookmark as it was left");
+    sums.push_back(sum);
+  }
+  return sums;
+}
+
+}  // namespace
 
 Bookmark bookmark_in(const fs::path& folder) {
   const fs::path file = folder / bookmark_file;
@@ -178,7 +204,8 @@ Bookmark bookmark_in(const fs::path& folder) {
   const json::value source = base::json_from_file(file);
   return {.points_done = static_cast<int>(integer_member(source, "points_done", where)),
           .samples = integer_member(source, "samples", where),
-          .device = base::json_string(source, "device", where)};
+          .device = base::json_string(source, "device", where),
+          .slow_sums = slow_sums_in(source, where)};
 }
 
 std::optional<std::string> latched_trip(const fs::path& folder) {

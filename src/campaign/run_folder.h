@@ -5,6 +5,7 @@
 #include "bench/bench.h"
 #include "campaign/campaign.h"
 #include "campaign/conductor.h"
+#include "recording/recording.h"
 
 #include <boost/json/fwd.hpp>
 
@@ -13,6 +14,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace windwright::campaign {
 
@@ -25,6 +27,8 @@ struct Bookmark {
   int points_done;
   std::int64_t samples;  // of the recording
   std::string device;    // what the device needs to go on from there
+  /// (channels) what slow ones had gathered; empty where the device does not go on from there
+  std::vector<recording::SlowSum> slow_sums = {};
 };
 
 /// What is found at the place of a run: nothing, a run whose first bookmark was never written

@@ -11,6 +11,7 @@
 #include "cli/option_values.h"
 #include "cli/verbs.h"
 #include "cli/view_text.h"
+#include "recording/recording.h"
 #include "report/pictures.h"
 #include "signal/spectrum.h"
 
@@ -209,6 +210,17 @@ void refuse_what_does_not_go_together(const Request& request) {
     refuse_without(!request.bins.empty(), "--bins", "a --chart or values over time");
 }
 
+void tell_torn_gaps(const Request& request) {
+  for (const std::string& file : files_of(request)) {
+    if (recording::Recording(file).gaps_are_whole()) continue;
+    fmt::print(
+        stderr,
+        "# {}: the end of its list of gaps was torn, or is being written: what is behind the "
+        "last gap may have come later than shown\n",
+        file);
+  }
+}
+
 void run_view(const Request& request) {
   refuse_what_does_not_go_together(request);
   if (!request.against.empty()) {
@@ -222,6 +234,7 @@ void run_view(const Request& request) {
   } else {
     run_bins(request);
   }
+  tell_torn_gaps(request);
 }
 
 void add_questions(CLI::App& verb, Request& request) {

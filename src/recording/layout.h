@@ -115,8 +115,13 @@ std::vector<hsize_t> extent_of(hid_t dataset, const std::filesystem::path& path)
 /// Of the first dimension.
 /// @throws BadInput  as extent_of; no dimension
 std::int64_t length_of(hid_t dataset, const std::filesystem::path& path);
+struct GapList {
+  std::vector<Gap> gaps;
+  bool whole = true;  // else the end was torn by the end of its writer, or is being written
+};
+/// Of a file that is left open what is in order.
 /// @throws BadInput  no pairs of samples, or not in the order of time
-std::vector<Gap> gaps_of(hid_t file, const std::string& device, const std::filesystem::path& path);
+GapList gaps_of(hid_t file, const std::string& device, const std::filesystem::path& path);
 
 /// Nothing where the file has none, or where its end was torn by the end of its writer.
 /// @throws BadInput  no triples of numbers, or not in the order of time

@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "base/errors.h"
-#include "base/files.h"
 #include "recording/cf_names.h"
 #include "recording/clock_watch.h"
 #include "recording/dimension.h"
 #include "recording/layout.h"
 #include "recording/level.h"
+#include "recording/new_layout.h"
 #include "recording/number_rows.h"
 #include "recording/packing.h"
 #include "recording/part_file.h"
@@ -46,41 +46,6 @@ constexpr std::size_t index_cache_bytes = std::size_t{1} << 18;
 constexpr int kept_bytes = 1 << 14;  // of each kind
 constexpr std::int64_t copied_at_once = 1 << 18;
 
-std::vector<NewChannel> channels_of(const bench::Bench& bench) {
-  std::vector<NewChannel> channels;
-  for (const bench::Channel& channel : bench.channels) {
-    const bool certified = std::filesystem::is_regular_file(channel.certificate);
-    channels.push_back({.name = channel.name,
-                        .note = {.unit = channel.unit,
-                                 .long_name = channel.long_name,
-                                 .certificate = certified ? base::text_of_file(channel.certificate)
-                                                          : std::string(),
-                                 .converter = channel.converter,
-                                 .every = channel.every}});
-  }
-  return channels;
-}
-
-Layout layout_from(double sample_rate_hz, const std::vector<NewChannel>& channels,
-                   const Source& source, bench::Compression compression) {
-  Layout layout{.source = source, .sample_rate_hz = sample_rate_hz, .streams = {}};
-  std::replace(layout.source.device.begin(), layout.source.device.end(), '/', '-');
-  for (const NewChannel& channel : channels) {
-    layout.streams.push_back(
-        {.channel = channel.name,
-         .unit = channel.note.unit,
-         .long_name = channel.note.long_name,
-         .certificate = channel.note.certificate,
-         .lower_V = channel.note.converter.lower_V,
-         .upper_V = channel.note.converter.upper_V,
-         .bits = channel.note.converter.bits,
-         .every = channel.note.every,
-         .packed = compression == bench::Compression::deflate &&
-                   can_be_packed(sample_rate_hz / static_cast<double>(channel.note.every))});
-  }
-  return layout;
-}
-
 }  // namespace
 
 struct Recorder::File {
@@ -98,6 +63,7 @@ struct Recorder::File {
   std::optional<std::int64_t> counted_from;  // the device's count of the recording's first sample
   std::optional<base::DiskFault> abandoned;
   bool may_be_closed = true;
+  bool finished = false;
   std::int64_t last_bytes = 0;      // that finishing may still write
   std::int64_t reserved_until = 0;  // there is room for the file up to this length
 
@@ -299,6 +265,7 @@ void Recorder::File::sync() {
 }
 
 void Recorder::File::finish() {
+  if (std::exchange(finished, true)) return;
   for (StreamWriter& stream : streams)
     stream.finish();
   append(clock_watch.end());
@@ -397,7 +364,8 @@ std::unique_ptr<Recorder::File> Recorder::File::create(const std::filesystem::pa
   return made;
 }
 
-Recorder Recorder::take_up(const std::filesystem::path& file, std::int64_t samples) {
+Recorder Recorder::take_up(const std::filesystem::path& file, std::int64_t samples,
+                           const std::vector<SlowSum>& slow_sums) {
   PartFile part(file);
   std::unique_ptr<File> made;
   {
@@ -428,7 +396,7 @@ Recorder Recorder::take_up(const std::filesystem::path& file, std::int64_t sampl
         made->streams[i].keep(some);
         done += count;
       }
-      made->streams[i].go_on_at(samples);
+      made->streams[i].go_on_at(samples, i < slow_sums.size() ? slow_sums[i] : SlowSum{});
     }
     made->samples = samples;
     made->next = samples;
@@ -457,6 +425,7 @@ void Recorder::append(const bench::SampleBlock& block) {
     throw std::logic_error(fmt::format("a block of {} channels for a recording of {}",
                                        block.channels, file_->streams.size()));
   }
+  if (file_->finished) throw std::logic_error("a block after the end of a recording");
   file_->keep_room(file_->streams.size() * block.samples * sizeof(std::int32_t));
   file_->write([&] {
     if (!file_->follows(block)) {
@@ -495,6 +464,13 @@ std::int64_t Recorder::flushed() const {
 
 std::int64_t Recorder::samples() const {
   return file_->samples;
+}
+
+std::vector<SlowSum> Recorder::slow_sums() const {
+  std::vector<SlowSum> sums;
+  for (const StreamWriter& stream : file_->streams)
+    sums.push_back(stream.slow_sum());
+  return sums;
 }
 
 }  // namespace windwright::recording

@@ -32,6 +32,7 @@ struct Recording::File {
   std::vector<std::string> channels;
   mutable std::vector<StreamReader> streams;  // (channels)
   std::vector<Gap> gaps;
+  bool gaps_are_whole = true;
   std::vector<ClockPair> clock;
   std::int64_t samples = std::numeric_limits<std::int64_t>::max();
 
@@ -88,7 +89,9 @@ Recording::Recording(const std::filesystem::path& file) : file_(std::make_unique
     file_->streams.emplace_back(streams.get(), std::move(levels), stream, file);
     file_->samples = std::min(file_->samples, file_->streams.back().samples());
   }
-  file_->gaps = gaps_of(id, device, file);
+  GapList list = gaps_of(id, device, file);
+  file_->gaps = std::move(list.gaps);
+  file_->gaps_are_whole = list.whole;
   file_->clock = clock_of(id, device, file);
 }
 
@@ -130,6 +133,10 @@ std::int64_t Recording::samples() const {
 
 const std::vector<Gap>& Recording::gaps() const {
   return file_->gaps;
+}
+
+bool Recording::gaps_are_whole() const {
+  return file_->gaps_are_whole;
 }
 
 const std::vector<ClockPair>& Recording::clock() const {

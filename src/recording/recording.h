@@ -53,6 +53,13 @@ struct Derivation {
   double tip_radius_m = 0.0;
 };
 
+/// What a slow channel has gathered since its last sample in the file: its next is the mean of this
+/// and what still comes.
+struct SlowSum {
+  std::int64_t counts = 0;   // their sum
+  std::int64_t samples = 0;  // so many
+};
+
 /// A channel to be recorded that is on no bench here.
 struct NewChannel {
   std::string name;
@@ -77,8 +84,11 @@ class Recorder {
   /// Takes up a recording after an end of any kind, cut back to its first `samples`. What is kept
   /// is copied into a fresh file, which then replaces the old one as a whole: a file that a killed
   /// writer left is only ever read.
+  /// @param slow_sums  (channels) as they were after `samples`; without them the mean that a slow
+  ///                   channel was gathering begins anew
   /// @throws BadInput  not a recording, or it holds fewer samples than that
-  static Recorder take_up(const std::filesystem::path& file, std::int64_t samples);
+  static Recorder take_up(const std::filesystem::path& file, std::int64_t samples,
+                          const std::vector<SlowSum>& slow_sums = {});
   Recorder(Recorder&& other) noexcept;
   ~Recorder();
 
@@ -100,6 +110,9 @@ class Recorder {
   const std::filesystem::path& file() const;
   std::int64_t samples() const;  // recorded so far; counted in the file, not by the device
   std::int64_t flushed() const;  // of these, what survives any end
+  /// (channels) After the samples so far: what taking up needs beside the file. While no other
+  /// thread appends.
+  std::vector<SlowSum> slow_sums() const;
 
  private:
   struct File;
@@ -140,6 +153,9 @@ class Recording {
   double sample_rate_hz() const;
   std::int64_t samples() const;  // that all channels have
   const std::vector<Gap>& gaps() const;
+  /// False where the end of their list was torn when its writer was killed, or is being written:
+  /// samples behind the last one may have come later than they seem.
+  bool gaps_are_whole() const;
   /// One every few seconds and between any two gaps; none where the device's time does not run with
   /// the world's, and in older recordings. In time.
   const std::vector<ClockPair>& clock() const;

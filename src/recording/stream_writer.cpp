@@ -140,15 +140,14 @@ StreamWriter::StreamWriter(hid_t streams, hid_t pyramid, const Stream& stream, c
       pieces_(chunk_samples_ / piece_samples) {}
 
 std::optional<std::int32_t> Thinning::take(std::int32_t count) {
-  sum_ += count;
-  ++summed_;
+  sum_.counts += count;
+  ++sum_.samples;
   const bool goes_out = phase_ == 0;
   phase_ = (phase_ + 1) % every_;
   if (!goes_out) return std::nullopt;
   // Counts are never negative.
-  const auto mean = static_cast<std::int32_t>((sum_ + summed_ / 2) / summed_);
-  sum_ = 0;
-  summed_ = 0;
+  const auto mean = static_cast<std::int32_t>((sum_.counts + sum_.samples / 2) / sum_.samples);
+  sum_ = {};
   return mean;
 }
 

@@ -6,6 +6,7 @@
 #include "recording/level.h"
 #include "recording/packing.h"
 #include "recording/piece_sums.h"
+#include "recording/recording.h"
 
 #include <cstddef>
 #include <cstdint>
@@ -82,7 +83,11 @@ class Thinning {
   explicit Thinning(std::int64_t every) : every_(every) {}
   bool is_needed() const { return every_ > 1; }
   /// Goes on in the middle, where a recording of so many samples is taken up.
-  void begin_at(std::int64_t samples) { *this = Thinning(every_, samples % every_); }
+  void begin_at(std::int64_t samples, const SlowSum& sum) {
+    *this = Thinning(every_, samples % every_);
+    sum_ = sum;
+  }
+  const SlowSum& sum() const { return sum_; }
   void forget() { *this = Thinning(every_, phase_); }
   /// @return  one more for the file, or nothing
   std::optional<std::int32_t> take(std::int32_t count);
@@ -91,8 +96,7 @@ class Thinning {
   Thinning(std::int64_t every, std::int64_t phase) : every_(every), phase_(phase) {}
   std::int64_t every_;
   std::int64_t phase_ = 0;  // of the next count; at 0 one goes out
-  std::int64_t sum_ = 0;
-  std::int64_t summed_ = 0;
+  SlowSum sum_;
 };
 
 /// One channel's counts and its pyramid. No allocation after it was made, but HDF5's own.
@@ -112,7 +116,8 @@ class StreamWriter {
   /// As they will be in the file.
   void keep(std::span<const std::int32_t> counts);
   /// What was kept until now is that of so many samples.
-  void go_on_at(std::int64_t samples) { thinning_.begin_at(samples); }
+  void go_on_at(std::int64_t samples, const SlowSum& sum) { thinning_.begin_at(samples, sum); }
+  const SlowSum& slow_sum() const { return thinning_.sum(); }
   /// At the bench's rate and of a converter of up to 16 bits only.
   void append(std::span<const std::uint16_t> counts);
   /// Hands every sample to HDF5; of the pyramid whole chunks only.

@@ -55,6 +55,11 @@ def main():
             need(attributes["units"] == UNITS[name], f"{name} in {attributes['units']}")
             need(attributes.get("standard_name") == STANDARD_NAMES.get(name), f"the standard name of {name}")
             need(data.shape == (6000,) and data.dims[0][0].name == "/sample", f"{name}: {data.shape}")
+        for name, levels in next(iter(recording["pyramid"].values())).items():
+            for level, rows in levels.items():
+                need(len(rows) == 6000 // int(level), f"a row of each {level} samples of {name}, not {len(rows)}")
+            first = counts[name][:256].astype(float)
+            need(abs(levels["256"][0] - [first.min(), first.max(), first.mean(), first.std()]).max() < 0.05, f"what the pyramid says of {name}")
 
     bench.run("record", "bench.toml", "--reason", "a test", "--seconds", "6", "--set", "load_selector=rheostat", "--set", "fan_pct=80",
               "--compression", "deflate", "--into", "packed.h5")

@@ -118,12 +118,13 @@ std::pair<std::int64_t, std::int64_t> last_chunk(const std::filesystem::path& fi
   const hid_t data = H5Dopen2(id, dataset, H5P_DEFAULT);
   const hid_t space = H5Dget_space(data);
   hsize_t chunks = 0;
-  hsize_t offset = 0;
+  std::array<hsize_t, 2> offset{};
   hsize_t bytes = 0;
   unsigned filters = 0;
   haddr_t address = 0;
   EXPECT_GE(H5Dget_num_chunks(data, space, &chunks), 0);
-  EXPECT_GE(H5Dget_chunk_info(data, space, chunks - 1, &offset, &filters, &address, &bytes), 0);
+  EXPECT_GE(H5Dget_chunk_info(data, space, chunks - 1, offset.data(), &filters, &address, &bytes),
+            0);
   H5Sclose(space);
   H5Dclose(data);
   H5Fclose(id);
@@ -166,6 +167,40 @@ TEST_P(Interrupted, ReadsWhatWasFlushedThoughTheLastChunkIsTorn) {
   const auto [whole, whole_bytes] = last_chunk(file, speed);
   spoil(file, whole + whole_bytes - 4);
   EXPECT_THROW(Recording(file).counts("rotor_speed_rad_s", 0, done), std::runtime_error);
+}
+
+// The first row of the gaps is whole, whatever became of the second.
+TEST_P(Interrupted, ReadsTheGapsThatAreWholeThoughTheirEndIsTorn) {
+  const auto file = fresh_folder() / "recording.h5";
+  const pid_t child = fork();
+  if (child == 0) {
+    Recorder recorder = Recorder::create(file, three_channels(GetParam()), source);
+    for (const std::int64_t first : {0, 500, 900})
+      recorder.append(block_from(first, 300));
+    recorder.flush();
+    raise(SIGKILL);
+  }
+  waitpid(child, nullptr, 0);
+  EXPECT_TRUE(Recording(file).gaps_are_whole());
+  ASSERT_EQ(Recording(file).gaps().size(), 2U);
+  const auto [address, bytes] = last_chunk(file, "/gaps/test-device");
+  spoil(file, address + bytes - 4);  // its checksum
+  const Recording both(file);
+  EXPECT_FALSE(both.gaps_are_whole());
+  ASSERT_EQ(both.gaps().size(), 2U);
+  EXPECT_EQ(both.gaps()[1].before_sample, 600);
+  EXPECT_EQ(both.gaps()[1].device_sample, 900);
+  spoil(file, address + 3 * 8 + 6);  // the second row's device sample is no longer one
+  const Recording one(file);
+  EXPECT_FALSE(one.gaps_are_whole());
+  ASSERT_EQ(one.gaps().size(), 1U);
+  EXPECT_EQ(one.gaps()[0].before_sample, 300);
+  EXPECT_EQ(one.gaps()[0].device_sample, 500);
+  EXPECT_EQ(one.samples(), 900);
+  // A file that was closed has no torn end.
+  Recorder::take_up(file, 900);
+  spoil(file, last_chunk(file, "/gaps/test-device").first + 8);
+  EXPECT_THROW(Recording{file}, std::runtime_error);
 }
 
 // No file may grow beyond a size while this lives: what a full disk does to a write, for one

@@ -9,6 +9,7 @@
 #include "fresh_folder.h"
 
 #include <gtest/gtest.h>
+#include <hdf5.h>
 
 #include <algorithm>
 #include <array>
@@ -41,6 +42,33 @@ TEST(Recording, GivesBackWhatWasRecorded) {
   EXPECT_EQ(recording.channels(),
             (std::vector<std::string>{"air_speed_m_s", "rotor_speed_rad_s", "dc_voltage_V"}));
   EXPECT_EQ(recording.counts("dc_voltage_V", 49'990, 10).back(), count_at(2, 49'999));
+}
+
+// A row of the pyramid a whole stretch of 256 samples, however often the end is told.
+TEST(Recording, IsFinishedOnce) {
+  const auto file = fresh_folder() / "recording.h5";
+  {
+    Recorder recorder = Recorder::create(file, three_channels(), source);
+    recorder.append(block_from(0, 7'000));
+    recorder.finish();
+    recorder.finish();
+    EXPECT_THROW(recorder.append(block_from(7'000, 1)), std::logic_error);
+  }
+  expect_every_sample(file, 7'000);
+  const hid_t id = H5Fopen(file.c_str(), H5F_ACC_RDONLY, H5P_DEFAULT);
+  for (const char* channel : {"air_speed_m_s", "dc_voltage_V"}) {
+    for (const auto& [level, wanted] : {std::pair{"256", 7'000 / 256}, {"4096", 7'000 / 4096}}) {
+      const std::string name = std::string("/pyramid/test-device/") + channel + "/" + level;
+      const hid_t data = H5Dopen2(id, name.c_str(), H5P_DEFAULT);
+      const hid_t space = H5Dget_space(data);
+      std::array<hsize_t, 2> extent{};
+      EXPECT_EQ(H5Sget_simple_extent_dims(space, extent.data(), nullptr), 2);
+      EXPECT_EQ(extent[0], static_cast<hsize_t>(wanted)) << name;
+      H5Sclose(space);
+      H5Dclose(data);
+    }
+  }
+  H5Fclose(id);
 }
 
 TEST(Recording, IsReadByAnotherProgram) {
@@ -250,6 +278,25 @@ TEST(Recording, TakesUpASlowChannelWhereItWas) {
     ASSERT_EQ(counts[static_cast<std::size_t>(i)],
               slow_count(i, i >= 1'250 && i < 1'500 ? 1'130 : 0))
         << i;
+}
+
+// The mean is of all its samples, whichever session read them.
+TEST(Recording, TakenUpWithItsSumsASlowChannelIsThatOfOneSession) {
+  const auto file = fresh_folder() / "recording.h5";
+  std::vector<SlowSum> sums;
+  {
+    Recorder recorder = Recorder::create(file, with_a_slow_channel(), source);
+    recorder.append(block_from(0, 1'130));
+    sums = recorder.slow_sums();
+    recorder.append(block_from(1'130, 203));
+  }
+  {
+    Recorder recorder = Recorder::take_up(file, 1'130, sums);
+    recorder.append(block_from(1'130, 600));
+  }
+  const auto counts = Recording(file).counts("rotor_speed_rad_s", 0, 1'730);
+  for (std::int64_t i = 0; i < 1'730; ++i)
+    ASSERT_EQ(counts[static_cast<std::size_t>(i)], slow_count(i)) << i;
 }
 
 TEST(Recording, ASlowChannelsMeanDoesNotReachOverAGap) {
