@@ -399,6 +399,12 @@ void read_bench_table(const Settings& table, Bench& bench) {
                    fmt::format("block_s holds {:.6g} samples at this sample_rate_hz", samples),
                    "a whole number of samples, at least 1");
   }
+  // What is being gathered is in no file yet: a killed recording loses it.
+  constexpr double longest_block_s = 0.5;
+  if (bench.block_s > longest_block_s && samples > 1.5) {
+    throw BadInput(table.place("block_s"), fmt::format("block_s is {:g}", bench.block_s),
+                   fmt::format("at most {:g}, which is what a kill may cost", longest_block_s));
+  }
   const auto folder = bench.file.parent_path();
   bench.rotor_file = base::named_file(folder, folder, table.text("rotor"), table.place("rotor"));
   bench.rotor_text = base::text_of_file(bench.rotor_file);
