@@ -27,6 +27,7 @@ Outcome record(const Stations& stations, const PipelineOptions& options,
     outcome.ending = ending;
     outcome.cause = std::move(cause);
     stations.stop ? stations.stop() : stations.device.stop();
+    if (stations.tell && ending != Ending::disk_failed) stations.tell(outcome.cause);
   };
   try {
     while (samples < options.samples && outcome.ending == Ending::complete) {

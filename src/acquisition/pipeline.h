@@ -25,6 +25,9 @@ struct Stations {
   /// Brings the bench down however the recording has ended, before its last blocks are waited for;
   /// may read on meanwhile. Empty: the device's safe state, unless the recording is complete.
   std::function<void()> stop = {};
+  /// Hears why the recording ends before its time, once the bench is stopped and before its last
+  /// blocks are waited for: a slow disk may take long over them. Not for a disk that has failed.
+  std::function<void(const std::string& cause)> tell = {};
   /// Sees each block after it was recorded, on the recording thread: it may look, and should be
   /// quick. What it shows elsewhere may be dropped there.
   std::function<void(const bench::SampleBlock&)> look = {};

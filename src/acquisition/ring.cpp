@@ -22,6 +22,7 @@ namespace {
 
 constexpr int narrow_bits = 16;
 constexpr std::int64_t saved_at_once = 1 << 14;
+constexpr double usual_block_s = 0.05;  // of shorter blocks the oldest times are forgotten
 
 }  // namespace
 
@@ -30,7 +31,11 @@ Ring::Ring(const bench::Bench& bench, std::string device, double seconds)
       device_(std::move(device)),
       capacity_(std::max<std::int64_t>(1, std::llround(std::ceil(seconds * bench.sample_rate_hz)))),
       narrow_(bench.channels.size()),
-      wide_(bench.channels.size()) {
+      wide_(bench.channels.size()),
+      arrivals_(
+          static_cast<std::size_t>(std::ceil(static_cast<double>(capacity_) / bench.sample_rate_hz /
+                                             std::min(bench.block_s, usual_block_s))) +
+          1) {
   for (std::size_t i = 0; i < bench.channels.size(); ++i) {
     const auto size = static_cast<std::size_t>(capacity_);
     if (bench.channels[i].converter.bits <= narrow_bits) {
@@ -69,6 +74,8 @@ void Ring::append(const bench::SampleBlock& block) {
   for (std::size_t i = 0; i < block.channels; ++i)
     store(i, end_ + skipped, block.channel(i).subspan(static_cast<std::size_t>(skipped)));
   end_ += samples;
+  if (block.received && samples > 0)
+    arrivals_[arrived_++ % arrivals_.size()] = {.sample = end_ - 1, .received = *block.received};
   while (runs_.size() > 1 && runs_[1].first <= first())
     runs_.erase(runs_.begin());
 }
@@ -89,6 +96,15 @@ base::UtcTime Ring::time_of(std::int64_t sample) const {
                           static_cast<double>(sample - run->first) / bench_.sample_rate_hz * 1e9));
 }
 
+std::vector<Ring::Arrival> Ring::arrivals_in(std::int64_t from, std::int64_t to) const {
+  std::vector<Arrival> found;
+  for (std::size_t i = arrived_ - std::min(arrived_, arrivals_.size()); i < arrived_; ++i) {
+    const Arrival& arrival = arrivals_[i % arrivals_.size()];
+    if (arrival.sample >= from && arrival.sample < to) found.push_back(arrival);
+  }
+  return found;
+}
+
 recording::Window Ring::save(const std::filesystem::path& file,
                              const recording::Window& window) const {
   const std::int64_t from = std::max(window.first, first());
@@ -96,12 +112,20 @@ recording::Window Ring::save(const std::filesystem::path& file,
   if (from == to) return {.first = from, .count = 0};
   recording::Recorder recorder =
       recording::Recorder::create(file, bench_, {.device = device_, .start = time_of(from)});
+  const std::vector<Arrival> arrivals = arrivals_in(from, to);
+  auto arrival = arrivals.begin();
   bench::SampleBlock block;
   block.channels = bench_.channels.size();
   for (std::size_t run = 0; run < runs_.size(); ++run) {
     const std::int64_t until = run + 1 < runs_.size() ? std::min(to, runs_[run + 1].first) : to;
     for (std::int64_t at = std::max(from, runs_[run].first); at < until;) {
-      const std::int64_t count = std::min(saved_at_once, until - at);
+      std::int64_t count = std::min(saved_at_once, until - at);
+      // A block's time is that of its last sample.
+      block.received.reset();
+      if (arrival != arrivals.end() && arrival->sample < at + count) {
+        count = arrival->sample + 1 - at;
+        block.received = (arrival++)->received;
+      }
       block.samples = static_cast<std::size_t>(count);
       block.counts.resize(block.channels * block.samples);
       block.first_sample = runs_[run].device_sample + at - runs_[run].first;

@@ -28,7 +28,8 @@ class Ring {
   std::int64_t first() const;                // oldest sample that is still here
   std::int64_t end() const { return end_; }  // one past the newest
 
-  /// Writes a stretch as a recording of its own, with the gaps in it.
+  /// Writes a stretch as a recording of its own, with the gaps in it and the times at which its
+  /// blocks came.
   /// @param window  of samples; what is no longer or not yet here is left out
   /// @return        what was written
   /// @throws BadInput  the file exists; std::runtime_error: the disk's
@@ -42,6 +43,13 @@ class Ring {
     base::UtcTime start;
   };
 
+  /// When a sample had come, by this computer's clock.
+  struct Arrival {
+    std::int64_t sample;
+    base::UtcTime received;
+  };
+
+  std::vector<Arrival> arrivals_in(std::int64_t from, std::int64_t to) const;
   base::UtcTime time_of(std::int64_t sample) const;
   void store(std::size_t channel, std::int64_t at, std::span<const std::int32_t> counts);
   void load(std::size_t channel, const recording::Window& window, std::int32_t* to) const;
@@ -53,6 +61,8 @@ class Ring {
   std::vector<std::vector<std::uint16_t>> narrow_;  // (channels); empty where wide
   std::vector<std::vector<std::int32_t>> wide_;     // of converters of more than 16 bits
   std::vector<Run> runs_;                           // oldest first; at least one after a block
+  std::vector<Arrival> arrivals_;  // of the last blocks, going round: as many as fit in whole
+  std::size_t arrived_ = 0;        // ever put there
 };
 
 }  // namespace windwright::acquisition

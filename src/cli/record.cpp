@@ -232,8 +232,9 @@ int capture(const Session& session, acquisition::LiveValues& live) {
   bool complete = false;
   std::optional<std::string> tripped;
   try {
-    for (std::int64_t samples = 0;
-         !complete && !tripped && samples < longest && !stop.stop_requested();
+    // Only the trigger is waited for no longer: what comes after it is wanted whole.
+    for (std::int64_t samples = 0; !complete && !tripped && !stop.stop_requested() &&
+                                   (samples < longest || capture.triggered());
          samples += static_cast<std::int64_t>(block.samples)) {
       device.read(block);
       tripped = guarded.look(block);
@@ -267,7 +268,9 @@ int capture(const Session& session, acquisition::LiveValues& live) {
   }
   const recording::Window kept = capture.save(request.into);
   const double at_s = static_cast<double>(*capture.at() - kept.first) / bench.sample_rate_hz;
-  const bool whole = complete && !tripped;
+  if (kept.count == 0)
+    fmt::print(stderr, "{}: nothing lies before the trigger: no file\n", request.trigger);
+  const bool whole = complete && !tripped && kept.count > 0;
   published.finish({.ending = whole     ? "complete"
                               : tripped ? "tripped"
                                         : "interrupted",
@@ -315,12 +318,19 @@ int record_all(const Session& session, acquisition::LiveValues& live) {
   LiveLine line(bench, live);
   session.command_powered();
   const auto begun = std::chrono::steady_clock::now();
+  std::string told;
   acquisition::Outcome outcome = acquisition::record(
       {.device = device,
        .recorder = recorder,
        .watch = [&watched =
                      guarded](const bench::SampleBlock& block) { return watched.look(block); },
        .stop = [&session] { session.bring_down(); },
+       .tell =
+           [&](const std::string& cause) {
+             line.clear();
+             fmt::print(stderr, "{}\n", cause);
+             told = cause;
+           },
        .look = [&line](const bench::SampleBlock& block) { line(block); }},
       {.samples = std::llround(request.seconds * bench.sample_rate_hz),
        .queue = acquisition::queue_for(bench.block_s)},
@@ -331,7 +341,7 @@ int record_all(const Session& session, acquisition::LiveValues& live) {
   }
   if (outcome.ending != acquisition::Ending::disk_failed) recorder.finish();
   line.clear();
-  if (!outcome.cause.empty()) fmt::print(stderr, "{}\n", outcome.cause);
+  if (outcome.cause != told) fmt::print(stderr, "{}\n", outcome.cause);
   const std::vector<std::string> remarks = device.remarks();
   for (const std::string& remark : remarks)
     fmt::print(stderr, "{}: {}\n", device.name(), remark);
@@ -377,6 +387,11 @@ int run_record(const Request& request) {
   const std::vector<Setting> settings = settings_of(request, bench);
   if (std::filesystem::exists(request.into)) {
     throw base::BadInput(request.into + ":1", "exists", "a new file; recordings are never changed");
+  }
+  if (!request.trigger.empty() && request.before_s + request.after_s < 1.0 / bench.sample_rate_hz) {
+    throw base::BadInput("--before and --after",
+                         fmt::format("keep {:g} s", request.before_s + request.after_s),
+                         "a sample at least");
   }
   acquisition::LiveValues live(bench, bench::certificates_there_are(bench));
   const StopOnSignal stop;

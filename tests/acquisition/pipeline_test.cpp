@@ -115,36 +115,24 @@ TEST(Pipeline, EndsRatherThanLoseASample) {
   std::promise<void> gave_up;
   auto waited = gave_up.get_future();
   int blocks = 0;
-  class Watched final : public bench::Device {
-   public:
-    Watched(bench::Device& inner, std::promise<void>& told) : inner_(inner), told_(told) {}
-    const std::string& name() const override { return inner_.name(); }
-    double sample_rate_hz() const override { return inner_.sample_rate_hz(); }
-    base::UtcTime now() const override { return inner_.now(); }
-    void set(std::string_view a, double v) override { inner_.set(a, v); }
-    void apply_known_input(std::string_view c, double v) override {
-      inner_.apply_known_input(c, v);
-    }
-    void remove_known_input() override { inner_.remove_known_input(); }
-    void read(bench::SampleBlock& block) override { inner_.read(block); }
-    void stop() noexcept override {
-      inner_.stop();
-      told_.set_value();
-    }
-
-   private:
-    bench::Device& inner_;
-    std::promise<void>& told_;
-  } watched(device, gave_up);
+  // And until its cause is told: whoever waits for the last blocks knows by then.
+  std::string told;
   const Outcome outcome =
-      record({.device = watched,
+      record({.device = device,
               .recorder = recorder,
+              .tell =
+                  [&](const std::string& cause) {
+                    EXPECT_TRUE(device.stopped);
+                    told = cause;
+                    gave_up.set_value();
+                  },
               .look =
                   [&](const bench::SampleBlock&) {
                     if (++blocks == 3) waited.wait();
                   }},
              {.samples = 1'000'000, .queue = {.blocks = 8, .longest_wait_s = 0.01}}, {});
   EXPECT_EQ(outcome.ending, Ending::disk_too_slow);
+  EXPECT_EQ(told, outcome.cause);
   EXPECT_NE(outcome.cause.find("the disk is too slow: 8 blocks waited"), std::string::npos)
       << outcome.cause;
   recorder.finish();
@@ -373,6 +361,42 @@ TEST(Ring, KeepsTheLastSamplesAcrossItsEnd) {
   EXPECT_EQ(recording.gaps()[0].device_sample, 5'000);
   EXPECT_EQ(recording.start(),
             base::UtcTime(std::chrono::hours(24 * 20'000)) + std::chrono::microseconds(2'050'000));
+}
+
+// The times at which blocks came are those of a recording that was made all along.
+TEST(Ring, KeepsWhenItsSamplesCame) {
+  const auto folder = fresh_folder();
+  const bench::Bench bench = bench_of(4, 10'000.0);
+  CountingDevice device(bench);
+  device.gap_at = 75'000;
+  Ring ring(bench, "counting", 15.0);
+  auto whole = recorder_for(folder / "whole.h5", bench);
+  bench::SampleBlock block;
+  for (int i = 0; i < 150; ++i) {
+    device.read(block);
+    // 0.1 s behind its first sample, and late by 1 to 7 ms.
+    block.received = block.start + std::chrono::milliseconds(101 + i * 5 % 7);
+    ring.append(block);
+    whole.append(block);
+  }
+  whole.finish();
+  ring.save(folder / "kept.h5", {.first = 0, .count = 150'000});
+  const auto wanted = recording::Recording(folder / "whole.h5").clock();
+  const auto kept = recording::Recording(folder / "kept.h5").clock();
+  ASSERT_GE(wanted.size(), 4U);
+  ASSERT_EQ(kept.size(), wanted.size());
+  for (std::size_t i = 0; i < kept.size(); ++i) {
+    EXPECT_EQ(kept[i].sample, wanted[i].sample);
+    EXPECT_EQ(kept[i].device_ns, wanted[i].device_ns);
+    EXPECT_EQ(kept[i].host, wanted[i].host);
+  }
+  const recording::Window part = ring.save(folder / "part.h5", {.first = 20'500, .count = 500});
+  EXPECT_EQ(part.count, 500);
+  const auto one = recording::Recording(folder / "part.h5").clock();
+  ASSERT_EQ(one.size(), 1U);
+  EXPECT_EQ(one[0].sample, 499);
+  EXPECT_EQ(recording::Recording(folder / "part.h5").counts("dc_current_A", 499, 1).front(),
+            CountingDevice::count_at(1, 20'999));
 }
 
 TEST(TriggerWatch, FindsTheSampleOfAnEdgeAcrossBlocks) {

@@ -104,6 +104,12 @@ TEST(Record, KeepsWhatLiesAroundATrigger) {
                                        "2.001", "--bins", "2"});
   EXPECT_LE(number(at.at("bins").at(0), "mean"), 1.5);
   EXPECT_GT(number(at.at("bins").at(1), "mean"), 1.5);
+  // --seconds says how long to wait for the trigger, not for what comes after it.
+  const json::value late = answer({"record", "bench.toml", "--reason", "a test", "--seconds", "0.2",
+                                   "--trigger", "air_temperature_C", "--above", "0", "--before",
+                                   "0", "--after", "1.5", "--into", "late.h5", "--json"},
+                                  folder, 0);
+  EXPECT_EQ(number(late, "samples"), 1'500);
   const json::value never =
       answer({"record", "bench.toml", "--reason", "a test", "--seconds", "5", "--trigger",
               "rotor_speed_rad_s", "--above", "9", "--into", "never.h5", "--json"},
@@ -163,6 +169,9 @@ TEST(Record, RefusesBadInputInOneLineAndLeavesNothing) {
       {{"record", "bench.toml", "--reason", "a test", "--seconds", "1", "--trigger", "dc_voltage_V",
         "--above", "1", "--below", "0", "--into", "x.h5"},
        "second condition"},
+      {{"record", "bench.toml", "--reason", "a test", "--seconds", "1", "--trigger", "dc_voltage_V",
+        "--above", "1", "--before", "0", "--after", "0", "--into", "x.h5"},
+       "--before and --after: keep 0 s: a sample at least"},
       {{"record", "card.toml", "--seconds", "1", "--into", "x.h5"}, "device kind 'card'"},
       {{"record", "gone.toml", "--seconds", "1", "--into", "x.h5"}, "gone.h5:1: cannot be opened"},
       {{"view", "gone.h5", "--channel", "dc_voltage_V"}, "gone.h5:1: cannot be opened"},
