@@ -94,9 +94,13 @@ void Plant::Model::refresh_air() {
 }
 
 void Plant::Model::refresh_rotor() {
+  const auto blades = static_cast<int>(state.blades);
+  const double pitch_rad = pitch_as_set_rad(bench, state.pitch_rad, state.mounting);
+  // The table of the same rotor stays: it takes longer to work out than seconds of bench time.
+  if (disc && mounted.blades == blades && mounted.pitch_rad == pitch_rad) return disc->forget();
   mounted = truth.rotor;
-  mounted.blades = static_cast<int>(state.blades);
-  mounted.pitch_rad = pitch_as_set_rad(bench, state.pitch_rad, state.mounting);
+  mounted.blades = blades;
+  mounted.pitch_rad = pitch_rad;
   // In the air of the start, whenever this happens: the table must not depend on when it was made.
   const physics::Air& start = bench.simulation->air;
   disc.emplace(TorqueTable(mounted, physics::density_kg_m3(start),

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 // A bench with all its layers of protection in one process, by a clock that the test turns: the
-// simulated bench with its hard-wired chain, the served device with its watchdog, acquisition and
-// guard process with a link each. What each layer runs is the program's own code; what is simulated
-// is time, the links and the end of a process.
+// simulated bench with its hard-wired chain, the served device with its watchdog, acquisition with
+// the limits in front of its driver, and guard process, with a link each. What each layer runs is
+// the program's own code; what is simulated is time, the links and the end of a process.
 #pragma once
 
 #include "bench/bench.h"
@@ -14,33 +14,53 @@
 #include "guard/interlocks.h"
 #include "guard/tap.h"
 #include "metrology/certificate.h"
+#include "physics/gust.h"
 #include "twin/fault.h"
 #include "twin/simulated_bench.h"
 
+#include <cstddef>
 #include <cstdint>
 #include <filesystem>
+#include <map>
 #include <memory>
 #include <optional>
+#include <set>
 #include <string>
 #include <string_view>
 #include <vector>
 
 namespace windwright::end_to_end {
 
+/// What all histories have in common: the bench's files, and the simulated bench, whose torque
+/// table takes longer to work out than a history. It begins each anew.
+struct FaultBench {
+  /// Where the rotor is driven to before anything goes wrong.
+  struct Drive {
+    double fan_pct;
+    double rheostat_ohm;
+    bool operator==(const Drive&) const = default;
+  };
+  /// @param folder  of a bench whose channels have their certificates
+  explicit FaultBench(const std::filesystem::path& folder);
+  std::filesystem::path folder;
+  bench::Bench bench;
+  std::vector<metrology::Certificate> certificates;
+  twin::SimulatedBench plant;
+  std::string fresh;  // bookmark
+  // The last history's, for another one that begins there as well.
+  std::optional<Drive> driven_to;
+  std::string driven;  // bookmark
+};
+
 class FaultWorld {
  public:
   static constexpr double step_s = 0.01;
   static constexpr double usual_watchdog_s = 0.3;
 
-  /// Where the rotor is driven to before anything goes wrong.
-  struct Drive {
-    double fan_pct;
-    double rheostat_ohm;
-  };
-  /// @param folder      of a bench whose channels have their certificates
+  using Drive = FaultBench::Drive;
+  /// @param of          one history at a time
   /// @param watchdog_s  of the device; very long where its watchdog is dead
-  FaultWorld(const std::filesystem::path& folder, const Drive& drive,
-             double watchdog_s = usual_watchdog_s);
+  FaultWorld(FaultBench& of, const Drive& drive, double watchdog_s = usual_watchdog_s);
   ~FaultWorld();
   FaultWorld(const FaultWorld&) = delete;
   FaultWorld& operator=(const FaultWorld&) = delete;
@@ -60,19 +80,48 @@ class FaultWorld {
   void fill_disk();
   void step_clock(double seconds) { device_->clock_step_s = seconds; }
   void start_fault(const twin::Fault& fault) { device_->plant.start_fault(fault); }
-  /// A load that falls off: nobody told a program. False where it is stuck on.
-  bool lose_load();
+  /// Opens the DC circuit with it.
+  void blow_fuse();
+  /// Of the driver, of the device and of what it moves.
+  void kill_limits();
+  /// Both processes, the limits; the watchdog has to be dead already. The hard-wired chain is left.
+  void kill_all_software();
 
-  double rotor_speed_rad_s() const;
-  double limit_rad_s() const { return limit_rad_s_; }
-  bool has_fan_power() const;
+  // Dangers. False: there is none, as nobody is there to bring it about or nothing obeys.
+  /// A load that falls off a bench that is driven: nobody told a program.
+  bool lose_load();
+  /// By hand, past all programs, on a bench that runs: full wind and no load.
+  bool drive_on_without_load(double fan_pct);
+  /// The program that drives wants a setting that it must not have; where all software is dead, the
+  /// device gets it from elsewhere.
+  bool ask_for(const std::string& actuator, double value);
+  /// One gust, on top of what the fan gives now.
+  void blow(double peak_m_s, double duration_s);
+  /// As after minutes without cooling.
+  void heat_winding(double winding_K);
+
+  /// What is true, seen by no sensor.
+  struct Truth {
+    double of_speed_limit;
+    bool fan_power;
+    bool loaded;    // by the bench's loads or the brake of the hard-wired chain
+    bool stands;    // the rotor
+    bool violates;  // speed, voltage, current, air speed or winding are beyond their interlocks
+  };
+  Truth truth() const;
   /// The first layer's words about what it did; empty: none has tripped.
   const std::string& first_cause() const { return first_cause_; }
 
  private:
+  /// Of a tap, in this process.
+  struct Held {
+    std::set<int> descriptors;
+    std::map<std::uintptr_t, std::size_t> mappings;  // bytes
+  };
+  static Held held_of(const std::string& tap);
   /// The plant, remembering the last block; its clock may be set.
   struct Plant final : bench::Device {
-    explicit Plant(const bench::Bench& bench) : plant(bench, twin::Pace::as_fast_as_possible) {}
+    explicit Plant(FaultBench& of) : plant(of.plant) { plant.return_to(of.fresh); }
     const std::string& name() const override { return plant.name(); }
     double sample_rate_hz() const override { return plant.sample_rate_hz(); }
     base::UtcTime now() const override { return plant.now(); }
@@ -84,7 +133,7 @@ class FaultWorld {
     void remove_known_input() override {}
     void read(bench::SampleBlock& block) override;
     void stop() noexcept override { plant.stop(); }
-    twin::SimulatedBench plant;
+    twin::SimulatedBench& plant;
     bench::SampleBlock last;
     double clock_step_s = 0.0;
   };
@@ -103,7 +152,8 @@ class FaultWorld {
     FaultWorld& world_;
   };
 
-  void start(const Drive& drive);
+  void start(FaultBench& of, const Drive& drive);
+  void notice(const std::string& who, const std::string& cause);
   void run_acquisition();
   void run_guard();
   /// @return  why not
@@ -118,10 +168,11 @@ class FaultWorld {
   double limit_rad_s_;
   std::unique_ptr<Plant> device_;
   std::unique_ptr<devices::ServedBench> served_;
-  Link link_;
+  std::unique_ptr<bench::Device> driver_;  // the acquisition's: limits, slew, and its link
+  bench::SampleBlock unread_;
   std::unique_ptr<guard::Interlocks> acquisition_interlocks_;
   std::unique_ptr<guard::AcquisitionWatch> watch_;
-  std::vector<int> watch_descriptors_;  // what the kernel closes when the process ends
+  Held watch_holds_;  // what the kernel takes back when the process ends
   std::unique_ptr<guard::AcquisitionLayer> layer_;
   std::unique_ptr<guard::GuardWatch> guard_;
   std::unique_ptr<guard::Interlocks> guard_interlocks_;
@@ -134,6 +185,8 @@ class FaultWorld {
   bool guard_frozen_ = false;
   bool guard_blind_ = false;
   bool guard_cut_ = false;
+  bool all_dead_ = false;
+  bool fuse_blown_ = false;
   std::string first_cause_;
 };
 
