@@ -230,7 +230,8 @@ person decide ([safety.md](safety.md)).
 
 ## Not held
 
-Cases that a layer that is left ought to hold and does not. Known: a controlled stop (category 1) does not command the load again where it was commanded once, so that a load that falls off while a sensor hides it stays off until the stop is over: the fan is off and the rotor runs down without a load.
+Cases that a layer that is left ought to hold and does not. Two sorts are known. A controlled stop (category 1) does not command the load again where it was commanded once, so that a load that falls off while a sensor hides it stays off until the stop is over: the fan is off and the rotor runs down without a load.
+A gust carries the rotor on after the power has gone at 100 % of the limit, for nothing brakes it: the limit of an interlock has to leave room for that, and the hard-wired brake acts only while the contactor is out.
 
 {failures}
 ## One fault

@@ -154,8 +154,10 @@ bool Result::is_known_gap() const {
   static const std::vector<std::string> controlled{
       "disk nearly full",   "clock", "air speed", "air speed sensor lost", "air speed sensor stuck",
       "winding temperature"};
-  return cause_fits && !ending.fan_power && !ending.loaded &&
-         ending.highest_of_limit <= most_of_limit &&
+  constexpr double most_in_gust = 1.20;
+  if (!cause_fits || ending.fan_power) return false;
+  if (in_gust) return ending.loaded && ending.highest_of_limit <= most_in_gust;
+  return !ending.loaded && ending.highest_of_limit <= most_of_limit &&
          std::any_of(controlled.begin(), controlled.end(), [this](const std::string& name) {
            return ending.cause.find("interlock '" + name + "'") != std::string::npos;
          });
@@ -166,13 +168,15 @@ Result result_of(const Campaign& campaign, const Case& one, FaultBench& bench) {
                 .control = {},
                 .kind = Kind::counted,
                 .why = {},
-                .cause_fits = false};
+                .cause_fits = false,
+                .in_gust = false};
   const bool in_danger = result.ending.in_danger;
   result.control = history(campaign, one, bench, true, in_danger);
   result.cause_fits = fits(result.ending.cause, campaign, one, in_danger);
   const Danger* danger = in_danger ? &campaign.dangers[one.danger] : nullptr;
   const auto nobody = in_danger ? std::nullopt : unnoticed(campaign, one);
   const auto lost = uncovered(loss_of(campaign, one), danger);
+  result.in_gust = danger != nullptr && danger->lasts_s > 0.0;
   if (nobody) {
     result.kind = Kind::nothing_to_notice;
     result.why = *nobody;
