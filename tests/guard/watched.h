@@ -157,10 +157,13 @@ class Watched : public testing::Test {
     acquisition_.reset();
   }
   void pass(int ms) { now_ += milliseconds(ms); }
-  AcquisitionLayer::Step block(std::int32_t count, const std::optional<Trip>& trip = std::nullopt) {
+  static SampleBlock block_of(std::int32_t count) {
     SampleBlock block;
     block.fill(std::vector<std::int32_t>(20, count), 2);
-    return layer_->look(block, trip, count);
+    return block;
+  }
+  AcquisitionLayer::Step block(std::int32_t count, const std::optional<Trip>& trip = std::nullopt) {
+    return layer_->look(block_of(count), trip, count);
   }
   /// What the acquisition finds, of the first cause.
   std::string cause_at(std::int32_t count, const std::optional<Trip>& trip = std::nullopt) {
@@ -198,11 +201,9 @@ class Watched : public testing::Test {
     looker_ =
         Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition, configuration_of(bench_));
     ASSERT_TRUE(looker_);
-    SampleBlock block;
-    block.fill(std::vector<std::int32_t>(20, count), 2);
     looker_->beat(now_, {.activity = Activity::standing});
     guard_->look(now_);
-    looker_->write(block);
+    looker_->write(block_of(count));
     guard_->look(now_);
   }
   std::string refusal() {

@@ -208,6 +208,18 @@ def check(laboratory):
     need(laboratory.fan() == 0, "safe")
     laboratory.wait_until(lambda: guard.poll() is not None, "the guard's end")
 
+    # Without a guard, while another program has the bench: nobody could look, so nothing is reset.
+    with (laboratory.bench.folder / "guard.jsonl").open("a") as log:
+        log.write('{"time": "2030-01-01T00:00:00Z", "event": "trip", "text": "overspeed"}\n')
+    watching = laboratory.start("record", "client.toml", "--seconds", "600", "--into", "watching.h5", "--catalogue", "none")
+    laboratory.wait_until((laboratory.bench.folder / "watching.h5").exists, "another program that has the bench")
+    laboratory.reset(code=1)
+    need(laboratory.log()[-1]["event"] == "trip", "not reset")
+    watching.terminate()
+    laboratory.ended(watching, 1)
+    laboratory.reset()
+    need(laboratory.log()[-1]["event"] == "reset", "reset")
+
 
 def main():
     laboratory = Laboratory(Bench(*sys.argv[1:4]))
