@@ -26,7 +26,6 @@ void keep_trip(const bench::Bench& bench, const std::string& cause);
 /// @param meanwhile  again and again while it waits: reads on, so that what is judged is fresh
 /// @return  why that is refused; empty: done
 std::string reset_trip(const bench::Bench& bench, const std::string& reason,
-                       const std::string& person,
-                       const std::function<void()>& meanwhile = {});
+                       const std::string& person, const std::function<void()>& meanwhile = {});
 
 }  // namespace windwright::campaign

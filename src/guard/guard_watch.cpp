@@ -18,6 +18,7 @@ namespace {
 
 constexpr std::chrono::milliseconds make_safe_again{500};
 constexpr std::chrono::milliseconds feed_again{100};
+constexpr std::chrono::seconds longest_coasting{120};
 constexpr const char* other_files =
     "the acquisition process works by another bench.toml, rotor or certificates";
 
@@ -54,6 +55,7 @@ void GuardWatch::look(Instant now) {
   tell_who_is_there();
   follow_wishes(now);
   follow_stop(now);
+  watch_the_rotor(now);
   make_safe_behind_a_drive(now);
   if (removes_power_ && (!made_safe_ || now - *made_safe_ >= make_safe_again)) make_safe(now);
   answer_reset(now);
@@ -196,6 +198,27 @@ void GuardWatch::follow_stop(Instant now) {
   } else if (passed_s > options_.longest_stop_s + options_.silence_s) {
     take(Event::stop_overdue, "the controlled stop was not over in time", now);
   }
+}
+
+// Nobody reads back what an actuator is set to: a fan that runs on behind its stop shows in the
+// rotor. Not before a drive: what turns it then is not this acquisition's.
+void GuardWatch::watch_the_rotor(Instant now) {
+  const State state = logic_.state();
+  const bool rests = state == State::tripped || (state == State::safe && has_driven_);
+  const bool seen = present_ && judged_ && seconds(now - *judged_) <= options_.silence_s;
+  if (!rests || !seen || !judge_.rotor_speed_rad_s ||
+      judge_.rotor_speed_rad_s() < standstill_rad_s) {
+    turns_.reset();
+    return;
+  }
+  if (!turns_) turns_ = now;
+  if (now - *turns_ < longest_coasting) return;
+  turns_ = now;
+  const std::string cause =
+      fmt::format("the rotor still turns after {} s with nothing to drive it: is the fan off?",
+                  longest_coasting.count());
+  if (state == State::tripped) tell_("fault", cause);
+  take(Event::violation_0, cause, now);
 }
 
 // The acquisition is told before a slow or dead link is waited for, people after it.

@@ -86,6 +86,7 @@ class GuardWatch {
   void listen(Instant now);
   void follow_wishes(Instant now);
   void follow_stop(Instant now);
+  void watch_the_rotor(Instant now);
   void take(Event event, const std::string& cause, Instant now);
   std::optional<std::string> make_safe(Instant now);
   std::string still_wrong(Instant now);
@@ -113,6 +114,7 @@ class GuardWatch {
   std::optional<Instant> fed_;
   std::uint64_t missed_ = 0;                // blocks of this acquisition
   std::optional<Instant> judged_;           // the last block, by this judge
+  std::optional<Instant> turns_;            // since when the rotor has, with nothing to drive it
   std::optional<std::string> way_is_gone_;  // why the device could not be fed the last time
   bool has_driven_ = false;                 // the acquisition, or wanted to
   bool present_ = false;                    // the acquisition, at the last look

@@ -472,6 +472,47 @@ TEST_F(Watched, IsNotResetOnOldSamples) {
   EXPECT_EQ(answer_to_reset("it is well"), "");
 }
 
+TEST_F(Watched, ManyCommandsBetweenTwoBlocksAreNoSilence) {
+  start_guard();
+  start_acquisition();
+  ASSERT_EQ(layer_->start({}), std::nullopt);
+  device_.on_set = [this] {
+    for (int i = 0; i < 4; ++i) {
+      pass(10);
+      guard_->look(now_);
+    }
+  };
+  for (int i = 0; i < 10; ++i)
+    layer_->set("load " + std::to_string(i), 1.0);
+  layer_->set("fan_pct", 50.0);
+  EXPECT_EQ(cause_at(100), "");
+  guard_->look(now_);
+  EXPECT_EQ(guard_->tripped(), "");
+}
+
+TEST_F(Watched, ARotorThatTurnsOnBehindItsStopIsATrip) {
+  start_guard();
+  drive();
+  run_ms(100);
+  layer_->ask_end();
+  go_on_ms(119'000, 100);
+  EXPECT_EQ(guard_->tripped(), "") << "it coasts";
+  go_on_ms(2'000, 100);
+  EXPECT_EQ(guard_->tripped(),
+            "the rotor still turns after 120 s with nothing to drive it: is the fan off?");
+  EXPECT_GE(made_safe_, 1);
+  go_on_ms(121'000, 100);
+  EXPECT_EQ(told_.back(),
+            "fault: the rotor still turns after 120 s with nothing to drive it: is the fan off?");
+}
+
+TEST_F(Watched, ARotorThatSomebodyElseTurnsIsNoTrip) {
+  start_guard();
+  start_acquisition();
+  go_on_ms(200'000, 100);
+  EXPECT_EQ(guard_->tripped(), "");
+}
+
 TEST_F(Watched, ADeviceThatIsLostIsATrip) {
   start_guard();
   drive();

@@ -17,6 +17,7 @@
 
 #include <chrono>
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -37,6 +38,7 @@ class Commanded final : public bench::Device {
   double sample_rate_hz() const override { return 1000.0; }
   base::UtcTime now() const override { return {}; }
   void set(std::string_view actuator, double value) override {
+    if (on_set) on_set();
     commands.push_back(fmt::format("{} {:g}", actuator, value));
     if (actuator == "fan_pct") fan = value;
   }
@@ -49,6 +51,7 @@ class Commanded final : public bench::Device {
   }
 
   std::vector<std::string> commands;
+  std::function<void()> on_set;
   double fan = 0.0;
 
  private:

@@ -133,6 +133,8 @@ def check(laboratory):
     laboratory.driven()
     laboratory.ended(laboratory.start("record", "client.toml", "--reason", "a test", "--seconds", "1", "--into", "second.h5"), 3,
                      "watches another process that drives this bench")
+    laboratory.ended(laboratory.start("ready", "client.toml", "--prove-interlocks", "--by", "the test"), 3, "is commanded by")
+    need(laboratory.fan() > 0, "nobody else's proof stops it")
     acquisition.terminate()
     laboratory.ended(acquisition, 1)
     need(laboratory.fan() == 0, "safe at the end")
