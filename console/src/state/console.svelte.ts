@@ -65,8 +65,8 @@ class Console {
       if (session.person !== null) await this.enter();
       this.session = session; // shown once there is something to show: each picture takes its time
     } catch (refusal) {
-      if (!unreachable(refusal)) throw refusal;
-      this.serverGone = true;
+      if (!(refusal instanceof Refusal)) throw refusal;
+      this.serverGone = unreachable(refusal);
       setTimeout(() => void this.meet(), 1000);
     }
   }
