@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
-// hour_recording FILE [SECONDS]: a recording of one channel at 250 kS/s, an hour unless told otherwise: a 210 Hz wave that
-// swells over minutes, with noise. For console/scripts/interactive.mjs; 1.9 GB an hour.
+// hour_recording FILE [SECONDS]: a recording of one channel at 250 kS/s, an hour unless told
+// otherwise: a 210 Hz wave that swells over minutes, with noise. For
+// console/scripts/interactive.mjs; 1.9 GB an hour.
 #include "bench/bench.h"
 #include "recording/recording.h"
 

@@ -282,11 +282,11 @@ bool Conductor::keep(const TestPoint& point) {
   }
   driven_.count(++done_, static_cast<int>(planned_.size()));
   // One that goes on where it was stands still since the flush.
-  const Bookmark bookmark{.points_done = done_,
-                          .samples = samples,
-                          .device = device,
-                          .slow_sums = device.empty() ? std::vector<recording::SlowSum>()
-                                                      : driven_.slow_sums()};
+  const Bookmark bookmark{
+      .points_done = done_,
+      .samples = samples,
+      .device = device,
+      .slow_sums = device.empty() ? std::vector<recording::SlowSum>() : driven_.slow_sums()};
   driven_.note_down(device_.now(), "point", to_json(point),
                     [into = options_.into, bookmark] { write_bookmark(into, bookmark); });
   if (device.empty()) {
