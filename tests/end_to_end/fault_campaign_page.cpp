@@ -192,12 +192,16 @@ std::string not_held(const Campaign& campaign, const std::vector<Case>& cases,
   for (std::size_t i = 0; i < cases.size(); ++i) {
     if (results[i].kind == Kind::uncovered || results[i].held()) continue;
     const Ending& ending = results[i].ending;
-    text +=
-        fmt::format("| {} | {:.0f} % | {} | {} |\n", words_of(campaign, cases[i]),
-                    100.0 * ending.highest_of_limit, ending.fan_power ? "on" : "off", ending.cause);
+    // What was seen then differs from computer to computer.
+    const std::size_t name_end = ending.cause.find("': ");
+    const std::string cause =
+        name_end == std::string::npos ? ending.cause : ending.cause.substr(0, name_end + 1);
+    text += fmt::format("| {} | {:.0f} % | {} | {} |\n", words_of(campaign, cases[i]),
+                        100.0 * ending.highest_of_limit, ending.fan_power ? "on" : "off", cause);
   }
   if (text.empty()) return "None.\n";
-  return "| case | rotor | fan | first cause |\n| --- | --- | --- | --- |\n" + text;
+  return "| faults | danger | rotor | fan | first cause |\n| --- | --- | --- | --- | --- |\n" +
+         text;
 }
 
 }  // namespace
@@ -231,7 +235,7 @@ person decide ([safety.md](safety.md)).
 ## Not held
 
 Cases that a layer that is left ought to hold and does not. Two sorts are known. A controlled stop (category 1) does not command the load again where it was commanded once, so that a load that falls off while a sensor hides it stays off until the stop is over: the fan is off and the rotor runs down without a load.
-A gust carries the rotor on after the power has gone at 100 % of the limit, for nothing brakes it: the limit of an interlock has to leave room for that, and the hard-wired brake acts only while the contactor is out.
+A gust carries the rotor on after the power has gone at 100 % of the limit, for nothing brakes it (a stuck fan loses it no sooner than the watchdog is set to): the limit of an interlock has to leave room for that, and the hard-wired brake acts only while the contactor is out.
 
 {failures}
 ## One fault
