@@ -25,6 +25,8 @@ Replay::Replay(const bench::Bench& bench, const bench::ReplayDevice& described, 
       block_samples_(static_cast<std::size_t>(std::llround(bench.block_s * bench.sample_rate_hz))),
       begun_(std::chrono::steady_clock::now()) {
   require_same(bench);
+  for (const std::string& channel : recording_.channels())
+    every_.push_back(recording_.note(channel).every);
 }
 
 void Replay::require_same(const bench::Bench& bench) const {
@@ -83,9 +85,9 @@ void Replay::wait() const {
 
 // A slow channel's sample is the mean of those since the one before it, so it is played for these
 // and not, as it is shown, for those that follow: recorded again, their mean is that sample.
-void Replay::put_counts(const std::string& channel, std::int64_t end,
-                        std::span<std::int32_t> to) const {
-  const std::int64_t every = recording_.note(channel).every;
+void Replay::put_counts(std::size_t index, std::int64_t end, std::span<std::int32_t> to) const {
+  const std::string& channel = recording_.channels()[index];
+  const std::int64_t every = every_[index];
   recording_.counts(channel, {.first = next_, .count = std::ssize(to)}, to);
   for (std::int64_t i = 0; every > 1 && i < std::ssize(to);) {
     const std::int64_t own = (next_ + i + every - 1) / every * every;
@@ -132,7 +134,7 @@ void Replay::read(bench::SampleBlock& block) {
   block.samples = static_cast<std::size_t>(count);
   block.counts.resize(block.channels * block.samples);
   for (std::size_t i = 0; i < block.channels; ++i) {
-    put_counts(recording_.channels()[i], before_next_gap(),
+    put_counts(i, before_next_gap(),
                std::span(block.counts).subspan(i * block.samples, block.samples));
   }
   next_ += count;

@@ -14,6 +14,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace windwright::devices {
 
@@ -39,7 +40,7 @@ class Replay final : public bench::Device {
   base::UtcTime time_of(std::int64_t device_sample) const;
   void require_same(const bench::Bench& bench) const;
   void wait() const;
-  void put_counts(const std::string& channel, std::int64_t end, std::span<std::int32_t> to) const;
+  void put_counts(std::size_t channel, std::int64_t end, std::span<std::int32_t> to) const;
 
   recording::Recording recording_;
   std::string file_;
@@ -47,8 +48,9 @@ class Replay final : public bench::Device {
   bool repeat_;
   twin::Pace pace_;
   std::size_t block_samples_;
-  std::int64_t next_ = 0;           // of the recording
-  std::int64_t device_sample_ = 0;  // of the device that was recorded, going on when repeated
+  std::vector<std::int64_t> every_;  // (channels) samples that one in the recording stands for
+  std::int64_t next_ = 0;            // of the recording
+  std::int64_t device_sample_ = 0;   // of the device that was recorded, going on when repeated
   std::int64_t read_ = 0;
   std::size_t gap_ = 0;  // that comes next
   std::chrono::steady_clock::time_point begun_;

@@ -2,18 +2,26 @@
 #include "server/trip_ring.h"
 
 #include <cmath>
+#include <functional>
+#include <future>
 #include <memory>
+#include <string>
 #include <utility>
 
 namespace windwright::server {
 
 TripRing::TripRing(const bench::Bench& bench, std::string device)
-    : bench_(bench),
-      device_(std::move(device)),
-      ring_(std::make_unique<acquisition::Ring>(bench_, device_, seconds)) {}
+    : bench_(bench), device_(std::move(device)), ring_(fresh(bench_, device_)) {}
+
+std::unique_ptr<acquisition::Ring> TripRing::fresh(const bench::Bench& bench,
+                                                   const std::string& device) {
+  return std::make_unique<acquisition::Ring>(bench, device, seconds);
+}
 
 void TripRing::tripped() {
-  if (!left_) left_ = std::llround(after_s * bench_.sample_rate_hz);
+  if (left_) return;
+  left_ = std::llround(after_s * bench_.sample_rate_hz);
+  next_ = std::async(std::launch::async, fresh, std::cref(bench_), device_);
 }
 
 std::unique_ptr<const acquisition::Ring> TripRing::append(const bench::SampleBlock& block) {
@@ -29,7 +37,7 @@ std::unique_ptr<const acquisition::Ring> TripRing::end() {
 
 std::unique_ptr<const acquisition::Ring> TripRing::give() {
   left_.reset();
-  return std::exchange(ring_, std::make_unique<acquisition::Ring>(bench_, device_, seconds));
+  return std::exchange(ring_, next_.get());
 }
 
 }  // namespace windwright::server

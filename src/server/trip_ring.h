@@ -6,6 +6,7 @@
 #include "bench/device.h"
 
 #include <cstdint>
+#include <future>
 #include <memory>
 #include <optional>
 #include <string>
@@ -32,12 +33,17 @@ class TripRing {
   std::unique_ptr<const acquisition::Ring> end();
 
  private:
+  static std::unique_ptr<acquisition::Ring> fresh(const bench::Bench& bench,
+                                                  const std::string& device);
   std::unique_ptr<const acquisition::Ring> give();
 
   const bench::Bench& bench_;
   std::string device_;
   std::unique_ptr<acquisition::Ring> ring_;
   std::optional<std::int64_t> left_;  // samples to come behind a trip
+  /// Begun with the trip, on a thread of its own: hundreds of megabytes take a second to be made,
+  /// and nobody judges the bench while its driver waits.
+  std::future<std::unique_ptr<acquisition::Ring>> next_;
 };
 
 }  // namespace windwright::server

@@ -5,7 +5,8 @@ catalogue of the bench's folder has to agree with the files.
 
 killed_recording.py PROGRAM SOURCE_FOLDER SCRATCH_FOLDER [KILLS]     needs python3-h5py
 
-Every second recording is compressed.
+Every second recording is compressed. The bench has a channel that counts its samples: every one that is there has to
+have its own number.
 
 The bench is recorded at the pace of a real one, so that the clock tells how much there was to record when the kill
 came. A machine that lets this script wait, too, made the recorder wait: that much more may be missing.
@@ -14,6 +15,7 @@ came. A machine that lets this script wait, too, made the recorder wait: that mu
 import json
 import os
 import random
+import re
 import signal
 import subprocess
 import sys
@@ -68,6 +70,9 @@ def judge(bench, victim, rate):
                 lengths[name] = len(data)
                 if len(data):
                     need(len(data[...]) == len(data), f"{name} read whole by h5py")
+            counter = group["sample_counter"][...].astype(int)
+            wrong = sum((n - counter[0] - i) % 65536 != 0 for i, n in enumerate(counter))
+            need(wrong == 0, f"{wrong} of {len(counter)} samples with another number than their place in {victim.file.name}")
     samples = min(lengths.values())
     channel = next(iter(lengths))
     if samples:
@@ -108,6 +113,10 @@ def kill_while_it_enters(bench, moments, kills):
 def main():
     bench = Bench(*sys.argv[1:4])
     kills = int(sys.argv[4]) if len(sys.argv) > 4 else 10
+    text = (bench.folder / "bench.toml").read_text()
+    last = text[text.rindex("[[channel]]"):text.index("[[derived]]")]
+    counter = re.sub('name = ".*"', 'name = "sample_counter"', last, count=1)
+    (bench.folder / "bench.toml").write_text(text.replace("[[derived]]", counter + "[[derived]]", 1))
     rate = tomllib.loads((bench.folder / "bench.toml").read_text())["bench"]["sample_rate_hz"]
     moments = random.Random(20260302)
     bench.run("record", "bench.toml", "--reason", "a test", "--seconds", "1", "--into", "whole.h5", "--catalogue", "catalogue.sqlite")

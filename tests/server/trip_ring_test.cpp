@@ -11,9 +11,27 @@
 #include <chrono>
 #include <cstddef>
 #include <cstdint>
+#include <cstdlib>
 #include <filesystem>
 #include <memory>
+#include <new>
 #include <vector>
+
+namespace {
+thread_local std::size_t allocated = 0;  // bytes, by this thread
+}
+
+void* operator new(std::size_t size) {
+  allocated += size;
+  if (void* memory = std::malloc(size)) return memory;
+  throw std::bad_alloc();
+}
+void operator delete(void* memory) noexcept {
+  std::free(memory);
+}
+void operator delete(void* memory, std::size_t) noexcept {
+  std::free(memory);
+}
 
 namespace windwright::server {
 namespace {
@@ -62,6 +80,19 @@ TEST(TripRing, KeepsTheMinuteAroundATripAndBeginsAnew) {
   EXPECT_EQ(counts.front(), 50);
   EXPECT_EQ(counts.back(), 109);
   EXPECT_TRUE(std::is_sorted(counts.begin(), counts.end()));
+}
+
+// Whoever drives the bench does not make the next minute's memory: that is another thread's.
+TEST(TripRing, MakesNoRingOnTheThreadThatDrives) {
+  const bench::Bench bench = demo_bench();
+  TripRing ring(bench, "bench");
+  const bench::SampleBlock block = second(bench, 0);
+  const std::size_t before = allocated;
+  ring.tripped();
+  std::unique_ptr<const acquisition::Ring> kept;
+  while (!kept)
+    kept = ring.append(block);
+  EXPECT_LT(allocated - before, 4'096U);
 }
 
 TEST(TripRing, GivesWhatThereIsWhereTheDeviceIsLost) {
