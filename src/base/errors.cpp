@@ -20,15 +20,20 @@ std::string one_line(std::string text) {
   return text;
 }
 
+// The place is always whole, however long a path is.
+std::string message(std::string_view where, std::string_view wrong, std::string_view right) {
+  return one_line(std::string(where)) + ": " + one_line(fmt::format("{}: {}", wrong, right));
+}
+
 }  // namespace
 
 BadInput::BadInput(std::string_view where, std::string_view wrong, std::string_view right)
-    : std::runtime_error(one_line(fmt::format("{}: {}: {}", where, wrong, right))) {}
+    : std::runtime_error(message(where, wrong, right)) {}
 
 DeviceFault::DeviceFault(std::string_view device, std::string_view what, std::string_view check)
-    : std::runtime_error(one_line(fmt::format("{}: {}: {}", device, what, check))) {}
+    : std::runtime_error(message(device, what, check)) {}
 
 DiskFault::DiskFault(std::string_view file, std::string_view what, std::string_view remedy)
-    : std::runtime_error(one_line(fmt::format("{}: {}: {}", file, what, remedy))) {}
+    : std::runtime_error(message(file, what, remedy)) {}
 
 }  // namespace windwright::base
