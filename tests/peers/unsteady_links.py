@@ -37,6 +37,7 @@ class TroubledLine:
         self.target = target
         self.random = random.Random(seed)
         self.made = {"cut": 0, "half open": 0, "garbage": 0, "dribble": 0}
+        self.begun = threading.Event()  # what is cut before is a device that cannot be opened
         self.made_all = threading.Event()
         self.listener = socket.create_server(("127.0.0.1", 0))
         self.port = self.listener.getsockname()[1]
@@ -64,7 +65,7 @@ class TroubledLine:
         due = time.monotonic() + EVERY_S * self.random.uniform(0.4, 1.6)
         dribble_until = 0.0
         while True:
-            if not self.made_all.is_set() and time.monotonic() > due:
+            if self.begun.is_set() and not self.made_all.is_set() and time.monotonic() > due:
                 due = time.monotonic() + EVERY_S * self.random.uniform(0.4, 1.6)
                 trouble = self.random.choice(sorted(self.made))
                 self.made[trouble] += 1
@@ -102,6 +103,7 @@ class UnpluggedPort:
         self.command = command
         self.random = random.Random(seed)
         self.made = {"unplugged": 0}
+        self.begun = threading.Event()
         self.made_all = threading.Event()
         self.plug()
         atexit.register(lambda: os.killpg(self.socat.pid, signal.SIGKILL))
@@ -116,6 +118,7 @@ class UnpluggedPort:
             time.sleep(0.01)
 
     def pull(self):
+        self.begun.wait()
         while not self.made_all.is_set():
             time.sleep(EVERY_S * self.random.uniform(0.4, 1.6))
             os.killpg(self.socat.pid, signal.SIGKILL)
@@ -229,6 +232,8 @@ def main():
     process = subprocess.Popen([program, "record", "bench.toml", "--seconds", str(LONGEST_S), "--into", "all.h5", "--json"],
                                cwd=bench.folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     while process.poll() is None and not line.made_all.is_set():
+        if (bench.folder / "all.h5").exists():
+            line.begun.set()
         time.sleep(0.05)
     time.sleep(2.5 if process.poll() is None else 0)  # until it is well again
     process.send_signal(signal.SIGINT)
