@@ -193,7 +193,7 @@ def set_up(kind, bench, source):
     server, port = listening(command)
     line = TroubledLine(port, 5)
     wire(bench, source, kind, 100 if kind == "lines" else 20,
-         f'host = "127.0.0.1"\nport = {line.port}\ntimeout_s = 0.5\n')
+         f'host = "127.0.0.1"\nport = {line.port}\ntimeout_s = 1.0\n')
     return line, server
 
 
