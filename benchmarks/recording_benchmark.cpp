@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 // 16 channels of int16 counts from memory through the whole pipeline, calibration (12 straight and
 // 4 curved certificates), power, statistics, pyramid, checksums, HDF5, into the page cache: samples
-// for a second of CPU time of both threads, which share one core. Limits: 500 million; twice numpy
+// for a second of CPU time of both threads, which share one core; with four blocks between them and
+// without the flush of every half second, which waits for a disk. Limits: 500 million; twice numpy
 // and h5py doing the same without checksums, turn by turn (recording_peer.py). Beside it what the
 // machine's memcpy moves in the same run. Exit code 1 below a limit.
 #include "acquisition/live_values.h"
