@@ -13,10 +13,8 @@
 #include "devices/open_device.h"
 #include "guard/configuration.h"
 #include "guard/event_shelf.h"
-#include "guard/feeding_thread.h"
 #include "guard/fresh_look.h"
 #include "guard/guard_watch.h"
-#include "guard/line_writer.h"
 #include "guard/tap.h"
 #include "metrology/certificate.h"
 #include "twin/simulated_bench.h"
@@ -30,12 +28,17 @@
 
 #include <algorithm>
 #include <chrono>
+#include <condition_variable>
 #include <cstdio>
+#include <deque>
 #include <filesystem>
 #include <memory>
+#include <mutex>
 #include <optional>
+#include <stop_token>
 #include <string>
 #include <string_view>
+#include <thread>
 #include <utility>
 #include <vector>
 
@@ -60,7 +63,11 @@ class GuardLogbook {
   explicit GuardLogbook(const std::filesystem::path& file) : logbook_(file) {}
   GuardLogbook(const GuardLogbook&) = delete;
   GuardLogbook& operator=(const GuardLogbook&) = delete;
-  ~GuardLogbook() { put(shelf_.look(Clock::now(), true)); }
+  ~GuardLogbook() {
+    put(shelf_.look(Clock::now(), true));
+    writer_.request_stop();
+    writer_.join();
+  }
 
   /// On the guard's thread, as `look`.
   void add(std::string_view event, const std::string& text) {
@@ -70,14 +77,35 @@ class GuardLogbook {
   void look() { put(shelf_.look(Clock::now())); }
 
  private:
+  struct Entry {
+    base::UtcTime time;
+    std::string event;
+    std::string text;
+  };
+
   void put(std::vector<guard::EventShelf::Line> lines) {
+    if (lines.empty()) return;
+    const std::lock_guard lock(mutex_);
     for (guard::EventShelf::Line& line : lines)
-      writer_.add({base::host_now(), std::move(line.event), std::move(line.text)});
+      waiting_.push_back({base::host_now(), std::move(line.event), std::move(line.text)});
+    come_.notify_one();
+  }
+
+  // Until everything is written.
+  void write(const std::stop_token& over) {
+    std::unique_lock lock(mutex_);
+    while (come_.wait(lock, over, [this] { return !waiting_.empty(); })) {
+      const Entry entry = std::move(waiting_.front());
+      waiting_.pop_front();
+      lock.unlock();
+      fmt::print(stderr, "{} {}: {}\n", base::utc_text(entry.time), entry.event, entry.text);
+      keep(entry);
+      lock.lock();
+    }
   }
 
   // A full disk is no reason to leave the bench unguarded; a trip then latches in this process.
-  void keep(const guard::LineWriter::Line& entry) {
-    fmt::print(stderr, "{} {}: {}\n", base::utc_text(entry.time), entry.event, entry.text);
+  void keep(const Entry& entry) {
     try {
       logbook_.add(entry.time, entry.event, {{"text", entry.text}});
     } catch (const std::filesystem::filesystem_error& full) {
@@ -87,7 +115,10 @@ class GuardLogbook {
 
   campaign::Logbook logbook_;
   guard::EventShelf shelf_;
-  guard::LineWriter writer_{[this](const guard::LineWriter::Line& entry) { keep(entry); }};
+  std::mutex mutex_;
+  std::condition_variable_any come_;
+  std::deque<Entry> waiting_;
+  std::jthread writer_{[this](const std::stop_token& over) { write(over); }};
 };
 
 std::vector<metrology::Certificate> all_certificates(const bench::Bench& bench) {
@@ -105,9 +136,10 @@ std::vector<metrology::Certificate> all_certificates(const bench::Bench& bench) 
   return certificates;
 }
 
-guard::OwnWay own_way_of(devices::GuardLink& link, guard::FeedingThread& feeding) {
-  return {.make_safe = [&link] { return link.make_safe(); },
-          .feed = [&feeding] { return feeding.feed(); }};
+guard::OwnWay own_way_of(devices::GuardLink* link) {
+  if (link == nullptr) return {};
+  return {.make_safe = [link] { return link->make_safe(); },
+          .feed = [link] { return link->feed(); }};
 }
 
 /// Ahead of other programs, and never paged out, where the system lets us.
@@ -155,17 +187,10 @@ int guard_until_stopped(const Request& request, const bench::Bench& bench,
   GuardLogbook logbook(logbook_file);
   const std::unique_ptr<devices::GuardLink> link = devices::open_guard_link(bench);
   const bool ahead = take_precedence();
-  // Behind the precedence, which it has as well.
-  std::optional<guard::FeedingThread> feeding;
-  if (link) feeding.emplace([&link] { return link->feed(); });
   guard::GuardWatch watch(
       std::move(*tap),
-      {.silence_s = bench.guard.silence_s,
-       .block_s = bench.block_s,
-       .configuration = configuration,
-       .tripped = tripped},
-      [&] { return interlocks_of(bench, certificates); },
-      link ? own_way_of(*link, *feeding) : guard::OwnWay{},
+      {.silence_s = bench.guard.silence_s, .configuration = configuration, .tripped = tripped},
+      [&] { return interlocks_of(bench, certificates); }, own_way_of(link.get()),
       [&logbook](std::string_view event, const std::string& text) { logbook.add(event, text); });
   const auto step = std::chrono::duration_cast<std::chrono::nanoseconds>(
       std::chrono::duration<double>(std::min(0.01, bench.guard.silence_s / 5.0)));
@@ -182,64 +207,52 @@ int guard_until_stopped(const Request& request, const bench::Bench& bench,
   return watch.tripped().empty() ? done : interlock_tripped;
 }
 
-/// An acquisition that drives nothing and only looks, as the guard sees it.
+/// An acquisition that drives nothing and only looks, as the guard sees it; nothing where another
+/// program acquires, whose samples then have to do.
 class Looker {
  public:
-  /// @throws DeviceFault  the device's
-  Looker(const bench::Bench& bench, guard::Tap tap)
+  explicit Looker(const bench::Bench& bench)
       : bench_(bench),
-        tap_(std::move(tap)),
-        device_(devices::open_device(bench, twin::Pace::as_fast_as_possible,
-                                     [](const std::string& what) {
-                                       throw base::DeviceFault("bench", "needs a person: " + what,
-                                                               "it is only looked at here");
-                                     })) {}
+        tap_(guard::Tap::open(guard::tap_name(bench), guard::tap_shape(bench),
+                              guard::Side::acquisition, guard::configuration_of(bench))) {}
   Looker(const Looker&) = delete;
   Looker& operator=(const Looker&) = delete;
   ~Looker() { say(guard::Activity::ended); }
 
   /// What still stands, by fresh samples, which the guard sees as well.
   std::vector<std::string> standing() {
-    return guard::standing_now(bench_, all_certificates(bench_), *device_, {},
-                               [this](const bench::SampleBlock& block) { show(block); });
-  }
-  /// Goes on looking: what the guard is to judge a reset by may not be old.
-  void look_on() {
-    device_->read(block_);
-    show(block_);
+    if (!tap_) return {};
+    const auto device =
+        devices::open_device(bench_, twin::Pace::as_fast_as_possible, [](const std::string& what) {
+          throw base::DeviceFault("bench", "needs a person: " + what, "it is only looked at here");
+        });
+    return guard::standing_now(bench_, all_certificates(bench_), *device, {},
+                               [this](const bench::SampleBlock& block) {
+                                 tap_->write(block);
+                                 say(guard::Activity::standing);
+                               });
   }
 
  private:
-  void show(const bench::SampleBlock& block) {
-    tap_.write(block);
-    say(guard::Activity::standing);
+  void say(guard::Activity activity) {
+    if (tap_) tap_->beat(Clock::now(), {.activity = activity});
   }
-  void say(guard::Activity activity) { tap_.beat(Clock::now(), {.activity = activity}); }
 
   const bench::Bench& bench_;
-  guard::Tap tap_;
-  std::unique_ptr<bench::Device> device_;
-  bench::SampleBlock block_;
+  std::optional<guard::Tap> tap_;
 };
 
 /// By the guard that is running, else in the logbook, where the next one finds it. @return why not
 std::string refusal_of_reset(const Request& request, const bench::Bench& bench,
                              const std::string& who) {
-  const std::string name = guard::tap_name(bench);
-  const bool guarded = guard::Tap::lives(name, guard::Side::guard);
+  const bool guarded = guard::Tap::lives(guard::tap_name(bench), guard::Side::guard);
   if (!guarded && campaign::unreset_trip(bench).empty()) return "nothing has tripped";
-  std::optional<guard::Tap> tap = guard::Tap::open(
-      name, guard::tap_shape(bench), guard::Side::acquisition, guard::configuration_of(bench));
-  // A guard that is running judges the other program's samples, where they are fresh.
-  if (!tap && guarded) return campaign::reset_trip(bench, request.reset, who);
-  if (!tap) {
-    return "another program acquires from this bench, and nobody judges its samples here: end that "
-           "program, or reset there";
-  }
-  Looker looker(bench, std::move(*tap));
-  if (const std::vector<std::string> standing = looker.standing(); !standing.empty())
+  Looker looker(bench);
+  const std::vector<std::string> standing = looker.standing();
+  if (!standing.empty()) {
     return fmt::format("the cause is not gone: {}", fmt::join(standing, ", "));
-  return campaign::reset_trip(bench, request.reset, who, [&looker] { looker.look_on(); });
+  }
+  return campaign::reset_trip(bench, request.reset, who);
 }
 
 int reset(const Request& request, const bench::Bench& bench) {

@@ -102,8 +102,6 @@ void AcquisitionLayer::set(const std::string& actuator, double value) {
   if (known != commanded_.end() && known->second == value) return;
   device_.set(actuator, value);
   commanded_[actuator] = value;
-  // An instrument may take its time for each, and no block comes meanwhile.
-  if (permits_fan(logic_.state()) && options_.other.tell) options_.other.tell(words(), cause_);
 }
 
 std::optional<double> AcquisitionLayer::commanded(const std::string& actuator) const {

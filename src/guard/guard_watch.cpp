@@ -18,7 +18,6 @@ namespace {
 
 constexpr std::chrono::milliseconds make_safe_again{500};
 constexpr std::chrono::milliseconds feed_again{100};
-constexpr std::chrono::seconds longest_coasting{120};
 constexpr const char* other_files =
     "the acquisition process works by another bench.toml, rotor or certificates";
 
@@ -40,7 +39,6 @@ GuardWatch::GuardWatch(Tap tap, GuardOptions options, std::function<Judge()> mak
       logic_(options_.tripped.empty() ? State::safe : State::tripped),
       cause_(options_.tripped),
       removes_power_(!options_.tripped.empty()) {
-  seen_.life = tap_.other_life();
   // What a process left that has ended before this one began is not this one's.
   if (const std::optional<Pulse> pulse = tap_.other_pulse(); pulse && !tap_.other_lives())
     dealt_ = pulse->number;
@@ -49,14 +47,11 @@ GuardWatch::GuardWatch(Tap tap, GuardOptions options, std::function<Judge()> mak
 
 // The order of the sources is the model's: device, interlocks, the other layer, people, the stop.
 void GuardWatch::look(Instant now) {
-  see_who_is_there(now);
+  see_who_is_there();
   judge_blocks(now);
   listen(now);
-  tell_who_is_there();
   follow_wishes(now);
   follow_stop(now);
-  watch_the_rotor(now);
-  make_safe_behind_a_drive(now);
   if (removes_power_ && (!made_safe_ || now - *made_safe_ >= make_safe_again)) make_safe(now);
   answer_reset(now);
   beat(now);
@@ -71,47 +66,27 @@ void GuardWatch::beat(Instant now) {
 }
 
 // What an acquisition's blocks are judged by does not remember the one before it.
-void GuardWatch::see_who_is_there(Instant now) {
-  const std::uint64_t life_before = seen_.life;
-  const bool was_present = present_;
-  seen_.lives = tap_.other_lives();
-  seen_.pulse = tap_.other_pulse();
-  seen_.life = tap_.other_life();
-  present_ = seen_.lives && seen_.pulse;
-  const bool another = seen_.life != life_before;
-  if (was_present && (another || !present_) && is_latched(logic_.state()) && judge_.followers)
-    followers_ = judge_.followers();
-  if (another) {
-    dealt_ = 0;
-    if (tap_.last_died() >= life_before && tap_.last_died() > 0)
-      take(Event::other_silent, "the acquisition process died", now);
-  }
-  has_driven_ = has_driven_ || is_driven();
-  if (present_ && (!was_present || another)) {
-    judge_ = make_judge_();
-    judged_.reset();
-  }
-}
-
-// After what is urgent.
-void GuardWatch::tell_who_is_there() {
-  const std::uint64_t here = present_ ? seen_.life : 0;
-  const std::uint64_t before = std::exchange(told_life_, here);
-  if (here == before) return;
-  if (before != 0) {
-    if (const std::string followers = std::exchange(followers_, {}); !followers.empty())
+void GuardWatch::see_who_is_there() {
+  seen_ = {.lives = tap_.other_lives(), .pulse = tap_.other_pulse()};
+  const bool was_present = std::exchange(present_, seen_.lives && seen_.pulse);
+  if (present_ == was_present) return;
+  if (!present_ && is_latched(logic_.state()) && judge_.followers) {
+    if (const std::string followers = judge_.followers(); !followers.empty())
       tell_("followers", followers);
-    std::string text = "has ended";
-    if (const std::uint64_t missed = std::exchange(missed_, 0); missed > 0)
-      text += fmt::format("; {} of its blocks were overwritten before they were judged", missed);
-    tell_("acquisition", text);
   }
-  if (here != 0) tell_("acquisition", "has begun");
+  if (present_) {
+    judge_ = make_judge_();
+    judged_ = 0;
+  }
+  std::string text = present_ ? "has begun" : "has ended";
+  if (const std::uint64_t missed = std::exchange(missed_, 0); missed > 0)
+    text += fmt::format("; {} of its blocks were overwritten before they were judged", missed);
+  tell_("acquisition", text);
 }
 
 void GuardWatch::judge_blocks(Instant now) {
   while (tap_.read(block_)) {
-    judged_ = now;
+    ++judged_;
     if (const std::optional<Trip> trip = judge_.judge(block_))
       take(violation_event(trip->stop_category), in_words(*trip), now);
   }
@@ -156,12 +131,13 @@ void GuardWatch::follow_wishes(Instant now) {
   const bool wanted = is_driven() && seen_.pulse->words.content() && same_files &&
                       seconds(now - seen_.pulse->time) <= options_.silence_s;
   if (logic_.state() == State::safe && wanted) {
-    const std::vector<std::string> causes = standing();
-    if (causes.empty()) {
+    const std::vector<std::string> standing =
+        judge_.standing ? judge_.standing() : std::vector<std::string>();
+    if (standing.empty()) {
       tap_.set_cause({});
       take(Event::start_asked, {}, now);
     } else {
-      tap_.set_cause(fmt::format("not started while it stands: {}", fmt::join(causes, ", ")));
+      tap_.set_cause(fmt::format("not started while it stands: {}", fmt::join(standing, ", ")));
       take(Event::start_asked_unready, {}, now);
     }
   }
@@ -200,27 +176,6 @@ void GuardWatch::follow_stop(Instant now) {
   }
 }
 
-// Nobody reads back what an actuator is set to: a fan that runs on behind its stop shows in the
-// rotor. Not before a drive: what turns it then is not this acquisition's.
-void GuardWatch::watch_the_rotor(Instant now) {
-  const State state = logic_.state();
-  const bool rests = state == State::tripped || (state == State::safe && has_driven_);
-  const bool seen = present_ && judged_ && seconds(now - *judged_) <= options_.silence_s;
-  if (!rests || !seen || !judge_.rotor_speed_rad_s ||
-      judge_.rotor_speed_rad_s() < standstill_rad_s) {
-    turns_.reset();
-    return;
-  }
-  if (!turns_) turns_ = now;
-  if (now - *turns_ < longest_coasting) return;
-  turns_ = now;
-  const std::string cause =
-      fmt::format("the rotor still turns after {} s with nothing to drive it: is the fan off?",
-                  longest_coasting.count());
-  if (state == State::tripped) tell_("fault", cause);
-  take(Event::violation_0, cause, now);
-}
-
 // The acquisition is told before a slow or dead link is waited for, people after it.
 void GuardWatch::take(Event event, const std::string& cause, Instant now) {
   const State before = logic_.state();
@@ -256,15 +211,15 @@ std::optional<std::string> GuardWatch::make_safe(Instant now) {
 }
 
 // Empty: every cause is gone, as far as a guard can see.
-std::string GuardWatch::still_wrong(Instant now) {
+std::string GuardWatch::still_wrong() {
   if (is_driven()) return "the acquisition is still running: end it first";
   if (is_under_way(logic_.state())) return "the stop is not over yet";
-  if (!judged_) return "no samples have come since the last acquisition ended";
-  if (const double old_s = seconds(now - *judged_); old_s > options_.silence_s + options_.block_s)
-    return fmt::format("the last samples are {:.1f} s old", old_s);
+  if (judged_ == 0) return "no samples have come since the last acquisition ended";
   if (judge_.standing) {
-    if (const std::vector<std::string> causes = judge_.standing(); !causes.empty())
-      return fmt::format("the cause is not gone: {}", fmt::join(causes, ", "));
+    const std::vector<std::string> standing = judge_.standing();
+    if (!standing.empty()) {
+      return fmt::format("the cause is not gone: {}", fmt::join(standing, ", "));
+    }
   }
   if (own_way_.make_safe && removes_power_) {
     if (const std::optional<std::string> gone = own_way_.make_safe()) {
@@ -281,7 +236,7 @@ void GuardWatch::answer_reset(Instant now) {
     tap_.answer_reset("nothing has tripped");
     return;
   }
-  const std::string wrong = still_wrong(now);
+  const std::string wrong = still_wrong();
   if (!has(logic_.take(reset_event(wrong.empty(), true)), Action::unlatch)) {
     tap_.answer_reset(wrong);
     tell_("refused reset", fmt::format("{}: {}", *reason, wrong));
@@ -303,38 +258,15 @@ void GuardWatch::feed(Instant now) {
   if (!own_way_.feed || !feeds_watchdog(logic_.state()) || !present_) return;
   if (fed_ && now - *fed_ < feed_again) return;
   fed_ = now;
-  const bool was_gone = way_is_gone_.has_value();
-  way_is_gone_ = own_way_.feed();
-  if (!way_is_gone_) return;
-  const std::string cause =
-      fmt::format("the guard's own way to the bench is gone: {}", *way_is_gone_);
-  // At rest it is a fault, and keeps the bench from being started; driven, a trip.
-  if (logic_.state() != State::safe) {
-    take(Event::violation_0, cause, now);
-  } else if (!was_gone) {
-    tell_("fault", cause);
-  }
-}
-
-std::vector<std::string> GuardWatch::standing() const {
-  std::vector<std::string> causes =
-      judge_.standing ? judge_.standing() : std::vector<std::string>();
-  if (way_is_gone_) causes.push_back("the guard's own way to the bench (" + *way_is_gone_ + ")");
-  return causes;
-}
-
-// However a drive has ended, and whatever its end says of itself; power that stays on behind a stop
-// of category 2 stays.
-void GuardWatch::make_safe_behind_a_drive(Instant now) {
-  if (seen_.lives || !std::exchange(has_driven_, false) || logic_.state() != State::safe) return;
-  if (const std::optional<std::string> failure = make_safe(now)) {
-    tell_("fault", "behind the end of a drive the safe state could not be commanded: " + *failure);
+  if (const std::optional<std::string> cause = own_way_.feed()) {
+    take(Event::violation_0, fmt::format("the guard's own way to the bench is gone: {}", *cause),
+         now);
   }
 }
 
 void GuardWatch::end(Instant now) {
   const std::string cause = "the guard process was ended";
-  see_who_is_there(now);
+  see_who_is_there();
   if (is_driven()) {
     // Not a trip of this layer: whoever drives finds it gone.
     tap_.set_cause(cause);

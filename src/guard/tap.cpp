@@ -59,21 +59,11 @@ struct PulseWords {
   std::uint64_t given = 0;  // 0: by an earlier process
 };
 
-Activity activity_of(const PulseWords& words) {
-  return words.activity == 0   ? Activity::standing
-         : words.activity == 1 ? Activity::running
-                               : Activity::ended;
-}
-
-/// Of one side.
+/// Of one process.
 struct Half {
   Whole<Text> configuration;
   Whole<PulseWords> pulse;
   Whole<Text> cause;
-  // Apart from the heartbeat, which may be torn: over all processes there ever were.
-  std::atomic<std::uint64_t> beats;
-  std::atomic<std::uint64_t> lives;
-  std::atomic<std::uint64_t> died;  // the last life that did not end in order
 };
 
 /// All zeroes, as new memory is, means that nobody was there yet.
@@ -175,6 +165,7 @@ struct Tap::Open {
   Mapping mapping;
   Shape shape;
   Side side;
+  std::uint64_t beats = 0;
   std::uint64_t next = 0;  // block to read
   std::uint64_t missed = 0;
   mutable std::uint32_t heard = 0;               // of the bell
@@ -197,17 +188,6 @@ struct Tap::Open {
   void ring() const {
     memory().bell.fetch_add(1, std::memory_order_release);
     syscall(SYS_futex, &memory().bell, FUTEX_WAKE, 1, nullptr, nullptr, 0);
-  }
-  // Whoever was there before: torn or not, it has died unless its last word is that it has ended.
-  // The life before the heartbeat: who has seen this one's heartbeat finds its life as well.
-  void begin_life() const {
-    Half& half = own();
-    const std::uint64_t before = half.lives.load(std::memory_order_relaxed);
-    const std::optional<PulseWords> last = half.pulse.load();
-    const bool in_order = last && (last->given == 0 || activity_of(*last) == Activity::ended);
-    if (before > 0 && !in_order) half.died.store(before, std::memory_order_release);
-    half.lives.store(before + 1, std::memory_order_release);
-    half.pulse.store({.number = half.beats.load(std::memory_order_relaxed)});
   }
   // Slots of another shape lie elsewhere.
   void take_shape() const {
@@ -234,7 +214,8 @@ std::optional<Tap> Tap::open(const std::string& name, const Shape& shape, Side s
   auto open = std::unique_ptr<Open>(
       new Open{.mapping{name, all_bytes(shape), O_CREAT}, .shape = shape, .side = side});
   if (!lock(open->mapping.handle(), side)) return std::nullopt;
-  open->begin_life();
+  if (const auto last = open->own().pulse.load()) open->beats = last->number;
+  open->own().pulse.store({.number = open->beats});
   open->own().configuration.store(text_of(0, configuration));
   open->own().cause.store(text_of(0, {}));
   if (side == Side::acquisition) open->take_shape();
@@ -266,20 +247,14 @@ std::optional<Pulse> Tap::other_pulse() const {
   if (!words || words->given == 0) return std::nullopt;
   return Pulse{.number = words->number,
                .time = Instant(std::chrono::nanoseconds(words->time_ns)),
-               .words = {.activity = activity_of(*words),
+               .words = {.activity = words->activity == 0   ? Activity::standing
+                                     : words->activity == 1 ? Activity::running
+                                                            : Activity::ended,
                          // What is no state is none that a fan may run in.
                          .state = words->state < state_count ? static_cast<State>(words->state)
                                                              : State::tripped,
                          .driven = words->driven != 0,
                          .holds_off = words->holds_off != 0}};
-}
-
-std::uint64_t Tap::other_life() const {
-  return open_->others().lives.load(std::memory_order_acquire);
-}
-
-std::uint64_t Tap::last_died() const {
-  return open_->others().died.load(std::memory_order_acquire);
 }
 
 std::string Tap::other_configuration() const {
@@ -294,9 +269,7 @@ std::string Tap::other_cause() const {
 
 void Tap::beat(Instant now, const Words& words) {
   const auto since = std::chrono::duration_cast<std::chrono::nanoseconds>(now.time_since_epoch());
-  // Counted before it is given: who dies within is not counted twice.
-  const std::uint64_t number = open_->own().beats.fetch_add(1, std::memory_order_relaxed) + 1;
-  open_->own().pulse.store({.number = number,
+  open_->own().pulse.store({.number = ++open_->beats,
                             .time_ns = since.count(),
                             .activity = static_cast<std::uint64_t>(words.activity),
                             .state = static_cast<std::uint64_t>(words.state),

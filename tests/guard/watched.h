@@ -17,7 +17,6 @@
 
 #include <chrono>
 #include <cstdint>
-#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -38,7 +37,6 @@ class Commanded final : public bench::Device {
   double sample_rate_hz() const override { return 1000.0; }
   base::UtcTime now() const override { return {}; }
   void set(std::string_view actuator, double value) override {
-    if (on_set) on_set();
     commands.push_back(fmt::format("{} {:g}", actuator, value));
     if (actuator == "fan_pct") fan = value;
   }
@@ -51,7 +49,6 @@ class Commanded final : public bench::Device {
   }
 
   std::vector<std::string> commands;
-  std::function<void()> on_set;
   double fan = 0.0;
 
  private:
@@ -160,13 +157,10 @@ class Watched : public testing::Test {
     acquisition_.reset();
   }
   void pass(int ms) { now_ += milliseconds(ms); }
-  static SampleBlock block_of(std::int32_t count) {
+  AcquisitionLayer::Step block(std::int32_t count, const std::optional<Trip>& trip = std::nullopt) {
     SampleBlock block;
     block.fill(std::vector<std::int32_t>(20, count), 2);
-    return block;
-  }
-  AcquisitionLayer::Step block(std::int32_t count, const std::optional<Trip>& trip = std::nullopt) {
-    return layer_->look(block_of(count), trip, count);
+    return layer_->look(block, trip, count);
   }
   /// What the acquisition finds, of the first cause.
   std::string cause_at(std::int32_t count, const std::optional<Trip>& trip = std::nullopt) {
@@ -204,9 +198,11 @@ class Watched : public testing::Test {
     looker_ =
         Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition, configuration_of(bench_));
     ASSERT_TRUE(looker_);
+    SampleBlock block;
+    block.fill(std::vector<std::int32_t>(20, count), 2);
     looker_->beat(now_, {.activity = Activity::standing});
     guard_->look(now_);
-    looker_->write(block_of(count));
+    looker_->write(block);
     guard_->look(now_);
   }
   std::string refusal() {

@@ -133,8 +133,6 @@ def check(laboratory):
     laboratory.driven()
     laboratory.ended(laboratory.start("record", "client.toml", "--reason", "a test", "--seconds", "1", "--into", "second.h5"), 3,
                      "watches another process that drives this bench")
-    laboratory.ended(laboratory.start("ready", "client.toml", "--prove-interlocks", "--by", "the test"), 3, "is commanded by")
-    need(laboratory.fan() > 0, "nobody else's proof stops it")
     acquisition.terminate()
     laboratory.ended(acquisition, 1)
     need(laboratory.fan() == 0, "safe at the end")
@@ -209,18 +207,6 @@ def check(laboratory):
     laboratory.ended(acquisition, 4, "the guard process")
     need(laboratory.fan() == 0, "safe")
     laboratory.wait_until(lambda: guard.poll() is not None, "the guard's end")
-
-    # Without a guard, while another program has the bench: nobody could look, so nothing is reset.
-    with (laboratory.bench.folder / "guard.jsonl").open("a") as log:
-        log.write('{"time": "2030-01-01T00:00:00Z", "event": "trip", "text": "overspeed"}\n')
-    watching = laboratory.start("record", "client.toml", "--seconds", "600", "--into", "watching.h5", "--catalogue", "none")
-    laboratory.wait_until((laboratory.bench.folder / "watching.h5").exists, "another program that has the bench")
-    laboratory.reset(code=1)
-    need(laboratory.log()[-1]["event"] == "trip", "not reset")
-    watching.terminate()
-    laboratory.ended(watching, 1)
-    laboratory.reset()
-    need(laboratory.log()[-1]["event"] == "reset", "reset")
 
 
 def main():
