@@ -7,6 +7,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <charconv>
 #include <chrono>
 #include <cstddef>
@@ -66,6 +67,10 @@ ScpiLink::ScpiLink(const bench::Bench& bench, const bench::ScpiDevice& described
   for (int i = 0; i < most_reads && stream_->read(bytes_, 0.0) > 0; ++i) {
   }
   const std::string identity(ask("*IDN?"));
+  // IEEE 488.2 has an identity in ASCII: anything else is the line's doing, not another instrument.
+  const bool is_text =
+      std::all_of(identity.begin(), identity.end(), [](char c) { return c >= 0x20 && c < 0x7f; });
+  if (!is_text) throw LinkLost("no identity in plain text");
   if (identity.find(described_.identity) == std::string::npos) {
     throw base::DeviceFault(
         name_, fmt::format("says that it is '{}'", shown(identity)),
