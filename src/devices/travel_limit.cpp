@@ -5,6 +5,7 @@
 #include "base/json.h"
 #include "bench/bench.h"
 #include "bench/device.h"
+#include "bench/forwarding_device.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -23,32 +24,22 @@ namespace {
 
 namespace json = boost::json;
 
-class TravelLimited final : public bench::Device {
+class TravelLimited final : public bench::ForwardingDevice {
  public:
   TravelLimited(const bench::Bench& bench, std::unique_ptr<bench::Device> device)
-      : bench_(bench), device_(std::move(device)), travels_(bench.actuators.size()) {}
-
-  const std::string& name() const override { return device_->name(); }
-  double sample_rate_hz() const override { return device_->sample_rate_hz(); }
-  base::UtcTime now() const override { return device_->now(); }
-  void apply_known_input(std::string_view channel, double value) override {
-    device_->apply_known_input(channel, value);
-  }
-  void remove_known_input() override { device_->remove_known_input(); }
-  void ask_for(bench::HandAction action) override { device_->ask_for(action); }
-  std::optional<double> setting(std::string_view actuator) override {
-    return device_->setting(actuator);
-  }
-  std::vector<std::string> remarks() const override { return device_->remarks(); }
+      : ForwardingDevice(*device),
+        bench_(bench),
+        owned_(std::move(device)),
+        travels_(bench.actuators.size()) {}
 
   void set(std::string_view actuator, double value) override {
     const bench::Actuator& described = bench_.actuator(actuator);
     if (!(value >= described.lowest && value <= described.highest)) {
-      throw base::DeviceFault(device_->name(),
+      throw base::DeviceFault(device_.name(),
                               fmt::format("was told to set {} to {}", actuator, value),
                               fmt::format("{} to {}", described.lowest, described.highest));
     }
-    if (described.full_travel_s == 0.0) return device_->set(actuator, value);
+    if (described.full_travel_s == 0.0) return device_.set(actuator, value);
     travels_[static_cast<std::size_t>(&described - bench_.actuators.data())].wanted = value;
   }
 
@@ -61,21 +52,21 @@ class TravelLimited final : public bench::Device {
       const double step = (actuator.highest - actuator.lowest) * block_s / actuator.full_travel_s;
       const double from = travel.at.value_or(actuator.lowest);
       const double to = std::clamp(*travel.wanted, from - step, from + step);
-      device_->set(actuator.name, to);
+      device_.set(actuator.name, to);
       travel.at = to;
     }
-    device_->read(block);
+    device_.read(block);
   }
 
   void stop() noexcept override {
-    device_->stop();
+    device_.stop();
     for (std::size_t i = 0; i < travels_.size(); ++i) {
       if (bench_.actuators[i].full_travel_s > 0.0) travels_[i] = {};
     }
   }
 
   std::string bookmark() const override {
-    const std::string inner = device_->bookmark();
+    const std::string inner = device_.bookmark();
     if (inner.empty()) return {};
     json::array travels;
     for (const Travel& travel : travels_) {
@@ -87,7 +78,7 @@ class TravelLimited final : public bench::Device {
   }
 
   void return_to(std::string_view bookmark) override {
-    const std::string place = device_->name() + ": bookmark";
+    const std::string place = device_.name() + ": bookmark";
     const json::value source = base::json_from_text(std::string(bookmark), place);
     const json::value* travels =
         source.is_object() ? source.as_object().if_contains("travels") : nullptr;
@@ -104,7 +95,7 @@ class TravelLimited final : public bench::Device {
       const json::value& each = travels->as_array()[i];
       travels_[i] = {.at = number(each, "at"), .wanted = number(each, "wanted")};
     }
-    device_->return_to(base::json_string(source, "device", place));
+    device_.return_to(base::json_string(source, "device", place));
   }
 
  private:
@@ -114,7 +105,7 @@ class TravelLimited final : public bench::Device {
   };
 
   const bench::Bench& bench_;
-  std::unique_ptr<bench::Device> device_;
+  std::unique_ptr<bench::Device> owned_;
   std::vector<Travel> travels_;  // (actuators)
 };
 

@@ -5,6 +5,7 @@
 #include "base/files.h"
 #include "base/json.h"
 #include "bench/certificates.h"
+#include "bench/forwarding_device.h"
 #include "metrology/readings.h"
 #include "server/exchange.h"
 #include "server/station.h"
@@ -43,16 +44,12 @@ const char* name_of(int state) {
 }  // namespace
 
 // The device while it calibrates: shows what was read so far, and lets somebody end it.
-class Calibrations::Watched final : public bench::Device {
+class Calibrations::Watched final : public bench::ForwardingDevice {
  public:
   Watched(Calibrations& owner, std::size_t index, bench::Device& device,
           const std::vector<campaign::Reading>& readings, const std::stop_token& stop)
-      : owner_(owner), index_(index), device_(device), readings_(readings), stop_(stop) {}
+      : ForwardingDevice(device), owner_(owner), index_(index), readings_(readings), stop_(stop) {}
 
-  const std::string& name() const override { return device_.name(); }
-  double sample_rate_hz() const override { return device_.sample_rate_hz(); }
-  base::UtcTime now() const override { return device_.now(); }
-  void set(std::string_view actuator, double value) override { device_.set(actuator, value); }
   void apply_known_input(std::string_view channel, double value) override {
     show(value);
     device_.apply_known_input(channel, value);
@@ -66,7 +63,6 @@ class Calibrations::Watched final : public bench::Device {
     device_.read(block);
     if (block.samples > 0) show_voltage(block);
   }
-  void stop() noexcept override { device_.stop(); }
 
  private:
   void show(std::optional<double> known_input) {
@@ -92,7 +88,6 @@ class Calibrations::Watched final : public bench::Device {
 
   Calibrations& owner_;
   const std::size_t index_;
-  bench::Device& device_;
   const std::vector<campaign::Reading>& readings_;
   const std::stop_token& stop_;
 };

@@ -26,7 +26,7 @@ bench::Bench with_short_blocks(bench::Bench bench) {
 }
 
 HeardDevice::HeardDevice(const bench::Bench& bench, bench::Device& device, Hearing& hearing)
-    : device_(device),
+    : ForwardingDevice(device),
       hearing_(hearing),
       wanted_(static_cast<std::size_t>(
           std::max<long long>(1, std::llround(bench.block_s * bench.sample_rate_hz)))) {}

@@ -3,6 +3,7 @@
 
 #include "bench/bench.h"
 #include "bench/device.h"
+#include "bench/forwarding_device.h"
 
 #include <cstddef>
 #include <optional>
@@ -29,33 +30,23 @@ class Hearing {
 /// A device that gives short blocks, for whoever drives it a device with the bench's own blocks:
 /// viewers see samples early, interlocks and steadiness are judged on the blocks that the bench
 /// describes.
-class HeardDevice final : public bench::Device {
+class HeardDevice final : public bench::ForwardingDevice {
  public:
   /// All three outlive it. @param device  opened with short blocks
   HeardDevice(const bench::Bench& bench, bench::Device& device, Hearing& hearing);
 
-  const std::string& name() const override { return device_.name(); }
-  double sample_rate_hz() const override { return device_.sample_rate_hz(); }
-  base::UtcTime now() const override { return device_.now(); }
   void set(std::string_view actuator, double value) override;
   void apply_known_input(std::string_view channel, double value) override;
   void remove_known_input() override;
   /// A whole block; less only where a gap follows.
   void read(bench::SampleBlock& block) override;
   void stop() noexcept override;
-  void ask_for(bench::HandAction action) override { device_.ask_for(action); }
-  std::optional<double> setting(std::string_view actuator) override {
-    return device_.setting(actuator);
-  }
-  std::vector<std::string> remarks() const override { return device_.remarks(); }
-  std::string bookmark() const override { return device_.bookmark(); }
   void return_to(std::string_view bookmark) override;
 
  private:
   void next_part(bench::SampleBlock& part);
   void join(std::size_t parts, bench::SampleBlock& block) const;
 
-  bench::Device& device_;
   Hearing& hearing_;
   std::size_t wanted_;                      // samples of a whole block
   std::string channel_;                     // with a known input

@@ -3,6 +3,7 @@
 
 #include "base/errors.h"
 #include "base/files.h"
+#include "bench/forwarding_device.h"
 #include "campaign/logbook.h"
 #include "campaign/prover.h"
 #include "server/exchange.h"
@@ -41,30 +42,17 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 3> to_confir
 }  // namespace
 
 // The device while its interlocks are proved: lets somebody end it, between two blocks.
-class Proofs::Watched final : public bench::Device {
+class Proofs::Watched final : public bench::ForwardingDevice {
  public:
-  Watched(bench::Device& device, const std::stop_token& stop) : device_(device), stop_(stop) {}
+  Watched(bench::Device& device, const std::stop_token& stop)
+      : ForwardingDevice(device), stop_(stop) {}
 
-  const std::string& name() const override { return device_.name(); }
-  double sample_rate_hz() const override { return device_.sample_rate_hz(); }
-  base::UtcTime now() const override { return device_.now(); }
-  void set(std::string_view actuator, double value) override { device_.set(actuator, value); }
-  void apply_known_input(std::string_view channel, double value) override {
-    device_.apply_known_input(channel, value);
-  }
-  void remove_known_input() override { device_.remove_known_input(); }
-  void ask_for(bench::HandAction action) override { device_.ask_for(action); }
-  std::optional<double> setting(std::string_view actuator) override {
-    return device_.setting(actuator);
-  }
   void read(bench::SampleBlock& block) override {
     if (stop_.stop_requested()) throw Ended{};
     device_.read(block);
   }
-  void stop() noexcept override { device_.stop(); }
 
  private:
-  bench::Device& device_;
   const std::stop_token& stop_;
 };
 
