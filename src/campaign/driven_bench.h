@@ -5,6 +5,7 @@
 #pragma once
 
 #include "acquisition/recording_thread.h"
+#include "base/writing_thread.h"
 #include "bench/bench.h"
 #include "bench/device.h"
 #include "campaign/campaign.h"
@@ -12,7 +13,6 @@
 #include "campaign/logbook.h"
 #include "campaign/run_folder.h"
 #include "campaign/steering.h"
-#include "campaign/writing_thread.h"
 #include "guard/acquisition_layer.h"
 #include "recording/recording.h"
 
@@ -106,7 +106,7 @@ class DrivenBench {
   Logbook logbook_;  // on the thread that writes
   recording::Recorder recorder_;
   acquisition::RecordingThread recording_;
-  WritingThread writing_;
+  base::WritingThread writing_;
   guard::AcquisitionLayer layer_;
   std::int64_t recorded_;
   std::int64_t samples_read_ = 0;

@@ -25,7 +25,7 @@ namespace json = boost::json;
 namespace {
 
 void write_audit(Serving& serving, std::string_view event, json::object members) {
-  serving.scribe().post([&serving, event = std::string(event), members = std::move(members),
+  serving.writing().add([&serving, event = std::string(event), members = std::move(members),
                          time = base::host_now()] {
     try {
       serving.audit().add(time, event, members);

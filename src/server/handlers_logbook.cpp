@@ -25,7 +25,7 @@ Answer page_of(Call& call, const Journal& journal) {
   if (before < 0 || limit < 1 || limit > 1000) {
     throw Refusal(422, "before or limit is outside its range", "before 0 or more, limit 1 to 1000");
   }
-  call.serving.scribe().wait();
+  call.serving.writing().wait();
   const Journal::Page page = journal.page(search != nullptr ? *search : std::string(), before,
                                           static_cast<std::size_t>(limit));
   // The lines are JSON already.

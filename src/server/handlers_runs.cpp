@@ -63,7 +63,7 @@ std::string id_of(Serving& serving, const Listed& entry) {
 
 Listed find_run(Call& call) {
   const std::string& id = call.name("run");
-  call.serving.scribe().wait();  // what has ended is entered
+  call.serving.writing().wait();  // what has ended is entered
   Catalogue catalogue = Catalogue::open(call.serving.catalogue(), true);
   for (Listed& entry : catalogue.list()) {
     if (id_of(call.serving, entry) == id) return std::move(entry);
@@ -149,7 +149,7 @@ std::optional<std::pair<std::uint64_t, std::uint64_t>> range_of(std::string_view
 }  // namespace
 
 Answer runs(Call& call) {
-  call.serving.scribe().wait();
+  call.serving.writing().wait();
   Catalogue catalogue = Catalogue::open(call.serving.catalogue(), true);
   const std::string* search = call.target.find("search");
   const std::string* bench = call.target.find("bench");

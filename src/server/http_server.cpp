@@ -179,7 +179,7 @@ Network::~Network() {
     desk->station.close();
   workers.join();
   urgent.join();
-  serving.scribe().close();
+  serving.writing().wait();
   acceptor.reset();
   context.reset();
 }

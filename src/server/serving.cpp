@@ -112,7 +112,7 @@ BenchDesk::~BenchDesk() {
 }
 
 void BenchDesk::record(std::string_view event, json::object members) {
-  serving.scribe().post([this, event = std::string(event), members = std::move(members),
+  serving.writing().add([this, event = std::string(event), members = std::move(members),
                          time = base::host_now()]() mutable {
     json::object message{
         {"type", "event"}, {"bench", id}, {"time", base::utc_text(time)}, {"event", event}};
@@ -123,7 +123,7 @@ void BenchDesk::record(std::string_view event, json::object members) {
         if (event == "trip")
           campaign::keep_trip(station.bench(), std::string(members.at("text").as_string()));
         message["number"] = logbook.add(time, event, members);
-      } catch (const std::exception& error) {  // the top of the scribe's work: a full disk
+      } catch (const std::exception& error) {  // the top of the writing thread's work: a full disk
         message["problem"] = error.what();
       }
     }
@@ -133,7 +133,7 @@ void BenchDesk::record(std::string_view event, json::object members) {
 }
 
 void BenchDesk::keep(std::shared_ptr<const acquisition::Ring> ring) {
-  serving.scribe().post([this, ring = std::move(ring)] {
+  serving.writing().add([this, ring = std::move(ring)] {
     fs::path file;
     for (int number = 1; file.empty() || fs::exists(file); ++number)
       file = runs / fmt::format("trip-{:03}.h5", number);
@@ -141,7 +141,7 @@ void BenchDesk::keep(std::shared_ptr<const acquisition::Ring> ring) {
       ring->save(file, {.first = ring->first(), .count = ring->end() - ring->first()});
       record("trip_recording", {{"file", file.filename().string()}});
       serving.enter(file);
-    } catch (const std::exception& error) {  // the top of the scribe's work: a full disk
+    } catch (const std::exception& error) {  // the top of the writing thread's work: a full disk
       record("trip_recording", {{"problem", error.what()}});
     }
   });
@@ -192,7 +192,7 @@ Serving::Serving(const ServingOptions& options, ServingListener listener)
 Serving::~Serving() {
   for (const auto& desk : benches_)
     desk->station.close();
-  scribe_.close();
+  writing_.wait();
 }
 
 BenchDesk* Serving::find(std::string_view id) {
@@ -203,7 +203,7 @@ BenchDesk* Serving::find(std::string_view id) {
 }
 
 void Serving::enter(const fs::path& run) {
-  scribe_.post([this, run] {
+  writing_.add([this, run] {
     try {
       const catalogue::Entry entry = catalogue::entry_of(run);
       catalogue::Catalogue::open(catalogue_, true).add(entry);

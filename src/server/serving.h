@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "base/writing_thread.h"
 #include "server/accounts.h"
 #include "server/calibrations.h"
 #include "server/campaigns.h"
@@ -9,7 +10,6 @@
 #include "server/lease_desk.h"
 #include "server/proofs.h"
 #include "server/rate_limit.h"
-#include "server/scribe.h"
 #include "server/sessions.h"
 #include "server/station.h"
 
@@ -65,9 +65,9 @@ struct BenchDesk {
   LeaseDesk lease;
   const std::filesystem::path runs;
 
-  /// Notes an event and passes it on to viewers: later, on the scribe's thread.
+  /// Notes an event and passes it on to viewers: later, on the writing thread.
   void record(std::string_view event, boost::json::object members);
-  /// Saves a trip's last minute and enters it: later, on the scribe's thread.
+  /// Saves a trip's last minute and enters it: later, on the writing thread.
   void keep(std::shared_ptr<const acquisition::Ring> ring);
   /// Adds a note at once. @return  its line
   std::string note(const std::string& person, const std::string& text);
@@ -96,12 +96,12 @@ class Serving {
   Sessions& sessions() { return sessions_; }
   const Accounts* accounts() const { return accounts_ ? &*accounts_ : nullptr; }
   Journal& audit() { return audit_; }
-  Scribe& scribe() { return scribe_; }
+  base::WritingThread& writing() { return writing_; }
   RateLimit& log_ins() { return log_ins_; }
   RateLimit& requests() { return requests_; }
   RateLimit& refusals() { return refusals_; }
   const std::string& catalogue() const { return catalogue_; }
-  /// Enters a run, on the scribe's thread; a catalogue that cannot be used is told in the audit.
+  /// Enters a run, on the writing thread; a catalogue that cannot be used is told in the audit.
   void enter(const std::filesystem::path& run);
   /// Lets leases lapse and sessions end: call it about twice a second.
   void look();
@@ -117,7 +117,7 @@ class Serving {
   RateLimit requests_{600, 0.005};  // of one address: 200 a second in the long run
   RateLimit refusals_{200, 1.0};    // that are written down
   Journal audit_;
-  Scribe scribe_;
+  base::WritingThread writing_;
   std::vector<std::unique_ptr<BenchDesk>> benches_;
 };
 

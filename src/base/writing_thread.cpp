@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "campaign/writing_thread.h"
+#include "base/writing_thread.h"
 
 #include <condition_variable>
 #include <deque>
@@ -10,7 +10,7 @@
 #include <thread>
 #include <utility>
 
-namespace windwright::campaign {
+namespace windwright::base {
 
 struct WritingThread::Queue {
   std::mutex mutex;  // never held while something is written
@@ -77,4 +77,4 @@ void WritingThread::wait() {
   queue_->tell_failure();
 }
 
-}  // namespace windwright::campaign
+}  // namespace windwright::base

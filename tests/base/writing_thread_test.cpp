@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "campaign/writing_thread.h"
+#include "base/writing_thread.h"
 
 #include <gtest/gtest.h>
 
@@ -7,7 +7,7 @@
 #include <stdexcept>
 #include <vector>
 
-namespace windwright::campaign {
+namespace windwright::base {
 namespace {
 
 TEST(WritingThread, NobodyWaitsForTheDiskAndAllIsWrittenInOrder) {
@@ -48,4 +48,4 @@ TEST(WritingThread, TellsTheFirstFailureOnceAndWritesWhatComesBehindIt) {
 }
 
 }  // namespace
-}  // namespace windwright::campaign
+}  // namespace windwright::base

@@ -1,15 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
-// Inside the campaign module.
 #pragma once
 
 #include <functional>
 #include <memory>
 
-namespace windwright::campaign {
+namespace windwright::base {
 
-/// What a run writes beside its samples, logbook and bookmark, one after the other on a thread of
-/// its own: a disk may take its time to keep a line, a bench that is driven may not be kept
-/// waiting.
+/// Writes one thing after the other on a thread of its own, such as logbook and bookmark: a disk
+/// may take its time to keep a line, a bench that is driven may not be kept waiting. Any thread may
+/// add.
 class WritingThread {
  public:
   WritingThread();
@@ -31,4 +30,4 @@ class WritingThread {
   std::unique_ptr<Queue> queue_;
 };
 
-}  // namespace windwright::campaign
+}  // namespace windwright::base
