@@ -27,8 +27,11 @@ target_compile_options(
                      -Wno-stringop-overflow -Wno-stringop-overread>)
 target_compile_definitions(compiler INTERFACE $<$<NOT:$<CONFIG:Release>>:_GLIBCXX_ASSERTIONS>)
 if(WINDWRIGHT_SANITIZE)
-  target_compile_options(compiler INTERFACE -fsanitize=${WINDWRIGHT_SANITIZE} -fno-omit-frame-pointer
-                                            -fno-sanitize-recover=all)
+  # Of C++ alone: gcc assembles the built-in files and knows no option of clang's.
+  target_compile_options(
+    compiler
+    INTERFACE
+      $<$<COMPILE_LANGUAGE:CXX>:-fsanitize=${WINDWRIGHT_SANITIZE};-fno-omit-frame-pointer;-fno-sanitize-recover=all>)
   target_link_options(compiler INTERFACE -fsanitize=${WINDWRIGHT_SANITIZE})
 endif()
 
