@@ -115,7 +115,7 @@ campaign::Outcome conduct(const Request& request, const fs::path& into,
   guarded.begin(true);
   const auto own = devices::open_device(
       bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible,
-      ask_person);
+      ask_person, stop.token());
   Published published(
       bench, request.publish,
       {.state = "conducting", .into = fs::absolute(into).string(), .software_version = {}});

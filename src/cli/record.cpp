@@ -401,7 +401,7 @@ int run_record(const Request& request) {
   guarded.begin(!settings.empty());
   const auto own = devices::open_device(
       bench, request.real_time ? twin::Pace::real_time : twin::Pace::as_fast_as_possible,
-      ask_person);
+      ask_person, stop.token());
   if (!may_command(request, bench, *own)) return negative_verdict;
   Published published(bench, request.publish,
                       {.state = request.trigger.empty() ? "recording" : "waiting for a trigger",

@@ -24,6 +24,8 @@ constexpr std::chrono::milliseconds longest_pause{2000};
 /// A bench that was driven for longer without anybody seeing it is stopped (common practice, no
 /// source: the time within which a person is not at the guard yet).
 constexpr double longest_unwatched_s = 1.0;
+/// A link that comes back sooner does not end the way down of a bench that is being stopped.
+constexpr double shortest_stopped_outage_s = 1.0;
 
 constexpr int most_attempts = 3;
 
@@ -62,9 +64,19 @@ void Connection::require_watched(const std::string& cause) {
       "the connection, then the bench; go on when it is as it should be");
 }
 
+void Connection::require_wanted(const std::string& cause) const {
+  const double away_s = blind_s();
+  if (!instrument_.stop.stop_requested() || away_s <= shortest_stopped_outage_s) return;
+  throw base::DeviceFault(
+      instrument_.name,
+      fmt::format("interrupted while no sample came for {:.1f} s ({})", away_s, cause),
+      "cable, power and address of the instrument; what state it is in is not known");
+}
+
 void Connection::missed(const std::string& cause) {
   if (!blind_since_) blind_since_ = instrument_.clock.now();
   require_watched(cause);
+  require_wanted(cause);
   if (blind_s() <= instrument_.longest_outage_s) return;
   throw base::DeviceFault(
       instrument_.name,
@@ -84,6 +96,7 @@ void Connection::renew(const std::string& cause) {
                       cause, instrument_.longest_outage_s, last),
           "cable, power and address of the instrument; what state it is in is not known");
     }
+    require_wanted(last);
     // At once the first time, then later and later until a sample has come.
     if (pause_.count() > 0) instrument_.clock.sleep_until(instrument_.clock.now() + pause_);
     pause_ = std::clamp(2 * pause_, first_pause, longest_pause);

@@ -10,6 +10,7 @@
 #include <functional>
 #include <map>
 #include <optional>
+#include <stop_token>
 #include <string>
 #include <string_view>
 #include <thread>
@@ -33,10 +34,12 @@ struct Instrument {
   Ask ask;                  // for what is done by hand
   double longest_outage_s;  // without a sample, then it is a fault
   SteadyClock clock = {};
+  std::stop_token stop = {};  // nobody waits for the connection any longer
 };
 
 /// The part of a device that is the same however its samples come: a lost connection is made anew,
-/// ever more slowly, until samples come again or have been away too long; commands are checked
+/// ever more slowly, until samples come again, have been away too long, or for more than a second
+/// and somebody asks to stop; commands are checked
 /// against their limits, and manual ones asked of a person. A bench that was driven, and out of
 /// sight for more than a second, is told to stop, and that is a fault: nothing starts again by
 /// itself.
@@ -51,9 +54,9 @@ class Connection {
   /// A sample has come.
   void seen();
   /// A sample that was due has not come, though the connection holds.
-  /// @throws DeviceFault  away for too long
+  /// @throws DeviceFault  away for too long, or stopped meanwhile
   void missed(const std::string& cause);
-  /// Makes the lost connection anew. @throws DeviceFault  away for too long
+  /// Makes the lost connection anew. @throws DeviceFault  away for too long, or stopped meanwhile
   void renew(const std::string& cause);
 
   /// As bench::Device has them.
@@ -72,6 +75,7 @@ class Connection {
  private:
   double blind_s() const;
   void require_watched(const std::string& cause);
+  void require_wanted(const std::string& cause) const;
   void command(std::size_t actuator, double value);
   void ask(const std::string& what);
 

@@ -31,12 +31,12 @@ std::string printable(std::string_view text) {
 }  // namespace
 
 LineDevice::LineDevice(const bench::Bench& bench, const bench::LinesDevice& described,
-                       OpenStream open, Ask ask, SteadyClock clock)
+                       Receiving receiving)
     : bench_(bench),
       described_(described),
       format_(bench, described_),
       device_clock_(described_, bench.sample_rate_hz),
-      connection_(bench, instrument(std::move(open), std::move(ask), std::move(clock))),
+      connection_(bench, instrument(std::move(receiving))),
       host_time_(connection_.clock()),
       sample_{.index = 0, .counts = std::vector<std::int32_t>(bench.channels.size())} {
   last_bad_line_.reserve(LineSplitter::longest);
@@ -44,10 +44,10 @@ LineDevice::LineDevice(const bench::Bench& bench, const bench::LinesDevice& desc
                    bench.channels.size());
 }
 
-Instrument LineDevice::instrument(OpenStream open, Ask ask, SteadyClock clock) {
+Instrument LineDevice::instrument(Receiving receiving) {
   return {.name = "lines on " + endpoint_text(described_.endpoint),
           .open =
-              [this, open = std::move(open)] {
+              [this, open = std::move(receiving.open)] {
                 stream_.reset();
                 stream_ = open();
                 splitter_ = LineSplitter(true);
@@ -60,9 +60,10 @@ Instrument LineDevice::instrument(OpenStream open, Ask ask, SteadyClock clock) {
                 stream_->write(command_for(described_.commands[actuator], value) + "\n",
                                described_.timeout_s);
               },
-          .ask = std::move(ask),
+          .ask = std::move(receiving.ask),
           .longest_outage_s = described_.longest_outage_s,
-          .clock = std::move(clock)};
+          .clock = std::move(receiving.clock),
+          .stop = std::move(receiving.stop)};
 }
 
 // While a person was at the bench lines have piled up, and some may have run over.

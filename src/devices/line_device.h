@@ -18,6 +18,7 @@
 #include <functional>
 #include <memory>
 #include <optional>
+#include <stop_token>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -27,14 +28,21 @@ namespace windwright::devices {
 /// Opens the way to an instrument. @throws LinkLost
 using OpenStream = std::function<std::unique_ptr<ByteStream>()>;
 
+/// How lines are received.
+struct Receiving {
+  OpenStream open;
+  Ask ask;  // for what is done by hand
+  SteadyClock clock = {};
+  std::stop_token stop = {};  // nobody waits for the connection any longer
+};
+
 /// A microcontroller that sends a line for every sample by itself. DeviceClock says which sample a
 /// line is and when it was taken. A line that cannot be read is thrown away, counted, and missing:
 /// a gap. Without a readable line for timeout_s the link counts as lost, whatever else comes.
 class LineDevice final : public bench::Device {
  public:
   /// Opens. @throws DeviceFault  no connection
-  LineDevice(const bench::Bench& bench, const bench::LinesDevice& described, OpenStream open,
-             Ask ask, SteadyClock clock = {});
+  LineDevice(const bench::Bench& bench, const bench::LinesDevice& described, Receiving receiving);
   LineDevice(const LineDevice&) = delete;
   LineDevice& operator=(const LineDevice&) = delete;
 
@@ -65,7 +73,7 @@ class LineDevice final : public bench::Device {
     std::int64_t index;
     std::vector<std::int32_t> counts;
   };
-  Instrument instrument(OpenStream open, Ask ask, SteadyClock clock);
+  Instrument instrument(Receiving receiving);
   void next_sample();
   bool take_line(const LineSplitter::Line& line);
   void receive();

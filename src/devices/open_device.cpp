@@ -23,6 +23,7 @@
 #include <fmt/format.h>
 
 #include <memory>
+#include <stop_token>
 #include <string>
 #include <utility>
 #include <variant>
@@ -35,6 +36,7 @@ struct Open {
   const bench::Bench& bench;
   twin::Pace pace;
   const Ask& ask;
+  const std::stop_token& stop;
 
   std::unique_ptr<bench::Device> operator()(const bench::SimulatedDevice& /*described*/) const {
     return std::make_unique<twin::SimulatedBench>(bench, pace);
@@ -53,7 +55,9 @@ struct Open {
   std::unique_ptr<bench::Device> operator()(const bench::LinesDevice& described) const {
     return std::make_unique<LineDevice>(
         bench, described,
-        [&described] { return open_stream(described.endpoint, described.timeout_s); }, ask);
+        Receiving{.open = [&described] { return open_stream(described.endpoint, described.timeout_s); },
+                  .ask = ask,
+                  .stop = stop});
   }
   std::unique_ptr<bench::Device> operator()(const bench::ScpiDevice& described) const {
     const auto connect = [&the_bench = bench, &described]() -> std::unique_ptr<Link> {
@@ -92,7 +96,8 @@ struct Open {
                          .open = std::move(start),
                          .ask = ask,
                          .longest_outage_s = described.longest_outage_s,
-                         .longest_drift_s = described.longest_drift_s});
+                         .longest_drift_s = described.longest_drift_s,
+                         .stop = stop});
   }
 
   std::unique_ptr<bench::Device> polled(std::string name, Connect connect,
@@ -100,16 +105,17 @@ struct Open {
     return std::make_unique<PolledDevice>(bench, Polling{.name = std::move(name),
                                                          .connect = std::move(connect),
                                                          .ask = ask,
-                                                         .longest_outage_s = longest_outage_s});
+                                                         .longest_outage_s = longest_outage_s,
+                                                         .stop = stop});
   }
 };
 
 }  // namespace
 
 std::unique_ptr<bench::Device> open_device(const bench::Bench& bench, twin::Pace pace,
-                                           const Ask& ask) {
+                                           const Ask& ask, const std::stop_token& stop) {
   return with_travel_limits(
-      bench, std::visit(Open{.bench = bench, .pace = pace, .ask = ask}, bench.device));
+      bench, std::visit(Open{.bench = bench, .pace = pace, .ask = ask, .stop = stop}, bench.device));
 }
 
 }  // namespace windwright::devices

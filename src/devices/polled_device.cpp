@@ -29,7 +29,8 @@ Instrument instrument_of(Polling polling, std::unique_ptr<Link>& link) {
               },
           .ask = std::move(polling.ask),
           .longest_outage_s = polling.longest_outage_s,
-          .clock = std::move(polling.clock)};
+          .clock = std::move(polling.clock),
+          .stop = std::move(polling.stop)};
 }
 
 }  // namespace

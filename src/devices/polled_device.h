@@ -11,6 +11,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <memory>
+#include <stop_token>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -24,6 +25,7 @@ struct Polling {
   Ask ask;                  // for what is done by hand
   double longest_outage_s;  // then the lost connection is a fault
   SteadyClock clock = {};
+  std::stop_token stop = {};  // nobody waits for the connection any longer
 };
 
 /// An instrument without a clock of its own, asked for a sample at every tick of this computer's

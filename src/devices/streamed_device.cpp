@@ -43,7 +43,8 @@ Instrument StreamedDevice::instrument(Streaming streaming) {
               },
           .ask = std::move(streaming.ask),
           .longest_outage_s = streaming.longest_outage_s,
-          .clock = std::move(streaming.clock)};
+          .clock = std::move(streaming.clock),
+          .stop = std::move(streaming.stop)};
 }
 
 // A leap of more than one and a half sample periods.

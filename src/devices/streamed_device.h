@@ -14,6 +14,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <memory>
+#include <stop_token>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -28,6 +29,7 @@ struct Streaming {
   double longest_outage_s;  // without a sample: a fault
   double longest_drift_s;   // between its clock and this computer's; above, it is told
   SteadyClock clock = {};
+  std::stop_token stop = {};  // nobody waits for the connection any longer
 };
 
 /// A converter that samples by itself, all channels of each sample in order. Its samples follow

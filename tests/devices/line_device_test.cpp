@@ -82,18 +82,20 @@ struct Trial {
   void open() {
     device = std::make_unique<LineDevice>(
         bench, described,
-        [this]() -> std::unique_ptr<ByteStream> {
-          world.before_open();
-          return std::make_unique<FakeStream>(world);
-        },
-        [this](const std::string& what) {
-          world.asked.push_back(what);
-          world.time += 30s;
-        },
-        SteadyClock{
-            .now = [this] { return world.time; },
-            .sleep_until =
-                [this](SteadyClock::Time until) { world.time = std::max(world.time, until); }});
+        Receiving{.open = [this]() -> std::unique_ptr<ByteStream> {
+                    world.before_open();
+                    return std::make_unique<FakeStream>(world);
+                  },
+                  .ask =
+                      [this](const std::string& what) {
+                        world.asked.push_back(what);
+                        world.time += 30s;
+                      },
+                  .clock = {.now = [this] { return world.time; },
+                            .sleep_until =
+                                [this](SteadyClock::Time until) {
+                                  world.time = std::max(world.time, until);
+                                }}});
   }
 };
 

@@ -13,6 +13,7 @@
 #include <memory>
 #include <random>
 #include <span>
+#include <stop_token>
 #include <string>
 #include <utility>
 #include <vector>
@@ -44,6 +45,7 @@ struct World {
   std::function<void(std::size_t)> before_set = [](std::size_t) {};
   std::vector<std::pair<std::size_t, double>> commands;
   std::vector<std::string> asked;
+  std::stop_source stop;
 
   std::int32_t now_ms() const { return static_cast<std::int32_t>((time - begun) / 1ms); }
 };
@@ -77,7 +79,8 @@ PolledDevice device_on(const bench::Bench& bench, World& world) {
                                  .sleep_until =
                                      [&world](SteadyClock::Time until) {
                                        world.time = std::max(world.time, until);
-                                     }}});
+                                     }},
+                       .stop = world.stop.get_token()});
 }
 
 // Every sample stands where the device's count says: 10 ms a sample.
@@ -181,6 +184,28 @@ TEST(PolledDevice, GivesUpAfterTheLongestOutage) {
     EXPECT_NE(text.find("no answer in 0.5 s"), std::string::npos) << text;
     EXPECT_NE(text.find("no route"), std::string::npos) << text;
   }
+}
+
+TEST(PolledDevice, WaitsForNoConnectionWhenAskedToStop) {
+  const bench::Bench bench = two_channels();
+  World world;
+  int tries = 0;
+  world.before_connect = [&] {
+    if (++tries == 3) world.stop.request_stop();
+    if (tries > 1) throw LinkLost("no route");
+  };
+  world.before_read = [](int) { throw LinkLost("cable"); };
+  PolledDevice device = device_on(bench, world);
+  bench::SampleBlock block;
+  try {
+    device.read(block);
+    FAIL();
+  } catch (const base::DeviceFault& fault) {
+    EXPECT_NE(std::string(fault.what()).find("interrupted"), std::string::npos) << fault.what();
+  }
+  // Of five seconds; a link that comes back within one does not end the way down of a bench.
+  EXPECT_GT(world.now_ms(), 1000);
+  EXPECT_LT(world.now_ms(), 3000);
 }
 
 TEST(PolledDevice, StopsABenchThatWasDrivenUnseen) {
