@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "acquisition/trigger.h"
 
+#include <cmath>
 #include <cstddef>
 #include <optional>
 #include <span>
@@ -25,7 +26,7 @@ std::optional<std::size_t> TriggerWatch::look(std::span<const float> values) {
   std::optional<std::size_t> found;
   for (std::size_t i = 0; i < values.size(); ++i) {
     if (!found && meets(values[i])) found = i;
-    before_ = values[i];
+    if (!std::isnan(values[i])) before_ = values[i];
   }
   return found;
 }

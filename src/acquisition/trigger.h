@@ -17,7 +17,8 @@ struct Trigger {
   double level;  // in the channel's unit
 };
 
-/// Looks for the trigger sample by sample, across blocks. A value that is no number never triggers.
+/// Looks for the trigger sample by sample, across blocks. A value that is no number never triggers,
+/// and hides no edge between those around it.
 class TriggerWatch {
  public:
   explicit TriggerWatch(const Trigger& trigger) : trigger_(trigger) {}

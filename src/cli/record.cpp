@@ -330,6 +330,8 @@ int record_all(const Session& session, acquisition::LiveValues& live) {
              line.clear();
              fmt::print(stderr, "{}\n", cause);
              told = cause;
+             if (auto* publisher = published.publisher())
+               publisher->tell_event("stopping", {{"cause", cause}});
            },
        .look = [&line](const bench::SampleBlock& block) { line(block); }},
       {.samples = std::llround(request.seconds * bench.sample_rate_hz),

@@ -157,8 +157,9 @@ void print_cursors(const analysis::Cursors& cursors) {
   for (const analysis::Cursor& cursor : cursors.cursors) {
     ++number;
     if (!cursor.t_s) {
-      fmt::print("  {}: {:.9g} s: no sample there (recorded from {:.9g} s to {:.9g} s)\n", number,
-                 cursor.asked_s, seen.from_s, seen.to_s);
+      const bool inside = cursor.asked_s >= seen.from_s && cursor.asked_s <= seen.to_s;
+      fmt::print("  {}: {:.9g} s: no sample there{} (recorded from {:.9g} s to {:.9g} s)\n", number,
+                 cursor.asked_s, inside ? ", it is in a gap" : "", seen.from_s, seen.to_s);
       continue;
     }
     if (!std::isfinite(cursor.value.value())) {

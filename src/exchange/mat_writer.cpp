@@ -33,6 +33,7 @@ constexpr std::uint32_t char_class = 4;
 constexpr std::uint32_t double_class = 6;
 constexpr std::size_t unit_bytes = 8;  // every element begins at a multiple
 constexpr std::int64_t largest_array = (std::int64_t{1} << 31) - 1024;
+constexpr std::size_t longest_name = 63;
 
 template <typename Number>
 void put(std::string& to, Number value) {
@@ -105,11 +106,11 @@ std::string characters(const std::string& name, std::string_view text) {
 // A structure of texts, by field.
 std::string structure(const std::string& name,
                       const std::vector<std::pair<std::string, std::string>>& fields) {
-  constexpr std::size_t name_bytes = 64;  // with a zero behind
+  constexpr std::size_t name_bytes = longest_name + 1;  // with a zero behind
   std::string names;
   std::string values;
   for (const auto& [field, text] : fields) {
-    std::string padded = field.substr(0, name_bytes - 1);
+    std::string padded = field;
     padded.resize(name_bytes, '\0');
     names += padded;
     values += characters("", text);
@@ -142,6 +143,13 @@ class MatWriter final : public TableWriter {
                                        "array ({})",
                                        head.rows, largest_array / 8),
                            "a shorter --from --to, --bins, or a .nc file");
+    }
+    for (const Column& column : head.columns) {
+      if (column.name.size() <= longest_name) continue;
+      throw base::BadInput(column.name,
+                           fmt::format("a name of {} characters, a MAT-file takes {}",
+                                       column.name.size(), longest_name),
+                           "a shorter name in the bench's file, or a .nc or .csv file");
     }
     std::vector<std::pair<std::string, std::string>> units;
     std::vector<std::pair<std::string, std::string>> long_names;

@@ -61,7 +61,8 @@ std::unique_ptr<TableWriter> netcdf_writer(const std::filesystem::path& file,
                                            const TableHead& head);
 /// MAT-file of level 5, uncompressed: a vector a column, `units` and `long_names` as structures.
 /// Source: MAT-File Format (the level 5 format, as published).
-/// @throws BadInput  a column of 2 GiB or more, which the format cannot hold
+/// @throws BadInput  a column of 2 GiB or more or a name of 64 characters or more, which the format
+/// cannot hold
 std::unique_ptr<TableWriter> mat_writer(const std::filesystem::path& file, const TableHead& head);
 
 }  // namespace windwright::exchange

@@ -415,7 +415,9 @@ TEST(TriggerWatch, FindsTheSampleOfAnEdgeAcrossBlocks) {
   EXPECT_EQ(found(above, {{2, 1}, {1, 2.1F}}), (std::vector{-1, 1}));
   EXPECT_EQ(found(below, {{2, 1}}), (std::vector{1}));
   const float none = std::numeric_limits<float>::quiet_NaN();
-  EXPECT_EQ(found(rising, {{1, none, 3}, {1, 3}}), (std::vector{-1, 1}));
+  // What is no number triggers nothing and hides no edge: a speed while nothing turns yet.
+  EXPECT_EQ(found(rising, {{none, 3}, {1, none}, {none, 3}}), (std::vector{-1, -1, 1}));
+  EXPECT_EQ(found(below, {{none, 3, none}}), (std::vector{-1}));
 }
 
 TEST(Capture, KeepsWhatLiesAroundTheTrigger) {

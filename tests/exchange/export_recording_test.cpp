@@ -1,12 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "exchange/export_recording.h"
 
+#include "base/errors.h"
 #include "base/files.h"
 #include "base/text.h"
 #include "bench/device.h"
 #include "fresh_folder.h"
 #include "recording/recording.h"
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include <chrono>
@@ -30,12 +32,12 @@ recording::NewChannel channel(const std::string& name, std::int64_t every) {
 }
 
 /// 1000 samples a second, each its own number, for `seconds` after the device's `first`.
-bench::SampleBlock block_from(std::int64_t first, std::size_t samples) {
+bench::SampleBlock block_from(std::int64_t first, std::size_t samples, std::size_t channels = 2) {
   bench::SampleBlock block;
   block.first_sample = first;
-  block.channels = 2;
+  block.channels = channels;
   block.samples = samples;
-  for (int c = 0; c < 2; ++c) {
+  for (std::size_t c = 0; c < channels; ++c) {
     for (std::size_t i = 0; i < samples; ++i)
       block.counts.push_back(static_cast<std::int32_t>(first) + static_cast<std::int32_t>(i));
   }
@@ -80,6 +82,29 @@ TEST(Export, HasASlowChannelAtItsOwnSamplesOnly) {
   }
   EXPECT_EQ(values, 5);
   EXPECT_TRUE(said);
+}
+
+// MATLAB's namelengthmax is 63: two longer names might be one when they are cut.
+TEST(Export, RefusesANameThatAMatFileCannotHold) {
+  const fs::path folder = fresh_folder();
+  // Both become ..._reading_V without a certificate.
+  const auto made = [&](std::size_t letters) {
+    const fs::path file = folder / fmt::format("{}.h5", letters);
+    recording::Recorder::create(file, 1000.0, {channel(std::string(letters, 'n') + "_V", 1)},
+                                {.device = "d", .start = {}})
+        .append(block_from(0, 10, 1));
+    return file;
+  };
+  export_recording({.file = made(53), .into = folder / "all.mat"});
+  EXPECT_TRUE(fs::exists(folder / "all.mat"));
+  try {
+    export_recording({.file = made(54), .into = folder / "none.mat"});
+    FAIL();
+  } catch (const base::BadInput& refused) {
+    EXPECT_NE(std::string(refused.what()).find("64 characters"), std::string::npos)
+        << refused.what();
+  }
+  EXPECT_FALSE(fs::exists(folder / "none.mat"));
 }
 
 TEST(Export, SaysHowTheClocksRan) {
