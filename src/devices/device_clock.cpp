@@ -19,6 +19,9 @@ constexpr double longest_future_s = 1.0;
 constexpr double window_s = 5.0;
 constexpr std::int64_t fewest_in_window = 20;
 constexpr double largest_slope = 0.02;
+/// In a row: what piles up before a busy computer, or is caught up, looks like another rate for a
+/// while.
+constexpr int most_wrong_windows = 5;
 
 }  // namespace
 
@@ -122,10 +125,11 @@ void DeviceClock::measure(std::int64_t sample, double host_s) {
 
 void DeviceClock::end_window(double host_s, double shortest_s) {
   const double slope = (shortest_s - window_offset_s_) / (host_s - window_begun_s_);
-  const bool twice = windows_ > 1 && std::abs(slope) > largest_slope &&
-                     std::abs(last_slope_) > largest_slope && slope * last_slope_ > 0.0;
-  if (twice) wrong_rate_hz_ = sample_rate_hz_ * (1.0 - slope);
-  last_slope_ = windows_ > 0 ? slope : 0.0;
+  const bool wrong = windows_ > 0 && std::abs(slope) > largest_slope;
+  const bool again = wrong && slope * last_slope_ > 0.0;
+  wrong_windows_ = again ? wrong_windows_ + 1 : wrong ? 1 : 0;
+  if (wrong_windows_ > most_wrong_windows) wrong_rate_hz_ = sample_rate_hz_ * (1.0 - slope);
+  last_slope_ = slope;
   offset_s_ = window_offset_s_ = shortest_s;
   ++windows_;
   window_begun_s_ = host_s;

@@ -41,8 +41,8 @@ class DeviceClock {
   double host_s(std::int64_t sample) const;
   /// How far the device's clock has fallen behind the host's since the beginning.
   double drift_s() const { return offset_s_ - first_offset_s_; }
-  /// Nothing: as described. Samples a second by the host's clock where they were for some ten
-  /// seconds more than 2 % away from what the bench's file says.
+  /// Nothing: as described. Samples a second by the host's clock where they were for some
+  /// thirty seconds more than 2 % away from what the bench's file says.
   std::optional<double> wrong_rate_hz() const { return wrong_rate_hz_; }
   /// @throws DeviceFault  there is a wrong rate
   void require_rate(const std::string& device) const;
@@ -75,6 +75,7 @@ class DeviceClock {
   std::int64_t window_samples_ = 0;
   double shortest_s_ = std::numeric_limits<double>::infinity();
   double last_slope_ = 0.0;
+  int wrong_windows_ = 0;  // in a row
   std::optional<double> wrong_rate_hz_;
 };
 

@@ -55,9 +55,10 @@ struct Open {
   std::unique_ptr<bench::Device> operator()(const bench::LinesDevice& described) const {
     return std::make_unique<LineDevice>(
         bench, described,
-        Receiving{.open = [&described] { return open_stream(described.endpoint, described.timeout_s); },
-                  .ask = ask,
-                  .stop = stop});
+        Receiving{
+            .open = [&described] { return open_stream(described.endpoint, described.timeout_s); },
+            .ask = ask,
+            .stop = stop});
   }
   std::unique_ptr<bench::Device> operator()(const bench::ScpiDevice& described) const {
     const auto connect = [&the_bench = bench, &described]() -> std::unique_ptr<Link> {
@@ -115,7 +116,8 @@ struct Open {
 std::unique_ptr<bench::Device> open_device(const bench::Bench& bench, twin::Pace pace,
                                            const Ask& ask, const std::stop_token& stop) {
   return with_travel_limits(
-      bench, std::visit(Open{.bench = bench, .pace = pace, .ask = ask, .stop = stop}, bench.device));
+      bench,
+      std::visit(Open{.bench = bench, .pace = pace, .ask = ask, .stop = stop}, bench.device));
 }
 
 }  // namespace windwright::devices

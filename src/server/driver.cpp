@@ -308,8 +308,8 @@ void Driver::drive(const std::stop_token& over) {
   if (!only_one_ && !std::holds_alternative<bench::SimulatedDevice>(bench_.device)) {
     only_one_.emplace(bench_, "windwright serve");
   }
-  const auto inner = devices::open_device(short_bench_, options_.pace,
-                                          [this](const std::string& what) { ask(what); }, over);
+  const auto inner = devices::open_device(
+      short_bench_, options_.pace, [this](const std::string& what) { ask(what); }, over);
   HeardDevice device(bench_, *inner, *this);
   trip_ring_ = std::make_unique<TripRing>(bench_, device.name());
   bench::SafeAtTheEnd safe(device);

@@ -5,6 +5,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstdint>
 #include <optional>
@@ -148,7 +149,7 @@ TEST(DeviceClock, TellsAWrongRateAndNotAHiccup) {
       EXPECT_TRUE(clock.place({.counter = n}, static_cast<double>(n) / true_rate_hz));
     ASSERT_TRUE(clock.wrong_rate_hz()) << true_rate_hz;
     EXPECT_NEAR(*clock.wrong_rate_hz(), true_rate_hz, 0.01 * true_rate_hz);
-    EXPECT_LT(static_cast<double>(n) / true_rate_hz, 20.0);
+    EXPECT_LT(static_cast<double>(n) / true_rate_hz, 45.0);
   }
   const bench::LinesDevice described = counted_lines();
   DeviceClock clock(described, rate_hz);
@@ -156,6 +157,15 @@ TEST(DeviceClock, TellsAWrongRateAndNotAHiccup) {
     clock.place({.counter = n}, static_cast<double>(n) / rate_hz + (n > 2000 ? 1.5 : 0.0));
   EXPECT_FALSE(clock.wrong_rate_hz());
   EXPECT_NEAR(clock.drift_s(), 1.5, 1e-6);
+  // A busy computer reads later and later for twenty seconds, and catches up for as long.
+  DeviceClock busy(described, rate_hz);
+  for (std::uint64_t n = 0; n < 8000; ++n) {
+    const double taken_s = static_cast<double>(n) / rate_hz;
+    const double late_s = 0.04 * (taken_s < 40.0 ? std::clamp(taken_s - 20.0, 0.0, 20.0)
+                                                 : std::clamp(60.0 - taken_s, 0.0, 20.0));
+    busy.place({.counter = n}, taken_s + late_s);
+  }
+  EXPECT_FALSE(busy.wrong_rate_hz());
 }
 
 }  // namespace
