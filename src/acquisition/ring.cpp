@@ -6,6 +6,8 @@
 #include "bench/device.h"
 #include "recording/recording.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <chrono>
 #include <cmath>
@@ -103,6 +105,13 @@ std::vector<Ring::Arrival> Ring::arrivals_in(std::int64_t from, std::int64_t to)
     if (arrival.sample >= from && arrival.sample < to) found.push_back(arrival);
   }
   return found;
+}
+
+std::filesystem::path next_trip_recording(const std::filesystem::path& folder) {
+  std::filesystem::path file;
+  for (int number = 1; file.empty() || std::filesystem::exists(file); ++number)
+    file = folder / fmt::format("trip-{:03}.h5", number);
+  return file;
 }
 
 recording::Window Ring::save(const std::filesystem::path& file,

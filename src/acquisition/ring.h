@@ -15,6 +15,9 @@
 
 namespace windwright::acquisition {
 
+/// Where the next recording of what led to a trip goes: `trip-001.h5` and so on.
+std::filesystem::path next_trip_recording(const std::filesystem::path& folder);
+
 /// The last samples of all channels at full rate, in memory allocated once. Samples are counted
 /// from 0 as they come in, whatever the device's own counter says.
 class Ring {

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "campaign/run_start.h"
 
+#include "acquisition/ring.h"
 #include "bench/bench.h"
 #include "bench/device.h"
 #include "campaign/campaign.h"
@@ -78,9 +79,7 @@ std::optional<std::string> reset(const bench::Bench& bench, bench::Device& devic
 void keep_what_was_recorded(const std::filesystem::path& folder) {
   const std::filesystem::path recording = folder / recording_file;
   if (!std::filesystem::exists(recording)) return;
-  std::filesystem::path kept;
-  for (int number = 1; kept.empty() || std::filesystem::exists(kept); ++number)
-    kept = folder / fmt::format("trip-{:03}.h5", number);
+  const std::filesystem::path kept = acquisition::next_trip_recording(folder);
   std::error_code error;
   std::filesystem::create_hard_link(recording, kept, error);
   if (error) std::filesystem::copy_file(recording, kept);

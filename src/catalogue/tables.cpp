@@ -2,6 +2,7 @@
 #include "catalogue/tables.h"
 
 #include "base/errors.h"
+#include "base/host_name.h"
 #include "catalogue/schema.h"
 #include "catalogue/words.h"
 
@@ -10,9 +11,7 @@
 #include <soci/postgresql/soci-postgresql.h>
 #include <soci/soci.h>
 #include <soci/sqlite3/soci-sqlite3.h>
-#include <unistd.h>
 
-#include <array>
 #include <cstdint>
 #include <filesystem>
 #include <map>
@@ -48,12 +47,6 @@ std::string within_time(const std::string& location) {
         fmt::format("{}{}={}", complete.find('?') == std::string::npos ? '?' : '&', name, value);
   }
   return complete;
-}
-
-std::string this_host() {
-  std::array<char, 256> name{};
-  gethostname(name.data(), name.size() - 1);
-  return name.data();
 }
 
 }  // namespace
@@ -150,7 +143,7 @@ Catalogue::Tables::Place Catalogue::Tables::place_of(const fs::path& absolute) c
     const fs::path inside = absolute.lexically_relative(folder);
     if (!inside.empty() && *inside.begin() != "..") return {.host = {}, .path = inside.string()};
   }
-  return {.host = this_host(), .path = absolute.string()};
+  return {.host = base::host_name(), .path = absolute.string()};
 }
 
 fs::path Catalogue::Tables::path_of(const std::string& host, const std::string& path) const {
@@ -158,7 +151,7 @@ fs::path Catalogue::Tables::path_of(const std::string& host, const std::string& 
 }
 
 bool Catalogue::Tables::is_here(const std::string& host) const {
-  return host.empty() || host == this_host();
+  return host.empty() || host == base::host_name();
 }
 
 std::optional<std::int64_t> Catalogue::Tables::id_of(const Place& place) {

@@ -2,6 +2,7 @@
 #include "publishing/publisher.h"
 
 #include "base/clock.h"
+#include "base/host_name.h"
 #include "base/json.h"
 #include "devices/mqtt_client.h"
 #include "publishing/interval_values.h"
@@ -14,7 +15,6 @@
 #include <unistd.h>
 
 #include <algorithm>
-#include <array>
 #include <atomic>
 #include <chrono>
 #include <cmath>
@@ -56,9 +56,7 @@ std::size_t blocks_for(const bench::Bench& bench) {
 
 // Tells programs apart, and people where to look.
 std::string this_publisher() {
-  std::array<char, 256> host{};
-  ::gethostname(host.data(), host.size() - 1);
-  return fmt::format("{}, process {}", host.data(), ::getpid());
+  return fmt::format("{}, process {}", base::host_name(), ::getpid());
 }
 
 devices::MqttWill will_of(const bench::Bench& bench, const std::string& publisher) {

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "server/serving.h"
 
+#include "acquisition/ring.h"
 #include "base/errors.h"
 #include "base/json.h"
 #include "campaign/guard_logbook.h"
@@ -134,9 +135,7 @@ void BenchDesk::record(std::string_view event, json::object members) {
 
 void BenchDesk::keep(std::shared_ptr<const acquisition::Ring> ring) {
   serving.writing().add([this, ring = std::move(ring)] {
-    fs::path file;
-    for (int number = 1; file.empty() || fs::exists(file); ++number)
-      file = runs / fmt::format("trip-{:03}.h5", number);
+    const fs::path file = acquisition::next_trip_recording(runs);
     try {
       ring->save(file, {.first = ring->first(), .count = ring->end() - ring->first()});
       record("trip_recording", {{"file", file.filename().string()}});

@@ -1,34 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
 // From the device into the file nothing is allocated per block once all blocks have gone round.
 #include "acquisition/pipeline.h"
+#include "counted_allocations.h"
 #include "counting_device.h"
 #include "fresh_folder.h"
 #include "recording/recording.h"
 
 #include <gtest/gtest.h>
 
-#include <atomic>
-#include <cstddef>
 #include <cstdint>
-#include <cstdlib>
-#include <new>
-
-namespace {
-std::atomic<long> allocations{0};
-}
-
-// Counts what this program allocates, on all threads; HDF5's own malloc stands apart.
-void* operator new(std::size_t size) {
-  ++allocations;
-  if (void* memory = std::malloc(size)) return memory;
-  throw std::bad_alloc();
-}
-void operator delete(void* memory) noexcept {
-  std::free(memory);
-}
-void operator delete(void* memory, std::size_t) noexcept {
-  std::free(memory);
-}
 
 namespace windwright::acquisition {
 namespace {
@@ -43,8 +23,8 @@ TEST(Pipeline, AllocatesNothingOnceItRuns) {
   // Counted between two blocks, on the thread that records; the other one goes on meanwhile.
   constexpr std::int64_t from = 100'000;
   constexpr std::int64_t to = 300'000;
-  long before = -1;
-  long after = -1;
+  std::int64_t before = -1;
+  std::int64_t after = -1;
   record({.device = device,
           .recorder = recorder,
           .look =

@@ -1,32 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "counted_allocations.h"
 #include "load_examples.h"
 #include "physics/ac_period.h"
 
 #include <gtest/gtest.h>
 
-#include <atomic>
-#include <cstddef>
-#include <cstdlib>
+#include <cstdint>
 #include <memory>
-#include <new>
 #include <vector>
-
-namespace {
-std::atomic<long> allocations{0};
-}
-
-// Counts what this program allocates.
-void* operator new(std::size_t size) {
-  ++allocations;
-  if (void* memory = std::malloc(size)) return memory;
-  throw std::bad_alloc();
-}
-void operator delete(void* memory) noexcept {
-  std::free(memory);
-}
-void operator delete(void* memory, std::size_t) noexcept {
-  std::free(memory);
-}
 
 namespace windwright::physics {
 namespace {
@@ -39,7 +20,7 @@ TEST(AcPeriod, TabulatingFillingAndAveragingAllocateNothing) {
     std::vector<SwitchedLoad> loads;
     for (const auto& [load_name, load] : ac_loads(supply))
       loads.push_back(load);
-    const long before = allocations;
+    const std::int64_t before = allocations;
     const AcTotal total = ac_total(loads, supply, 298.15);
     tabulate({.supply = supply,
               .ripple = {.amplitude_V = 2.0, .modulation = 0.8, .frequency_Hz = 40e3},

@@ -3,6 +3,7 @@
 
 #include "base/errors.h"
 #include "bench/bench.h"
+#include "counted_allocations.h"
 #include "publishing/bench_that_publishes.h"
 
 #include <arpa/inet.h>
@@ -11,34 +12,10 @@
 #include <sys/socket.h>
 #include <unistd.h>
 
-#include <atomic>
 #include <cstdint>
-#include <cstdlib>
-#include <new>
 #include <optional>
 #include <string>
 #include <vector>
-
-namespace {
-
-thread_local std::int64_t allocations = 0;
-
-}  // namespace
-
-void* operator new(std::size_t size) {
-  ++allocations;
-  void* memory = std::malloc(size);
-  if (memory == nullptr) throw std::bad_alloc();
-  return memory;
-}
-
-void operator delete(void* memory) noexcept {
-  std::free(memory);
-}
-
-void operator delete(void* memory, std::size_t) noexcept {
-  std::free(memory);
-}
 
 namespace windwright::publishing {
 namespace {
@@ -74,10 +51,10 @@ TEST(Publisher, ABrokerThatNeverAnswersCostsWhoMeasuresNoMemoryAndNoTurn) {
   Publisher publisher(bench, no_certificates,
                       {.state = "recording", .into = "a.h5", .software_version = "0"});
   const bench::SampleBlock block = block_of(std::vector<double>(10, 2.5), 0);
-  const std::int64_t before = allocations;
+  const std::int64_t before = allocations_here;
   for (int i = 0; i < 100'000; ++i)
     publisher.hear(block);
-  EXPECT_EQ(allocations, before);
+  EXPECT_EQ(allocations_here, before);
   publisher.finish({.ending = "complete", .cause = {}});
   EXPECT_EQ(publisher.messages(), 0);
   const std::vector<std::string> remarks = publisher.remarks();

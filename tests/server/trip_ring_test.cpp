@@ -2,6 +2,7 @@
 #include "server/trip_ring.h"
 
 #include "bench/bench.h"
+#include "counted_allocations.h"
 #include "fresh_folder.h"
 #include "recording/recording.h"
 
@@ -11,27 +12,9 @@
 #include <chrono>
 #include <cstddef>
 #include <cstdint>
-#include <cstdlib>
 #include <filesystem>
 #include <memory>
-#include <new>
 #include <vector>
-
-namespace {
-thread_local std::size_t allocated = 0;  // bytes, by this thread
-}
-
-void* operator new(std::size_t size) {
-  allocated += size;
-  if (void* memory = std::malloc(size)) return memory;
-  throw std::bad_alloc();
-}
-void operator delete(void* memory) noexcept {
-  std::free(memory);
-}
-void operator delete(void* memory, std::size_t) noexcept {
-  std::free(memory);
-}
 
 namespace windwright::server {
 namespace {
@@ -87,12 +70,12 @@ TEST(TripRing, MakesNoRingOnTheThreadThatDrives) {
   const bench::Bench bench = demo_bench();
   TripRing ring(bench, "bench");
   const bench::SampleBlock block = second(bench, 0);
-  const std::size_t before = allocated;
+  const std::size_t before = bytes_allocated_here;
   ring.tripped();
   std::unique_ptr<const acquisition::Ring> kept;
   while (!kept)
     kept = ring.append(block);
-  EXPECT_LT(allocated - before, 4'096U);
+  EXPECT_LT(bytes_allocated_here - before, 4'096U);
 }
 
 TEST(TripRing, GivesWhatThereIsWhereTheDeviceIsLost) {

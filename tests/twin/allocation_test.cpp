@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "counted_allocations.h"
 #include "twin/averaged_chain.h"
 #include "twin/chain_example.h"
 #include "twin/demo_bench.h"
@@ -6,27 +7,7 @@
 
 #include <gtest/gtest.h>
 
-#include <atomic>
-#include <cstddef>
-#include <cstdlib>
-#include <new>
-
-namespace {
-std::atomic<long> allocations{0};
-}
-
-// Counts what this program allocates; SUNDIALS' own malloc stands apart.
-void* operator new(std::size_t size) {
-  ++allocations;
-  if (void* memory = std::malloc(size)) return memory;
-  throw std::bad_alloc();
-}
-void operator delete(void* memory) noexcept {
-  std::free(memory);
-}
-void operator delete(void* memory, std::size_t) noexcept {
-  std::free(memory);
-}
+#include <cstdint>
 
 namespace windwright::twin {
 namespace {
@@ -37,7 +18,7 @@ TEST(SimulatedBench, AllocatesNothingOnceItRuns) {
   device.set("fan_pct", 80.0);
   bench::SampleBlock block;
   device.read(block);
-  const long before = allocations;
+  const std::int64_t before = allocations;
   for (int i = 0; i < 100; ++i)
     device.read(block);
   EXPECT_EQ(allocations, before);
@@ -52,7 +33,7 @@ TEST(BenchWithBattery, AllocatesNothingOnceItRuns) {
   bench::SampleBlock block;
   for (int i = 0; i < 20; ++i)
     device.read(block);
-  const long before = allocations;
+  const std::int64_t before = allocations;
   for (int i = 0; i < 50; ++i)
     device.read(block);
   EXPECT_EQ(allocations, before);
@@ -66,7 +47,7 @@ TEST(AveragedChain, AllocatesNothingOnceItRuns) {
   chain.turn_ac_selector(5);
   chain.turn_dc_selector(3);
   chain.advance(10);
-  const long before = allocations;
+  const std::int64_t before = allocations;
   chain.advance(300);
   chain.turn_ac_selector(2);
   chain.turn_dc_selector(1);
