@@ -8,6 +8,7 @@
 #include "base/text.h"
 #include "bench/interlock.h"
 #include "bench/protection_table.h"
+#include "campaign/logbook.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -254,10 +255,19 @@ std::filesystem::path proof_file(const bench::Bench& bench) {
   return bench.file.parent_path() / bench::proof_file;
 }
 
-void write_proof(const bench::Bench& bench, const Proof& proof) {
+void keep_proof(const bench::Bench& bench, const Proof& proof) {
   const std::filesystem::path file = proof_file(bench);
   std::filesystem::create_directories(file.parent_path());
   base::write_whole(file, base::json_text(to_json(proof)));
+  Logbook(bench.file.parent_path() / proof_logbook)
+      .add(proof.date, "proof",
+           {{"person", proof.person}, {"device", proof.device}, {"passed", proof.passed()}});
+}
+
+void note_unproved(const bench::Bench& bench, base::UtcTime time, const Unproved& unproved) {
+  json::object members{{"reason", unproved.reason}, {"text", unproved.remark}, {"by", unproved.by}};
+  if (!unproved.into.empty()) members["into"] = unproved.into;
+  Logbook(bench.file.parent_path() / proof_logbook).add(time, "driven_without_proof", members);
 }
 
 std::string configuration_digest(const bench::Bench& bench, const bench::Interlock& interlock) {

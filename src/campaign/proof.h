@@ -74,12 +74,23 @@ Proof proof_from_text(std::string_view text, const std::string& file);
 /// What was left out, of the interlocks in the proof and of what protects beside them.
 std::vector<std::string> not_proved_by(const Proof& proof, const bench::Bench& bench);
 
-/// Beside the bench's file: proofs made, and recordings begun without one, with the reason.
+/// Beside the bench's file: proofs made, and what was driven without one, with the reason.
 inline constexpr std::string_view proof_logbook = "interlocks.jsonl";
 
 /// Where a bench's proof lies.
 std::filesystem::path proof_file(const bench::Bench& bench);
-void write_proof(const bench::Bench& bench, const Proof& proof);
+/// Puts it there, and a line into the logbook of proofs.
+void keep_proof(const bench::Bench& bench, const Proof& proof);
+
+/// What is driven though the interlocks are not proved.
+struct Unproved {
+  std::string remark;     // proof_remark
+  std::string reason;     // why it is driven all the same
+  std::string by;         // whoever answers for it
+  std::string into = {};  // a recording, where there is one
+};
+/// Notes it in the logbook of proofs.
+void note_unproved(const bench::Bench& bench, base::UtcTime time, const Unproved& unproved);
 
 /// What the proof of an interlock rests on; 64 hexadecimal digits each.
 std::string configuration_digest(const bench::Bench& bench, const bench::Interlock& interlock);

@@ -6,7 +6,6 @@
 #include "base/text.h"
 #include "bench/bench.h"
 #include "bench/device_table.h"
-#include "campaign/logbook.h"
 #include "campaign/proof.h"
 #include "campaign/prover.h"
 #include "campaign/readiness.h"
@@ -102,10 +101,7 @@ std::optional<campaign::Proof> prove(const Request& request, const bench::Bench&
                                   .progress = [shown](const std::string& interlock) {
                                     if (shown) fmt::print(stderr, "proving '{}'\n", interlock);
                                   }});
-  campaign::write_proof(bench, proof);
-  campaign::Logbook(bench.file.parent_path() / campaign::proof_logbook)
-      .add(proof.date, "proof",
-           {{"person", proof.person}, {"device", proof.device}, {"passed", proof.passed()}});
+  campaign::keep_proof(bench, proof);
   return proof;
 }
 

@@ -9,7 +9,6 @@
 #include "bench/certificates.h"
 #include "bench/recording_table.h"
 #include "bench/safe_state.h"
-#include "campaign/logbook.h"
 #include "campaign/proof.h"
 #include "cli/ask_person.h"
 #include "cli/enter_in_catalogue.h"
@@ -376,9 +375,9 @@ bool may_command(const Request& request, const bench::Bench& bench, const bench:
                remark, campaign::proof_logbook);
     return false;
   }
-  campaign::Logbook(bench.file.parent_path() / campaign::proof_logbook)
-      .add(device.now(), "record_without_proof",
-           {{"reason", request.reason}, {"text", remark}, {"into", request.into}});
+  campaign::note_unproved(
+      bench, device.now(),
+      {.remark = remark, .reason = request.reason, .by = user_name(), .into = request.into});
   return true;
 }
 

@@ -5,6 +5,7 @@
 #include "campaign/proof.h"
 #include "guard/checklist.h"
 #include "server/exchange.h"
+#include "server/proofs.h"
 #include "server/station.h"
 
 #include <boost/json.hpp>
@@ -33,17 +34,6 @@ std::vector<guard::ChecklistStep> steps_of(const bench::Bench& bench) {
                 .why = "software is one layer of protection and never the last",
                 .battery_only = false});
   return steps;
-}
-
-// Interlocks may be proved after the check standards were measured, and certificates change.
-std::string proof_remark_now(const Station& station) {
-  const Snapshot now = station.snapshot();
-  try {
-    return campaign::proof_remark(station.bench(), now.device,
-                                  now.device_time.value_or(base::host_now()));
-  } catch (const base::BadInput& broken) {
-    return broken.what();
-  }
 }
 
 }  // namespace

@@ -45,10 +45,12 @@ Driver::Driver(const StationOptions& options, StationListener listener)
       bench_(bench::bench_from_file(options.bench_file)),
       short_bench_(with_short_blocks(bench_)),
       listener_(std::move(listener)) {
-  if (!options.tripped.empty()) {
+  const std::string tripped =
+      options.tripped.empty() ? campaign::unreset_trip(bench_) : options.tripped;
+  if (!tripped.empty()) {
     trip_ = guard::Trip{.interlock = "before this server began",
                         .stop_category = 0,
-                        .cause = options.tripped,
+                        .cause = tripped,
                         .check = "the bench, before it is reset",
                         .time = base::host_now()};
   }

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 // What a driver does with blocks, commands and trips, on the device's thread.
 #include "bench/safe_state.h"
-#include "campaign/logbook.h"
 #include "campaign/proof.h"
 #include "server/driver.h"
 #include "server/exchange.h"
@@ -193,9 +192,7 @@ void Driver::require_proof(const HeardDevice& device, const std::string& reason,
     refusal.where = "reason";
     throw refusal;
   }
-  campaign::Logbook(bench_.file.parent_path() / campaign::proof_logbook)
-      .add(device.now(), "driven_without_proof",
-           {{"reason", reason}, {"text", remark}, {"by", person}});
+  campaign::note_unproved(bench_, device.now(), {.remark = remark, .reason = reason, .by = person});
 }
 
 void Driver::command(HeardDevice& device, const Station::Command& command,

@@ -4,7 +4,6 @@
 #include "base/errors.h"
 #include "base/files.h"
 #include "bench/forwarding_device.h"
-#include "campaign/logbook.h"
 #include "campaign/prover.h"
 #include "server/exchange.h"
 #include "server/station.h"
@@ -56,14 +55,20 @@ class Proofs::Watched final : public bench::ForwardingDevice {
   const std::stop_token& stop_;
 };
 
-// Beside the bench, as `windwright ready --prove-interlocks` keeps it. @return  why it could not
-std::string Proofs::keep(const campaign::Proof& proof, bench::Device& device) const {
+std::string proof_remark_now(const Station& station) {
+  const Snapshot now = station.snapshot();
   try {
-    const bench::Bench& bench = station_.bench();
-    campaign::write_proof(bench, proof);
-    campaign::Logbook(bench.file.parent_path() / campaign::proof_logbook)
-        .add(proof.date, "proof",
-             {{"person", proof.person}, {"device", device.name()}, {"passed", proof.passed()}});
+    return campaign::proof_remark(station.bench(), now.device,
+                                  now.device_time.value_or(base::host_now()));
+  } catch (const base::BadInput& broken) {
+    return broken.what();
+  }
+}
+
+// Beside the bench, as `windwright ready --prove-interlocks` keeps it. @return  why it could not
+std::string Proofs::keep(const campaign::Proof& proof) const {
+  try {
+    campaign::keep_proof(station_.bench(), proof);
     return {};
   } catch (const std::exception& error) {  // a full disk: it is not proved, and the bench goes on
     return error.what();
@@ -93,7 +98,7 @@ void Proofs::run(bench::Device& device, const std::stop_token& stop, bool moved_
                                            }};
   try {
     const campaign::Proof proof = campaign::prove_interlocks(station_.bench(), watched, options);
-    const std::string problem = keep(proof, device);
+    const std::string problem = keep(proof);
     finish(problem.empty() ? State::done : State::refused, problem);
   } catch (const Ended&) {
     finish(State::ended, "ended before the last interlock: the proof before it stands");
@@ -158,8 +163,7 @@ json::object Proofs::document() const {
                         {"proof", nullptr},
                         {"remark", ""}};
   try {
-    document["remark"] =
-        campaign::proof_remark(bench, now.device, now.device_time.value_or(base::host_now()));
+    document["remark"] = proof_remark_now(station_);
     const std::filesystem::path file = campaign::proof_file(bench);
     if (std::filesystem::exists(file)) {
       document["proof"] =

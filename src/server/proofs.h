@@ -17,6 +17,10 @@ namespace windwright::server {
 
 class Station;
 
+/// Why the interlocks do not count as proved by now: they may be proved anew at any time, and
+/// certificates change. Empty where they do.
+std::string proof_remark_now(const Station& station);
+
 /// The proof of a bench's interlocks (campaign/prover.h), conducted by the server with a person at
 /// the bench. A proof that was ended, stopped or refused leaves the one before it in force. Any
 /// thread may call.
@@ -41,7 +45,7 @@ class Proofs {
   enum class State { none, proving, ended, refused, done };
   class Watched;
   void run(bench::Device& device, const std::stop_token& stop, bool moved_bounds);
-  std::string keep(const campaign::Proof& proof, bench::Device& device) const;
+  std::string keep(const campaign::Proof& proof) const;
   void finish(State state, const std::string& cause);
 
   Station& station_;

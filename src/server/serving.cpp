@@ -52,8 +52,6 @@ std::string catalogue_location(const ServingOptions& options) {
 
 StationOptions with_trip(StationOptions options, const Journal& logbook) {
   options.tripped = tripped_before(logbook);
-  if (options.tripped.empty())
-    options.tripped = campaign::unreset_trip(bench::bench_from_file(options.bench_file));
   return options;
 }
 

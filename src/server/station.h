@@ -47,7 +47,8 @@ struct StationOptions {
   std::filesystem::path bench_file;
   std::filesystem::path folder;  // of its runs: whose disk interlocks look at
   twin::Pace pace = twin::Pace::real_time;
-  std::string tripped = {};  // cause of a trip that nobody has reset in an earlier life
+  /// Cause of a trip of an earlier life that nobody has reset; the bench's own files are asked too.
+  std::string tripped = {};
 };
 
 /// Means over a stretch of about half a second, for the energy chain.

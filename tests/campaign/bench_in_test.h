@@ -38,7 +38,7 @@ inline std::filesystem::path copied_bench(const std::filesystem::path& folder,
 /// Proves the interlocks as they are.
 inline void prove(const bench::Bench& bench) {
   twin::SimulatedBench device(bench, twin::Pace::as_fast_as_possible);
-  write_proof(bench, prove_interlocks(bench, device, {.person = "test"}));
+  keep_proof(bench, prove_interlocks(bench, device, {.person = "test"}));
 }
 
 /// Calibrates every channel through the simulated bench, proves its interlocks, and lays the

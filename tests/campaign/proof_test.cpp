@@ -114,7 +114,7 @@ TEST(Proof, EndsWithItsDaysAndHoldsForOneDevice) {
 TEST(Proof, AFailedOneIsNamedWithWhatFailed) {
   Proved proved;
   proved.proof.interlocks[4].remark = "it does not trip within 3 s";
-  write_proof(proved.bench, proved.proof);
+  keep_proof(proved.bench, proved.proof);
   EXPECT_TRUE(says(proved.remark(), "'" + proved.proof.interlocks[4].name +
                                         "' failed: it does not trip within 3 s"));
 }
