@@ -147,7 +147,9 @@ void set_extent(hid_t file, const char* name, const std::array<hsize_t, 2>& exte
   const hid_t data = H5Dopen2(file, name, H5P_DEFAULT);
   if (data < 0) return;
   const hid_t space = H5Dget_space(data);
-  const bool far = H5Sget_simple_extent_npoints(space) > 100'000;
+  std::array<hsize_t, H5S_MAX_RANK> dims{};  // the number of points may be none, or run over
+  H5Sget_simple_extent_dims(space, dims.data(), nullptr);
+  const bool far = *std::max_element(dims.begin(), dims.end()) > 100'000;
   H5Sclose(space);
   // From far away back HDF5 would look for each chunk that could have been there.
   if (far) {
