@@ -332,10 +332,10 @@ void require_fits(const Campaign& campaign, const bench::Bench& bench) {
     }
   }
   const double shortest_s = fewest_blocks_in_window * bench.block_s;
-  if (campaign.pace.settle_window_s < shortest_s) {
+  if (campaign.pace.settle_window_s < shortest_s * (1.0 - 1e-9)) {  // 6 x 0.1 is above 0.6
     throw BadInput(campaign.places.at("pace"),
                    fmt::format("settle_window_s is {}", campaign.pace.settle_window_s),
-                   fmt::format("at least {}, six blocks of the bench", shortest_s));
+                   fmt::format("at least {:g}, six blocks of the bench", shortest_s));
   }
 }
 

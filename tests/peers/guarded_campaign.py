@@ -18,17 +18,7 @@ import sys
 import time
 
 from guard_process import PATIENCE_S, Registers
-from peer import Bench, CAMPAIGN, need
-
-# The same six points in a few seconds of bench time.
-HASTY_CAMPAIGN = CAMPAIGN[:CAMPAIGN.index("[pace]")] + """[pace]
-settle_window_s = 0.2
-settle_drift_pct = 50
-longest_settle_s = 1
-shortest_dwell_s = 0.4
-longest_dwell_s = 0.8
-target_u_pct = 20
-"""
+from peer import HASTY_CAMPAIGN, Bench, need
 
 
 class Laboratory:

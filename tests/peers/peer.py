@@ -41,6 +41,16 @@ longest_dwell_s = 2
 target_u_pct = 2
 """
 
+# The same six points in a few seconds of bench time.
+HASTY_CAMPAIGN = CAMPAIGN[:CAMPAIGN.index("[pace]")] + """[pace]
+settle_window_s = 0.6
+settle_drift_pct = 50
+longest_settle_s = 1
+shortest_dwell_s = 0.4
+longest_dwell_s = 0.8
+target_u_pct = 20
+"""
+
 
 def skip(why):
     print("skipped:", why)

@@ -21,7 +21,7 @@ import sys
 import time
 
 from live import WebSocket
-from peer import CAMPAIGN, Bench, need
+from peer import CAMPAIGN, HASTY_CAMPAIGN, Bench, need
 
 PATIENCE_S = 500.0
 BENCH = "/api/v1/benches/bench"
@@ -272,6 +272,7 @@ def people(bench):
 
 def killed(bench):
     """A server that is killed in the middle of a run: the next one lists it, and takes it up to its end."""
+    (bench.folder / "short.toml").write_text(HASTY_CAMPAIGN)
     process, port = serve(bench)
     ana = Person(port, "Ana")
     ana.wait(BENCH + "/state", lambda s: not s["stale"], "fresh samples")
