@@ -35,7 +35,7 @@ void write_audit(Serving& serving, std::string_view event, json::object members)
   });
 }
 
-void audit_refusal(Serving& serving, const Request& request, const Refusal& refusal) {
+void audit_refusal(Serving& serving, const Request& request, const station::Refusal& refusal) {
   if (!serving.refusals().allows("", std::chrono::steady_clock::now())) return;
   write_audit(serving, "refused",
               {{"status", refusal.status()},
@@ -46,16 +46,16 @@ void audit_refusal(Serving& serving, const Request& request, const Refusal& refu
 
 void require_rate(Serving& serving, const Request& request) {
   if (serving.requests().allows(request.peer, std::chrono::steady_clock::now())) return;
-  Refusal refusal(429, "too many requests", "fewer of them");
+  station::Refusal refusal(429, "too many requests", "fewer of them");
   refusal.retry_after_s = 1;
   throw refusal;
 }
 
 void require_role(const Call& call) {
   if (call.session->person.role >= call.route.role) return;
-  throw Refusal(403,
-                fmt::format("{} is {}", call.session->person.name, name(call.session->person.role)),
-                fmt::format("at least {}", name(call.route.role)));
+  throw station::Refusal(
+      403, fmt::format("{} is {}", call.session->person.name, name(call.session->person.role)),
+      fmt::format("at least {}", name(call.route.role)));
 }
 
 json::object read_body(const Call& call) {
@@ -65,14 +65,15 @@ json::object read_body(const Call& call) {
   if (call.route.operation == "stop") {
     try {
       return body_object(call.request.body);
-    } catch (const Refusal&) {
+    } catch (const station::Refusal&) {
       return {};
     }
   }
   const std::string_view type =
       std::string_view(call.request.content_type).substr(0, call.request.content_type.find(';'));
   if (type != "application/json") {
-    throw Refusal(415, fmt::format("the body is '{}'", type.substr(0, 80)), "application/json");
+    throw station::Refusal(415, fmt::format("the body is '{}'", type.substr(0, 80)),
+                           "application/json");
   }
   return body_object(call.request.body);
 }
@@ -97,7 +98,7 @@ Answer answer_checked(Serving& serving, const Request& request) {
   const Target target = target_from_text(request.target);
   const std::span<const std::string> segments(target.segments);
   if (segments.size() < 2 || segments[0] != "api" || segments[1] != "v1") {
-    throw Refusal(404, "there is no such path", "/api/v1/...");
+    throw station::Refusal(404, "there is no such path", "/api/v1/...");
   }
   Match found = match(request.method, segments.subspan(2));
   if (found.route->operation != "stop") require_rate(serving, request);
@@ -110,14 +111,16 @@ Answer answer_checked(Serving& serving, const Request& request) {
             .desk = nullptr,
             .body = {}};
   if (found.route->role != Role::nobody) {
-    if (!call.session) throw Refusal(401, "there is no session", "POST /api/v1/session first");
+    if (!call.session)
+      throw station::Refusal(401, "there is no session", "POST /api/v1/session first");
     require_role(call);
   }
   call.body = read_body(call);
   if (const auto bench = call.names.find("bench"); bench != call.names.end()) {
     call.desk = serving.find(bench->second);
     if (call.desk == nullptr) {
-      throw Refusal(404, fmt::format("there is no bench '{}'", bench->second), "GET /benches");
+      throw station::Refusal(404, fmt::format("there is no bench '{}'", bench->second),
+                             "GET /benches");
     }
   }
   if (call.route.lease) call.desk->lease.require_holds(call.for_lease());
@@ -135,14 +138,14 @@ Answer answer_checked(Serving& serving, const Request& request) {
 
 }  // namespace
 
-std::string error_body(const Refusal& refusal) {
+std::string error_body(const station::Refusal& refusal) {
   json::object error{{"what", refusal.what()}, {"right", refusal.right()}};
   if (!refusal.where.empty()) error["where"] = refusal.where;
   if (!refusal.holder.empty()) error["holder"] = refusal.holder;
   return base::json_line(json::object{{"error", std::move(error)}});
 }
 
-Answer answer_of(const Refusal& refusal) {
+Answer answer_of(const station::Refusal& refusal) {
   Answer answer{.status = refusal.status(), .body = error_body(refusal)};
   if (refusal.retry_after_s) {
     answer.headers.emplace_back("Retry-After", std::to_string(*refusal.retry_after_s));
@@ -153,20 +156,21 @@ Answer answer_of(const Refusal& refusal) {
 
 void require_own_site(const Serving& serving, const Request& request) {
   if (!serving.options().hosts.contains(request.host)) {
-    throw Refusal(421, fmt::format("this server is not called '{}'", request.host.substr(0, 200)),
-                  "its own address, or a name given by --host");
+    throw station::Refusal(
+        421, fmt::format("this server is not called '{}'", request.host.substr(0, 200)),
+        "its own address, or a name given by --host");
   }
   if (request.origin.empty()) return;
   const std::string own = (serving.options().secure ? "https://" : "http://") + request.host;
   if (request.origin != own) {
-    throw Refusal(403, fmt::format("the page is of '{}'", request.origin.substr(0, 200)),
-                  "a page of this server");
+    throw station::Refusal(403, fmt::format("the page is of '{}'", request.origin.substr(0, 200)),
+                           "a page of this server");
   }
 }
 
 Session require_session(Serving& serving, const Request& request) {
   auto session = serving.sessions().find(request.token, base::host_now());
-  if (!session) throw Refusal(401, "there is no session", "POST /api/v1/session first");
+  if (!session) throw station::Refusal(401, "there is no session", "POST /api/v1/session first");
   return std::move(*session);
 }
 
@@ -177,19 +181,20 @@ Answer json_answer(const json::value& value, int status) {
 Answer answer_api(Serving& serving, const Request& request) {
   try {
     return answer_checked(serving, request);
-  } catch (const Refusal& refusal) {
+  } catch (const station::Refusal& refusal) {
     if (refusal.status() == 401 || refusal.status() == 403 || refusal.status() == 421) {
       audit_refusal(serving, request, refusal);
     }
     return answer_of(refusal);
   } catch (const base::BadInput& refused) {
-    return answer_of(Refusal(422, refused.what(), ""));
+    return answer_of(station::Refusal(422, refused.what(), ""));
   } catch (const base::DeviceFault& fault) {
-    return answer_of(Refusal(409, fault.what(), ""));
+    return answer_of(station::Refusal(409, fault.what(), ""));
   } catch (const std::exception& error) {
     write_audit(serving, "bug",
                 {{"target", request.target.substr(0, 200)}, {"text", error.what()}});
-    return answer_of(Refusal(500, "internal error", "please report it; the audit says more"));
+    return answer_of(
+        station::Refusal(500, "internal error", "please report it; the audit says more"));
   }
 }
 

@@ -25,7 +25,7 @@ void require_own_site(const Serving& serving, const Request& request);
 Session require_session(Serving& serving, const Request& request);
 
 /// A refusal as an answer.
-Answer answer_of(const Refusal& refusal);
+Answer answer_of(const station::Refusal& refusal);
 
 /// The text of docs/openapi.json.
 std::string_view api_text();

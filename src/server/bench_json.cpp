@@ -136,7 +136,7 @@ json::array cautions_of(const bench::Bench& bench) {
 
 json::object BenchDesk::description() const {
   const bench::Bench& bench = station.bench();
-  const Snapshot now = station.snapshot();
+  const station::Snapshot now = station.snapshot();
   json::array stages;
   for (const analysis::LiveStage& stage : analysis::stages_of(bench))
     stages.push_back(json::object{{"name", stage.name}, {"long_name", stage.long_name}});
@@ -158,7 +158,7 @@ json::object BenchDesk::description() const {
 }
 
 json::object BenchDesk::state() const {
-  const Snapshot now = station.snapshot();
+  const station::Snapshot now = station.snapshot();
   json::object commanded;
   for (const auto& [actuator, value] : now.commanded)
     commanded[actuator] = value;
@@ -191,7 +191,7 @@ json::object BenchDesk::state() const {
 }
 
 json::object BenchDesk::values() const {
-  const Snapshot now = station.snapshot();
+  const station::Snapshot now = station.snapshot();
   const auto channels = station.channels();
   const auto newest = station.newest();
   json::array values;
@@ -212,7 +212,7 @@ json::object BenchDesk::values() const {
 }
 
 json::value BenchDesk::chain() const {
-  const LiveMeans means = station.means();
+  const station::LiveMeans means = station.means();
   if (means.number == 0) return nullptr;
   const std::optional<analysis::LiveChain> chain =
       analysis::live_chain(station.bench(), {.means = means.means,

@@ -21,7 +21,7 @@ namespace {
 constexpr std::size_t longest_text = 262'144;
 
 [[noreturn]] void refuse(std::string_view name, std::string_view wrong, std::string_view right) {
-  Refusal refusal(422, fmt::format("{} {}", name, wrong), right);
+  station::Refusal refusal(422, fmt::format("{} {}", name, wrong), right);
   refusal.where = std::string(name);
   throw refusal;
 }
@@ -48,8 +48,9 @@ json::object body_object(std::string_view text) {
   json::parse_options options;
   options.max_depth = 16;
   json::value value = json::parse(text, error, {}, options);
-  if (error) throw Refusal(400, "the body is not JSON: " + error.message(), "a JSON object");
-  if (!value.is_object()) throw Refusal(422, "the body is not an object", "a JSON object");
+  if (error)
+    throw station::Refusal(400, "the body is not JSON: " + error.message(), "a JSON object");
+  if (!value.is_object()) throw station::Refusal(422, "the body is not an object", "a JSON object");
   return std::move(value.as_object());
 }
 

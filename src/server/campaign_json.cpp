@@ -7,6 +7,7 @@
 #include "server/body.h"
 #include "server/exchange.h"
 #include "server/foreseen.h"
+#include "station/campaigns.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -91,7 +92,7 @@ double seconds_of(const campaign::Campaign& campaign, std::size_t points) {
 const json::object& object_member(const json::object& body, std::string_view name) {
   const json::value* found = body.if_contains(name);
   if (found == nullptr || !found->is_object()) {
-    throw Refusal(422, fmt::format("{} is missing, or not an object", name), "an object");
+    throw station::Refusal(422, fmt::format("{} is missing, or not an object", name), "an object");
   }
   return found->get_object();
 }
@@ -100,10 +101,11 @@ std::vector<const json::object*> objects_member(const json::object& body, std::s
   std::vector<const json::object*> objects;
   const json::value* found = body.if_contains(name);
   if (found == nullptr) return objects;
-  if (!found->is_array()) throw Refusal(422, fmt::format("{} is not a list", name), "a list");
+  if (!found->is_array())
+    throw station::Refusal(422, fmt::format("{} is not a list", name), "a list");
   for (const json::value& each : found->get_array()) {
     if (!each.is_object()) {
-      throw Refusal(422, fmt::format("{} holds what is not an object", name), "objects");
+      throw station::Refusal(422, fmt::format("{} holds what is not an object", name), "objects");
     }
     objects.push_back(&each.get_object());
   }
@@ -114,11 +116,11 @@ std::vector<double> numbers_member(const json::object& body, std::string_view na
   std::vector<double> numbers;
   const json::value* found = body.if_contains(name);
   if (found == nullptr || !found->is_array()) {
-    throw Refusal(422, fmt::format("{} is not a list", name), "a list of numbers");
+    throw station::Refusal(422, fmt::format("{} is not a list", name), "a list of numbers");
   }
   for (const json::value& each : found->get_array()) {
     if (!each.is_number()) {
-      throw Refusal(422, fmt::format("{} holds what is not a number", name), "numbers");
+      throw station::Refusal(422, fmt::format("{} holds what is not a number", name), "numbers");
     }
     numbers.push_back(each.to_number<double>());
   }
@@ -146,7 +148,8 @@ void require_plain_names(const campaign::Campaign& campaign) {
     const bool plain = !name.empty() && std::all_of(name.begin(), name.end(), [](char letter) {
       return std::isalnum(static_cast<unsigned char>(letter)) != 0 || letter == '_';
     });
-    if (!plain) throw Refusal(422, fmt::format("'{}' names no actuator", name), "its name");
+    if (!plain)
+      throw station::Refusal(422, fmt::format("'{}' names no actuator", name), "its name");
   };
   for (const campaign::Setting& setting : campaign.constants)
     check(setting.actuator);
@@ -157,7 +160,7 @@ void require_plain_names(const campaign::Campaign& campaign) {
 int whole(const json::object& body, std::string_view name) {
   const double value = number_member(body, name);
   if (value != std::floor(value) || std::abs(value) > 1e9) {
-    throw Refusal(422, fmt::format("{} is {}", name, value), "a whole number");
+    throw station::Refusal(422, fmt::format("{} is {}", name, value), "a whole number");
   }
   return static_cast<int>(value);
 }
@@ -195,34 +198,6 @@ campaign::Campaign campaign_from(const json::object& settings, const bench::Benc
 
 }  // namespace
 
-fs::path campaign_file(const bench::Bench& bench, const std::string& name) {
-  constexpr std::string_view ending = ".toml";
-  const bool ends = name.size() > ending.size() && name.ends_with(ending);
-  const std::string stem = ends ? name.substr(0, name.size() - ending.size()) : std::string();
-  const bool plain =
-      !stem.empty() && stem.size() <= 64 && std::all_of(stem.begin(), stem.end(), [](char letter) {
-        return std::isalnum(static_cast<unsigned char>(letter)) != 0 || letter == '-' ||
-               letter == '_';
-      });
-  const fs::path file = bench.file.parent_path() / name;
-  // A campaign beside the bench must not take the place of what describes the bench.
-  if (!plain || name == bench.file.filename() || name == bench.rotor_file.filename()) {
-    throw Refusal(404, fmt::format("'{}' is no name of a campaign", name),
-                  "letters, digits, '-' and '_', ending in .toml");
-  }
-  return file;
-}
-
-json::object point_json(const campaign::PlannedPoint& point) {
-  json::object settings;
-  for (const campaign::Setting& setting : point.settings)
-    settings[setting.actuator] = setting.value;
-  return {{"number", point.number},
-          {"block", point.block},
-          {"repeat", point.repeat},
-          {"settings", std::move(settings)}};
-}
-
 json::object campaign_document(const bench::Bench& bench, const std::string& name,
                                const std::string& text) {
   json::object document{{"name", name},          {"text", text},   {"settings", nullptr},
@@ -237,7 +212,7 @@ json::object campaign_document(const bench::Bench& bench, const std::string& nam
     Foresight foresight(bench, campaign);
     json::array points;
     for (const campaign::PlannedPoint& point : plan) {
-      json::object entry = point_json(point);
+      json::object entry = station::point_json(point);
       entry["foreseen"] = foresight.at(point);
       points.push_back(std::move(entry));
     }
@@ -251,7 +226,7 @@ json::object campaign_document(const bench::Bench& bench, const std::string& nam
 std::string campaign_body_text(const bench::Bench& bench, const json::object& body) {
   const bool has_text = body.contains("text");
   if (has_text == body.contains("settings")) {
-    throw Refusal(422, "text and settings are both there, or neither", "one of the two");
+    throw station::Refusal(422, "text and settings are both there, or neither", "one of the two");
   }
   if (has_text) return text_member(body, "text");
   return campaign::campaign_text(campaign_from(object_member(body, "settings"), bench));
@@ -267,7 +242,7 @@ json::array campaign_list(const bench::Bench& bench) {
   json::array list;
   for (const std::string& name : names) {
     try {
-      const fs::path file = campaign_file(bench, name);
+      const fs::path file = station::campaign_file(bench, name);
       const std::string text = base::text_of_file(file);
       // What else lies there as TOML (a rotor, a scenario) has no question to ask.
       if (text.find("[question]") == std::string::npos) continue;
@@ -275,7 +250,7 @@ json::array campaign_list(const bench::Bench& bench) {
           {"name", name}, {"title", campaign::campaign_from_text(text, file, bench.file).title}});
     } catch (const base::BadInput& refused) {
       list.push_back(json::object{{"name", name}, {"title", name}, {"problem", refused.what()}});
-    } catch (const Refusal&) {
+    } catch (const station::Refusal&) {
       continue;  // no campaign by its name
     }
   }

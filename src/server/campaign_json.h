@@ -11,13 +11,6 @@
 
 namespace windwright::server {
 
-/// A campaign of a bench's folder by its file's name.
-/// @throws Refusal  404: a name with anything but letters, digits, '-', '_' and one `.toml`
-std::filesystem::path campaign_file(const bench::Bench& bench, const std::string& name);
-
-/// docs/openapi.json, PlannedPoint without what theory foresees.
-boost::json::object point_json(const campaign::PlannedPoint& point);
-
 /// docs/openapi.json, Campaign: what a text says, or what is wrong with it.
 boost::json::object campaign_document(const bench::Bench& bench, const std::string& name,
                                       const std::string& text);

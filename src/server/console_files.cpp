@@ -159,7 +159,7 @@ ConsoleFiles ConsoleFiles::of_folder(const fs::path& folder) {
 
 Answer ConsoleFiles::answer(const Request& request) const {
   if (request.method != "GET" && request.method != "HEAD") {
-    throw Refusal(405, "this path does not know that method", "GET or HEAD");
+    throw station::Refusal(405, "this path does not know that method", "GET or HEAD");
   }
   const Target target = target_from_text(request.target);
   std::string path = fmt::format("{}", fmt::join(target.segments, "/"));
@@ -167,7 +167,7 @@ Answer ConsoleFiles::answer(const Request& request) const {
   const bool is_room =
       target.segments.empty() || target.segments.back().find('.') == std::string::npos;
   if (found == files_.end() && is_room) found = files_.find("index.html");
-  if (found == files_.end()) throw Refusal(404, "there is no such file", "/");
+  if (found == files_.end()) throw station::Refusal(404, "there is no such file", "/");
   const File& file = found->second;
   Answer answer{.status = 200, .content_type = file.type};
   answer.headers = {

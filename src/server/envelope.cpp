@@ -40,7 +40,7 @@ ViewerMessage viewer_message(std::string_view text) {
   const json::object body = body_object(text);
   const std::string type = text_member(body, "type");
   if (type != "subscribe" && type != "unsubscribe") {
-    throw Refusal(422, fmt::format("type is '{}'", type), "subscribe or unsubscribe");
+    throw station::Refusal(422, fmt::format("type is '{}'", type), "subscribe or unsubscribe");
   }
   ViewerMessage message{
       .subscribes = type == "subscribe",
@@ -52,19 +52,19 @@ ViewerMessage viewer_message(std::string_view text) {
   wanted.window_s = number_member(body, "window_s");
   const double bins = number_member(body, "bins");
   if (wanted.channels.size() > most_channels) {
-    throw Refusal(422, "channels are more than 64", "fewer, or none for all");
+    throw station::Refusal(422, "channels are more than 64", "fewer, or none for all");
   }
   if (!(wanted.window_s >= 0.5 && wanted.window_s <= 86'400.0)) {
-    throw Refusal(422, fmt::format("window_s is {}", wanted.window_s), "0.5 to 86400");
+    throw station::Refusal(422, fmt::format("window_s is {}", wanted.window_s), "0.5 to 86400");
   }
   if (!(bins >= 10.0 && bins <= 2000.0) || bins != std::floor(bins)) {
-    throw Refusal(422, fmt::format("bins is {}", bins), "a whole number from 10 to 2000");
+    throw station::Refusal(422, fmt::format("bins is {}", bins), "a whole number from 10 to 2000");
   }
   wanted.bins = static_cast<int>(bins);
   return message;
 }
 
-std::string envelope(const LiveBins& bins, const EnvelopeHead& head,
+std::string envelope(const station::LiveBins& bins, const EnvelopeHead& head,
                      std::span<const std::size_t> channels, std::span<const float> newest) {
   std::string bytes;
   const auto count = static_cast<std::size_t>(head.bins);

@@ -2,7 +2,7 @@
 #pragma once
 
 #include "base/clock.h"
-#include "server/live_bins.h"
+#include "station/live_bins.h"
 
 #include <cstddef>
 #include <cstdint>
@@ -47,7 +47,7 @@ struct EnvelopeHead {
 /// One binary message as docs/openapi.json lays it out: little-endian, floats in single precision.
 /// @param channels  indices in the bins, in the order of the message
 /// @param newest    (channels of the bench) means of the newest block
-std::string envelope(const LiveBins& bins, const EnvelopeHead& head,
+std::string envelope(const station::LiveBins& bins, const EnvelopeHead& head,
                      std::span<const std::size_t> channels, std::span<const float> newest);
 
 }  // namespace windwright::server

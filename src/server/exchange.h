@@ -1,11 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "station/refusal.h"
+
 #include <cstdint>
 #include <filesystem>
 #include <memory>
 #include <optional>
-#include <stdexcept>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -45,25 +46,7 @@ struct Answer {
                                                         // all connections send from one memory
 };
 
-/// Ends a request: an answer with a status of docs/openapi.json and a body of its schema Error.
-class Refusal : public std::runtime_error {
- public:
-  /// @param wrong  what is wrong
-  /// @param right  what would be right; may be empty
-  Refusal(int status, std::string_view wrong, std::string_view right)
-      : std::runtime_error(std::string(wrong)), status_(status), right_(right) {}
-  int status() const { return status_; }
-  const std::string& right() const { return right_; }
-  std::string where = {};   // member of the body, parameter, `file:line`
-  std::string holder = {};  // of a lease that somebody else has
-  std::optional<int> retry_after_s = {};
-
- private:
-  int status_;
-  std::string right_;
-};
-
 /// The body of a refusal.
-std::string error_body(const Refusal& refusal);
+std::string error_body(const station::Refusal& refusal);
 
 }  // namespace windwright::server

@@ -5,8 +5,8 @@
 #include "physics/rotor.h"
 #include "server/body.h"
 #include "server/call.h"
-#include "server/live_tail.h"
 #include "signal/spectrum.h"
+#include "station/live_tail.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -35,7 +35,7 @@ json::object with_mine(json::object state, const Call& call) {
 }
 
 [[noreturn]] void refuse(std::string_view parameter, double value, std::string_view right) {
-  Refusal refusal(422, fmt::format("{} is {:g}", parameter, value), right);
+  station::Refusal refusal(422, fmt::format("{} is {:g}", parameter, value), right);
   refusal.where = std::string(parameter);
   throw refusal;
 }
@@ -57,7 +57,7 @@ json::array rows(const std::vector<physics::RotorLoad>& loads, std::size_t width
 Answer benches(Call& call) {
   json::array list;
   for (const auto& desk : call.serving.benches()) {
-    const Snapshot now = desk->station.snapshot();
+    const station::Snapshot now = desk->station.snapshot();
     const bench::Bench& bench = desk->station.bench();
     json::object entry{{"id", desk->id},
                        {"name", bench.name},
@@ -128,15 +128,15 @@ Answer surface(Call& call) {
 }
 
 Answer live_spectrum(Call& call) {
-  const Station& station = call.desk->station;
+  const station::Station& station = call.desk->station;
   const std::string* asked = call.target.find("channel");
   const auto channels = station.channels();
   const auto found = std::find_if(channels.begin(), channels.end(), [&](const auto& each) {
     return asked != nullptr && each.name == *asked;
   });
   if (found == channels.end()) {
-    Refusal refusal(422, fmt::format("there is no channel '{}'", asked ? *asked : ""),
-                    "a channel of the bench or a power");
+    station::Refusal refusal(422, fmt::format("there is no channel '{}'", asked ? *asked : ""),
+                             "a channel of the bench or a power");
     refusal.where = "channel";
     throw refusal;
   }
@@ -151,7 +151,7 @@ Answer live_spectrum(Call& call) {
   const bool whole = std::all_of(samples.begin(), samples.end(),
                                  [](double value) { return std::isfinite(value); });
   // Until there is enough since the last gap; and of no number there is no spectrum.
-  if (!whole || samples.size() < LiveTail::least) return json_answer(document);
+  if (!whole || samples.size() < station::LiveTail::least) return json_answer(document);
   signal::Welch welch(signal::Taper::hann, std::bit_floor(samples.size() / 4));
   for (std::size_t at = 0; at + welch.segment() <= samples.size(); at += welch.step())
     welch.add(std::span(samples).subspan(at, welch.segment()), static_cast<std::int64_t>(at));
@@ -182,15 +182,15 @@ Answer command(Call& call) {
   const auto found = std::find_if(bench.actuators.begin(), bench.actuators.end(),
                                   [&](const auto& each) { return each.name == asked; });
   if (found == bench.actuators.end()) {
-    throw Refusal(404, fmt::format("there is no actuator '{}'", asked), "GET the bench");
+    throw station::Refusal(404, fmt::format("there is no actuator '{}'", asked), "GET the bench");
   }
   double value = 0.0;
   if (call.body.contains("position")) {
     const std::string position = text_member(call.body, "position");
     const auto index = found->position(position);
     if (!index) {
-      throw Refusal(422, fmt::format("{} has no position '{}'", asked, position),
-                    base::either_of(found->positions));
+      throw station::Refusal(422, fmt::format("{} has no position '{}'", asked, position),
+                             base::either_of(found->positions));
     }
     value = *index;
   } else {
@@ -206,14 +206,15 @@ Answer command(Call& call) {
 
 Answer reset(Call& call) {
   const std::string reason(base::trimmed(text_member(call.body, "reason")));
-  if (reason.empty()) throw Refusal(422, "reason is empty", "what was found and done");
+  if (reason.empty()) throw station::Refusal(422, "reason is empty", "what was found and done");
   call.desk->station.reset(reason, is_at_bench(call), call.person());
   return json_answer(with_mine(call.desk->state(), call));
 }
 
 Answer answer_ask(Call& call) {
   if (!is_at_bench(call)) {
-    throw Refusal(403, "what is done by hand is seen at the bench only", "somebody there answers");
+    throw station::Refusal(403, "what is done by hand is seen at the bench only",
+                           "somebody there answers");
   }
   call.desk->station.answer(static_cast<int>(number_member(call.body, "number")));
   return json_answer(with_mine(call.desk->state(), call));

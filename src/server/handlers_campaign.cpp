@@ -21,9 +21,9 @@ Answer list_campaigns(Call& call) {
 Answer read_campaign(Call& call) {
   const bench::Bench& bench = call.desk->station.bench();
   const std::string& name = call.name("campaign");
-  const std::filesystem::path file = campaign_file(bench, name);
+  const std::filesystem::path file = station::campaign_file(bench, name);
   if (!std::filesystem::is_regular_file(file)) {
-    throw Refusal(404, fmt::format("there is no campaign '{}'", name), "GET /campaigns");
+    throw station::Refusal(404, fmt::format("there is no campaign '{}'", name), "GET /campaigns");
   }
   return json_answer(campaign_document(bench, name, base::text_of_file(file)));
 }
@@ -31,18 +31,18 @@ Answer read_campaign(Call& call) {
 Answer save_campaign(Call& call) {
   const bench::Bench& bench = call.desk->station.bench();
   const std::string& name = call.name("campaign");
-  const std::filesystem::path file = campaign_file(bench, name);
+  const std::filesystem::path file = station::campaign_file(bench, name);
   const std::string text = campaign_body_text(bench, call.body);
   // A file that is there and no campaign (a scenario, a design) is somebody's work.
   if (std::filesystem::exists(file) &&
       base::text_of_file(file).find("[question]") == std::string::npos) {
-    throw Refusal(422, fmt::format("{} is there and no campaign", name), "another name");
+    throw station::Refusal(422, fmt::format("{} is there and no campaign", name), "another name");
   }
   json::object document = campaign_document(bench, name, text);
   if (!document["problems"].as_array().empty()) {
     const json::object& problem = document["problems"].as_array().front().as_object();
-    Refusal refusal(422, std::string(problem.at("what").as_string()),
-                    std::string(problem.at("right").as_string()));
+    station::Refusal refusal(422, std::string(problem.at("what").as_string()),
+                             std::string(problem.at("right").as_string()));
     refusal.where = std::string(problem.at("where").as_string());
     throw refusal;
   }

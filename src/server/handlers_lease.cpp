@@ -24,7 +24,8 @@ Answer as_it_is(const Call& call) {
 guard::Person person_named(Call& call, const std::string& name) {
   const auto found = call.serving.sessions().newest_of(name, base::host_now());
   if (!found) {
-    throw Refusal(422, fmt::format("nobody called '{}' has a session", name), "GET /people");
+    throw station::Refusal(422, fmt::format("nobody called '{}' has a session", name),
+                           "GET /people");
   }
   return {.session = found->id, .name = found->person.name, .place = guard::Place::afar};
 }
@@ -38,8 +39,8 @@ Answer lease(Call& call) {
 Answer take_lease(Call& call) {
   const bool may_take_free = call.session->person.role >= Role::bench_operator;
   if (!may_take_free && !call.desk->lease.is_offered_to(call.person())) {
-    throw Refusal(403, fmt::format("{} is a learner", call.person()),
-                  "the holder offers the lease first");
+    throw station::Refusal(403, fmt::format("{} is a learner", call.person()),
+                           "the holder offers the lease first");
   }
   call.desk->lease.take(call.for_lease());
   return as_it_is(call);

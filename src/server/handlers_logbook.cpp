@@ -23,7 +23,8 @@ Answer page_of(Call& call, const Journal& journal) {
   const long long before = whole_parameter(call.target, "before", 0);
   const long long limit = whole_parameter(call.target, "limit", 100);
   if (before < 0 || limit < 1 || limit > 1000) {
-    throw Refusal(422, "before or limit is outside its range", "before 0 or more, limit 1 to 1000");
+    throw station::Refusal(422, "before or limit is outside its range",
+                           "before 0 or more, limit 1 to 1000");
   }
   call.serving.writing().wait();
   const Journal::Page page = journal.page(search != nullptr ? *search : std::string(), before,
@@ -47,7 +48,7 @@ Answer audit(Call& call) {
 Answer add_note(Call& call) {
   const std::string text(base::trimmed(text_member(call.body, "text")));
   if (text.empty() || text.size() > longest_note) {
-    throw Refusal(422, "text is empty or too long", "1 to 4000 bytes");
+    throw station::Refusal(422, "text is empty or too long", "1 to 4000 bytes");
   }
   return {.status = 200, .body = call.desk->note(call.person(), text)};
 }

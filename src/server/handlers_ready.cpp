@@ -73,8 +73,8 @@ Answer certificate(Call& call) {
       return json_answer(metrology::to_json(*found[i]));
     }
   }
-  throw Refusal(404, fmt::format("there is no certificate of '{}'", call.name("channel")),
-                "calibrate the channel");
+  throw station::Refusal(404, fmt::format("there is no certificate of '{}'", call.name("channel")),
+                         "calibrate the channel");
 }
 
 Answer calibration(Call& call) {
@@ -99,7 +99,7 @@ Answer end_calibration(Call& call) {
 Answer sign_certificate(Call& call) {
   const std::string signature(base::trimmed(text_member(call.body, "signature")));
   if (signature.empty() || signature.size() > 200) {
-    throw Refusal(422, "signature is empty or too long", "the name of who answers for it");
+    throw station::Refusal(422, "signature is empty or too long", "the name of who answers for it");
   }
   const std::string channel = call.desk->calibrations.sign(signature);
   call.desk->record("certificate",
@@ -115,7 +115,7 @@ Answer prove_interlocks(Call& call) {
   BenchDesk& desk = *call.desk;
   const std::string at_bench(base::trimmed(text_member(call.body, "person")));
   if (at_bench.empty() || at_bench.size() > 200) {
-    throw Refusal(422, "person is empty or too long", "the name of who is at the bench");
+    throw station::Refusal(422, "person is empty or too long", "the name of who is at the bench");
   }
   const bool moved = call.body.contains("moved_bounds") && flag_member(call.body, "moved_bounds");
   const std::vector<std::string> confirmed = texts_member(call.body, "confirmed");

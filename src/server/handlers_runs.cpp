@@ -68,7 +68,7 @@ Listed find_run(Call& call) {
   for (Listed& entry : catalogue.list()) {
     if (id_of(call.serving, entry) == id) return std::move(entry);
   }
-  throw Refusal(404, fmt::format("there is no run '{}'", id), "GET /runs");
+  throw station::Refusal(404, fmt::format("there is no run '{}'", id), "GET /runs");
 }
 
 std::string state_of(Serving& serving, const std::string& id, const Listed& entry) {
@@ -106,7 +106,8 @@ fs::path file_of(const Listed& entry, std::string_view name) {
 analysis::WindowRequest window_of(Call& call) {
   const Listed entry = find_run(call);
   const std::string* channel = call.target.find("channel");
-  if (channel == nullptr) throw Refusal(422, "channel is missing", "the name of a channel");
+  if (channel == nullptr)
+    throw station::Refusal(422, "channel is missing", "the name of a channel");
   constexpr double infinity = std::numeric_limits<double>::infinity();
   return {.file = recording_of(entry),
           .channel = *channel,
@@ -117,7 +118,7 @@ analysis::WindowRequest window_of(Call& call) {
 std::int64_t bins_of(const Call& call) {
   const long long bins = whole_parameter(call.target, "bins", 1000);
   if (bins < 1 || bins > most_bins) {
-    throw Refusal(422, fmt::format("bins is {}", bins), fmt::format("1 to {}", most_bins));
+    throw station::Refusal(422, fmt::format("bins is {}", bins), fmt::format("1 to {}", most_bins));
   }
   return bins;
 }
@@ -140,7 +141,7 @@ std::optional<std::pair<std::uint64_t, std::uint64_t>> range_of(std::string_view
   const double from = first ? *first : std::max(0.0, whole - *last);
   const double to = first && last ? std::min(*last, whole - 1.0) : whole - 1.0;
   if (from > to || size == 0) {
-    Refusal refusal(416, "there is no such range", fmt::format("up to {} bytes", size));
+    station::Refusal refusal(416, "there is no such range", fmt::format("up to {} bytes", size));
     throw refusal;
   }
   return std::pair(static_cast<std::uint64_t>(from), static_cast<std::uint64_t>(to - from) + 1);
@@ -154,7 +155,8 @@ Answer runs(Call& call) {
   const std::string* search = call.target.find("search");
   const std::string* bench = call.target.find("bench");
   const long long limit = whole_parameter(call.target, "limit", 200);
-  if (limit < 1 || limit > 10'000) throw Refusal(422, "limit is outside its range", "1 to 10000");
+  if (limit < 1 || limit > 10'000)
+    throw station::Refusal(422, "limit is outside its range", "1 to 10000");
   std::string wanted_bench;
   if (bench != nullptr) {
     const BenchDesk* desk = call.serving.find(*bench);
@@ -235,7 +237,7 @@ Answer run_details(Call& call) {
 Answer results(Call& call) {
   const fs::path file = file_of(find_run(call), "results.json");
   if (file.empty() || !fs::is_regular_file(file)) {
-    throw Refusal(404, "it has no results yet", "a run that was reduced");
+    throw station::Refusal(404, "it has no results yet", "a run that was reduced");
   }
   return {.status = 200, .body = base::text_of_file(file)};
 }
@@ -246,7 +248,7 @@ Answer download(Call& call) {
                                     [&](const Product& each) { return each.name == name; });
   const fs::path file = product == products.end() ? fs::path() : file_of(find_run(call), name);
   if (file.empty() || !fs::is_regular_file(file)) {
-    throw Refusal(404, fmt::format("it has no file '{}'", name), "one of its files");
+    throw station::Refusal(404, fmt::format("it has no file '{}'", name), "one of its files");
   }
   const std::uint64_t size = fs::file_size(file);
   Answer answer{.status = 200, .content_type = std::string(product->type)};
@@ -291,7 +293,7 @@ Answer run_logbook(Call& call) {
 Answer note_run(Call& call) {
   const std::string text(base::trimmed(text_member(call.body, "text")));
   if (text.empty() || text.size() > 4000) {
-    throw Refusal(422, "text is empty or too long", "1 to 4000 bytes");
+    throw station::Refusal(422, "text is empty or too long", "1 to 4000 bytes");
   }
   const Listed entry = find_run(call);
   Catalogue::open(call.serving.catalogue(), true)
@@ -316,13 +318,14 @@ Answer statistics(Call& call) {
 
 Answer pairs(Call& call) {
   const std::string* against = call.target.find("against");
-  if (against == nullptr) throw Refusal(422, "against is missing", "the name of a channel");
+  if (against == nullptr)
+    throw station::Refusal(422, "against is missing", "the name of a channel");
   return json_answer(analysis::to_json(
       analysis::pairs_of({.window = window_of(call), .against = *against, .bins = bins_of(call)})));
 }
 
 Answer live_without_upgrade(Call&) {
-  throw Refusal(400, "this path is a WebSocket", "an Upgrade");
+  throw station::Refusal(400, "this path is a WebSocket", "an Upgrade");
 }
 
 }  // namespace windwright::server

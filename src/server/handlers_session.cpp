@@ -3,7 +3,7 @@
 #include "server/api.h"
 #include "server/body.h"
 #include "server/call.h"
-#include "server/version.h"
+#include "station/version.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -27,7 +27,7 @@ json::object session_json(const Serving& serving, const std::optional<Session>& 
                           bool accounts) {
   json::object document{{"person", nullptr},
                         {"accounts", accounts},
-                        {"server", json::object{{"version", version},
+                        {"server", json::object{{"version", station::version},
                                                 {"started", base::utc_text(serving.started())}}}};
   if (session) {
     document["person"] = person_json(session->person);
@@ -46,13 +46,14 @@ Person person_with_password(Call& call, const std::string& wanted) {
   const auto now = std::chrono::steady_clock::now();
   RateLimit& limit = call.serving.log_ins();
   if (!limit.allows("from " + call.request.peer, now) || !limit.allows("as " + wanted, now)) {
-    Refusal refusal(429, "too many log-ins", "wait, then try again");
+    station::Refusal refusal(429, "too many log-ins", "wait, then try again");
     refusal.retry_after_s = static_cast<int>(limit.wait_s()) + 1;
     throw refusal;
   }
   const auto person =
       call.serving.accounts()->check(wanted, text_member_or(call.body, "password", ""));
-  if (!person) throw Refusal(401, "name and password do not fit", "both as they were given");
+  if (!person)
+    throw station::Refusal(401, "name and password do not fit", "both as they were given");
   return *person;
 }
 
@@ -60,8 +61,8 @@ Person person_without(Call& call, const std::string& wanted) {
   const std::string role_name = text_member_or(call.body, "role", "instructor");
   const std::optional<Role> role = role_from(role_name);
   if (!role || *role == Role::nobody) {
-    throw Refusal(422, fmt::format("role is '{}'", role_name),
-                  "observer, learner, operator or instructor");
+    throw station::Refusal(422, fmt::format("role is '{}'", role_name),
+                           "observer, learner, operator or instructor");
   }
   return {.name = wanted, .role = *role};
 }
@@ -93,7 +94,7 @@ Answer session(Call& call) {
 
 Answer log_in(Call& call) {
   const std::string wanted(base::trimmed(text_member(call.body, "name")));
-  if (!is_name(wanted)) throw Refusal(422, "name is no name", "1 to 64 letters");
+  if (!is_name(wanted)) throw station::Refusal(422, "name is no name", "1 to 64 letters");
   const bool accounts = call.serving.accounts() != nullptr;
   const Person person =
       accounts ? person_with_password(call, wanted) : person_without(call, wanted);
@@ -114,7 +115,7 @@ Answer log_out(Call& call) {
     if (!desk->lease.is_holder(call.session->id)) continue;
     try {
       desk->lease.release(call.for_lease());
-    } catch (const Refusal&) {
+    } catch (const station::Refusal&) {
       continue;  // it had lapsed already
     }
   }

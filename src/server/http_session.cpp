@@ -39,7 +39,7 @@ Answer answer_request(Network& network, const Request& request) {
   try {
     require_own_site(network.serving, request);
     return network.console.answer(request);
-  } catch (const Refusal& refusal) {
+  } catch (const station::Refusal& refusal) {
     return answer_of(refusal);
   }
 }
@@ -131,10 +131,10 @@ net::awaitable<bool> write_answer(Network& network, Stream& stream, const Answer
 
 Answer answer_of_error(const boost::system::error_code& error) {
   if (error == http::error::header_limit)
-    return answer_of(Refusal(431, "the head is too large", "at most 16 KiB"));
+    return answer_of(station::Refusal(431, "the head is too large", "at most 16 KiB"));
   if (error == http::error::body_limit)
-    return answer_of(Refusal(413, "the body is too large", "at most 256 KiB"));
-  return answer_of(Refusal(400, "this is not HTTP: " + error.message(), "HTTP/1.1"));
+    return answer_of(station::Refusal(413, "the body is too large", "at most 256 KiB"));
+  return answer_of(station::Refusal(400, "this is not HTTP: " + error.message(), "HTTP/1.1"));
 }
 
 // Whether a WebSocket may begin; else what it is told.
@@ -143,10 +143,10 @@ std::optional<Answer> refuse_live(Network& network, const Request& request, Sess
     require_own_site(network.serving, request);
     session = require_session(network.serving, request);
     if (network.hub.viewers() >= most_viewers) {
-      throw Refusal(503, "too many viewers", "wait, then try again");
+      throw station::Refusal(503, "too many viewers", "wait, then try again");
     }
     return std::nullopt;
-  } catch (const Refusal& refusal) {
+  } catch (const station::Refusal& refusal) {
     return answer_of(refusal);
   }
 }

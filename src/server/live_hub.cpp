@@ -62,7 +62,7 @@ void LiveViewer::take(std::string_view text) {
     std::erase_if(wanted_, [&](const auto& entry) {
       return entry.second.subscription.bench == message.subscription.bench;
     });
-  } catch (const Refusal& refusal) {
+  } catch (const station::Refusal& refusal) {
     queue(shared(
         json::object{{"type", "refused"}, {"what", refusal.what()}, {"right", refusal.right()}}));
   }
@@ -91,8 +91,9 @@ std::optional<LiveMessage> LiveViewer::next() {
 void LiveHub::subscribe(LiveViewer& viewer, const Subscription& subscription) {
   BenchDesk* desk = serving_.find(subscription.bench);
   if (desk == nullptr) {
-    throw Refusal(422, fmt::format("there is no bench '{}'", subscription.bench.substr(0, 80)),
-                  "GET /api/v1/benches");
+    throw station::Refusal(422,
+                           fmt::format("there is no bench '{}'", subscription.bench.substr(0, 80)),
+                           "GET /api/v1/benches");
   }
   LiveViewer::Wanted wanted{.subscription = subscription, .channels = {}};
   see_layout(desk->index);
@@ -119,19 +120,19 @@ void LiveHub::resolve(std::size_t bench, LiveViewer& viewer, LiveViewer::Wanted&
     const auto found = std::find_if(known.begin(), known.end(),
                                     [&](const auto& each) { return each.name == name; });
     if (found == known.end()) {
-      throw Refusal(422, fmt::format("the bench has no channel '{}'", name.substr(0, 80)),
-                    "its channels and powers");
+      throw station::Refusal(422, fmt::format("the bench has no channel '{}'", name.substr(0, 80)),
+                             "its channels and powers");
     }
     add(static_cast<std::size_t>(found - known.begin()));
   }
   json::object message{{"type", "subscribed"}, {"bench", desk.id}};
-  desk.station.look([&](const Station::Seen& seen) {
+  desk.station.look([&](const station::Station::Seen& seen) {
     wanted.level = seen.bins.level_for(wanted.subscription.window_s / wanted.subscription.bins);
     const double bin_s = seen.bins.bin_s(wanted.level);
     const auto bins = static_cast<std::int64_t>(wanted.subscription.window_s / bin_s) + 1;
     wanted.next_bin =
         std::max(seen.bins.oldest_bin(wanted.level),
-                 seen.bins.newest_bin(wanted.level) - std::min(bins, LiveBins::kept) + 1);
+                 seen.bins.newest_bin(wanted.level) - std::min(bins, station::LiveBins::kept) + 1);
     message["bin_s"] = bin_s;
     message["bins"] = bins;
     message["origin_s"] =
@@ -153,7 +154,7 @@ void LiveHub::resolve(std::size_t bench, LiveViewer& viewer, LiveViewer::Wanted&
 void LiveHub::see_layout(std::size_t bench) {
   Bench& here = benches_[bench];
   bool anew = false;
-  serving_.benches()[bench]->station.look([&](const Station::Seen& seen) {
+  serving_.benches()[bench]->station.look([&](const station::Station::Seen& seen) {
     anew = here.layout >= 0 && (seen.layout != here.layout || seen.bins.epoch() != here.epoch);
     here.layout = seen.layout;
     here.epoch = seen.bins.epoch();
@@ -168,7 +169,7 @@ void LiveHub::see_layout(std::size_t bench) {
     if (found == viewer->wanted_.end()) continue;
     try {
       resolve(bench, *viewer, found->second);
-    } catch (const Refusal& refusal) {  // a channel that is no longer there
+    } catch (const station::Refusal& refusal) {  // a channel that is no longer there
       viewer->wanted_.erase(found);
       viewer->queue(shared(
           json::object{{"type", "refused"}, {"what", refusal.what()}, {"right", refusal.right()}}));
@@ -201,7 +202,7 @@ std::shared_ptr<const std::string> LiveHub::envelope_for(std::size_t bench,
   std::shared_ptr<const std::string> made;
   const auto found = cached.by_first.find(wanted.next_bin);
   const bool shares = !wanted.fresh && found != cached.by_first.end();
-  serving_.benches()[bench]->station.look([&](const Station::Seen& seen) {
+  serving_.benches()[bench]->station.look([&](const station::Station::Seen& seen) {
     const std::int64_t newest = std::max<std::int64_t>(0, seen.bins.newest_bin(wanted.level));
     if (shares) {
       made = found->second;

@@ -3,7 +3,6 @@
 #include "server/call.h"
 #include "server/network.h"
 #include "server/rate_limit.h"
-#include "server/version.h"
 
 #include <boost/asio/as_tuple.hpp>
 #include <boost/asio/co_spawn.hpp>

@@ -139,10 +139,10 @@ Match match(std::string_view method, std::span<const std::string> segments) {
     methods.emplace_back(route.method);
   }
   if (methods.empty()) {
-    throw Refusal(404, "there is no such path", "a path of /api/v1/openapi.json");
+    throw station::Refusal(404, "there is no such path", "a path of /api/v1/openapi.json");
   }
-  throw Refusal(405, fmt::format("this path does not know {}", method.substr(0, 16)),
-                base::either_of(methods));
+  throw station::Refusal(405, fmt::format("this path does not know {}", method.substr(0, 16)),
+                         base::either_of(methods));
 }
 
 }  // namespace windwright::server

@@ -50,7 +50,7 @@ std::string catalogue_location(const ServingOptions& options) {
       .value_or((options.runs / "catalogue.sqlite").string());
 }
 
-StationOptions with_trip(StationOptions options, const Journal& logbook) {
+station::StationOptions with_trip(station::StationOptions options, const Journal& logbook) {
   options.tripped = tripped_before(logbook);
   return options;
 }
@@ -77,7 +77,7 @@ std::string bench_id(const fs::path& bench_file) {
   return id.empty() ? "bench" : id;
 }
 
-BenchDesk::BenchDesk(Serving& all, std::size_t at, const StationOptions& options)
+BenchDesk::BenchDesk(Serving& all, std::size_t at, const station::StationOptions& options)
     : serving(all),
       index(at),
       id(options.id),
@@ -176,7 +176,7 @@ Serving::Serving(const ServingOptions& options, ServingListener listener)
     fs::create_directories(folder);
     benches_.push_back(std::make_unique<BenchDesk>(
         *this, benches_.size(),
-        StationOptions{
+        station::StationOptions{
             .id = id, .bench_file = file, .folder = folder, .pace = options.pace, .tripped = {}}));
     // What an earlier life of this server left behind, interrupted or not entered.
     for (const auto& entry : fs::directory_iterator(folder)) {

@@ -3,15 +3,15 @@
 
 #include "base/writing_thread.h"
 #include "server/accounts.h"
-#include "server/calibrations.h"
-#include "server/campaigns.h"
-#include "server/checks.h"
 #include "server/journal.h"
-#include "server/lease_desk.h"
-#include "server/proofs.h"
 #include "server/rate_limit.h"
 #include "server/sessions.h"
-#include "server/station.h"
+#include "station/calibrations.h"
+#include "station/campaigns.h"
+#include "station/checks.h"
+#include "station/lease_desk.h"
+#include "station/proofs.h"
+#include "station/station.h"
 
 #include <boost/json/fwd.hpp>
 
@@ -50,19 +50,19 @@ class Serving;
 
 /// One bench with all that belongs to it.
 struct BenchDesk {
-  BenchDesk(Serving& serving, std::size_t index, const StationOptions& options);
+  BenchDesk(Serving& serving, std::size_t index, const station::StationOptions& options);
   ~BenchDesk();
 
   Serving& serving;
   const std::size_t index;
   const std::string id;
   Journal logbook;
-  Station station;
-  Checks checks;
-  Calibrations calibrations;
-  Proofs proofs;
-  Campaigns campaigns;
-  LeaseDesk lease;
+  station::Station station;
+  station::Checks checks;
+  station::Calibrations calibrations;
+  station::Proofs proofs;
+  station::Campaigns campaigns;
+  station::LeaseDesk lease;
   const std::filesystem::path runs;
 
   /// Notes an event and passes it on to viewers: later, on the writing thread.

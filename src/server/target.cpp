@@ -21,12 +21,13 @@ constexpr std::size_t most_parameters = 64;
 constexpr std::size_t most_values = 500;
 
 [[noreturn]] void refuse(std::string_view wrong) {
-  throw Refusal(400, wrong, "a path of docs/openapi.json");
+  throw station::Refusal(400, wrong, "a path of docs/openapi.json");
 }
 
 [[noreturn]] void refuse_parameter(std::string_view name, std::string_view text,
                                    std::string_view right) {
-  Refusal refusal(422, fmt::format("parameter {} is '{}'", name, text.substr(0, 80)), right);
+  station::Refusal refusal(422, fmt::format("parameter {} is '{}'", name, text.substr(0, 80)),
+                           right);
   refusal.where = std::string(name);
   throw refusal;
 }

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/live_bins.h"
+#include "station/live_bins.h"
 
 #include "server/envelope.h"
 #include "server/exchange.h"
@@ -22,7 +22,7 @@ struct Samples {
   std::int64_t first = 0;
 };
 
-void feed(LiveBins& bins, std::int64_t first, std::span<const float> values) {
+void feed(station::LiveBins& bins, std::int64_t first, std::span<const float> values) {
   bins.begin(first, base::UtcTime{}, values.size());
   bins.take(0, values);
 }
@@ -34,7 +34,7 @@ TEST(LiveBins, HoldLowestHighestAndMeanOfTheirSamples) {
   std::vector<float> samples(20'000);
   for (float& sample : samples)
     sample = normal(random);
-  LiveBins bins(1, rate_hz);
+  station::LiveBins bins(1, rate_hz);
   for (std::size_t at = 0; at < samples.size();) {
     const std::size_t part = std::min<std::size_t>(1 + random() % 97, samples.size() - at);
     feed(bins, static_cast<std::int64_t>(at), std::span(samples).subspan(at, part));
@@ -61,7 +61,7 @@ TEST(LiveBins, HoldLowestHighestAndMeanOfTheirSamples) {
 }
 
 TEST(LiveBins, ShowAGapAsNoSample) {
-  LiveBins bins(1, rate_hz);
+  station::LiveBins bins(1, rate_hz);
   const std::vector<float> ones(100, 1.0F);
   feed(bins, 500, ones);
   feed(bins, 700, ones);  // 100 samples were missed
@@ -75,7 +75,7 @@ TEST(LiveBins, ShowAGapAsNoSample) {
 }
 
 TEST(LiveBins, BeginAnewWhereTheCountStepsBack) {
-  LiveBins bins(1, rate_hz);
+  station::LiveBins bins(1, rate_hz);
   const std::vector<float> ones(100, 1.0F);
   feed(bins, 500, ones);
   feed(bins, 0, ones);
@@ -84,18 +84,18 @@ TEST(LiveBins, BeginAnewWhereTheCountStepsBack) {
 }
 
 TEST(LiveBins, ForgetWhatIsTooOld) {
-  LiveBins bins(1, rate_hz);
+  station::LiveBins bins(1, rate_hz);
   const std::vector<float> ones(1000, 1.0F);
   for (int i = 0; i < 60; ++i)
     feed(bins, 1000 * i, ones);
-  EXPECT_EQ(bins.oldest_bin(0), 6000 - LiveBins::kept);
+  EXPECT_EQ(bins.oldest_bin(0), 6000 - station::LiveBins::kept);
   std::vector<float> row(3);
   bins.read(0, 0, 0, row);
   EXPECT_TRUE(std::isnan(row[0]));
 }
 
 TEST(Envelope, IsLaidOutAsDescribed) {
-  LiveBins bins(1, rate_hz);
+  station::LiveBins bins(1, rate_hz);
   const std::vector<float> values(20, 2.5F);
   feed(bins, 0, values);
   const std::vector<std::size_t> channels{0};
@@ -143,7 +143,7 @@ TEST(ViewerMessage, RefusesEverythingElse) {
         R"({"type": "subscribe", "bench": "b", "window_s": 60, "bins": 10.5})",
         R"({"type": "subscribe", "bench": "b", "window_s": 1e999, "bins": 100})",
         R"({"type": "subscribe", "bench": 1, "window_s": 60, "bins": 100})"}) {
-    EXPECT_THROW(viewer_message(text), Refusal) << text;
+    EXPECT_THROW(viewer_message(text), station::Refusal) << text;
   }
 }
 

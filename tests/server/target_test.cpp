@@ -28,11 +28,11 @@ TEST(Target, RefusesWhatSeemsAnotherPlace) {
     try {
       target_from_text(text);
       ADD_FAILURE() << text << " was taken";
-    } catch (const Refusal& refusal) {
+    } catch (const station::Refusal& refusal) {
       EXPECT_EQ(refusal.status(), 400) << text;
     }
   }
-  EXPECT_THROW(target_from_text("/" + std::string(3000, 'a')), Refusal);
+  EXPECT_THROW(target_from_text("/" + std::string(3000, 'a')), station::Refusal);
 }
 
 TEST(Target, ReadsRangesOfNumbers) {
@@ -40,7 +40,7 @@ TEST(Target, ReadsRangesOfNumbers) {
   EXPECT_EQ(range_parameter(target, "a", ""), (std::vector<double>{1.0, 1.5, 2.0, 2.5, 3.0}));
   EXPECT_EQ(range_parameter(target, "b", ""), (std::vector<double>{2.0}));
   for (const char* bad : {"c", "d", "e"})
-    EXPECT_THROW(range_parameter(target, bad, ""), Refusal) << bad;
+    EXPECT_THROW(range_parameter(target, bad, ""), station::Refusal) << bad;
 }
 
 }  // namespace

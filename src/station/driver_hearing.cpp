@@ -2,8 +2,8 @@
 // What a driver does with blocks, commands and trips, on the device's thread.
 #include "bench/safe_state.h"
 #include "campaign/proof.h"
-#include "server/driver.h"
-#include "server/exchange.h"
+#include "station/driver.h"
+#include "station/refusal.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -21,7 +21,7 @@
 #include <utility>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 namespace {
 
@@ -250,4 +250,4 @@ void Driver::reset(const std::string& reason, bool at_bench, const std::string& 
   show();
 }
 
-}  // namespace windwright::server
+}  // namespace windwright::station

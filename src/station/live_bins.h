@@ -8,7 +8,7 @@
 #include <span>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 /// Lowest, highest and mean of every channel, in bins of doubling width, in memory allocated once:
 /// what strips over time are drawn from, at any zoom, while samples come in. Level k has bins of
@@ -66,4 +66,4 @@ class LiveBins {
   std::int64_t end_ = -1;           // one past the newest; -1: nothing yet
 };
 
-}  // namespace windwright::server
+}  // namespace windwright::station

@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/station.h"
+#include "station/station.h"
 
 #include "campaign/guard_logbook.h"
-#include "server/driver.h"
-#include "server/exchange.h"
+#include "station/driver.h"
+#include "station/refusal.h"
 
 #include <functional>
 #include <memory>
@@ -12,7 +12,7 @@
 #include <utility>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 Station::Station(const StationOptions& options, StationListener listener)
     : driver_(std::make_unique<Driver>(options, std::move(listener))) {}
@@ -89,4 +89,4 @@ void Station::certificates_changed() {
   driver_->call([driver = driver_.get()](HeardDevice&) { driver->make_laws(); });
 }
 
-}  // namespace windwright::server
+}  // namespace windwright::station

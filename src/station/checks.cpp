@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/checks.h"
+#include "station/checks.h"
 
 #include "base/errors.h"
 #include "campaign/proof.h"
 #include "guard/checklist.h"
-#include "server/exchange.h"
-#include "server/proofs.h"
-#include "server/station.h"
+#include "station/proofs.h"
+#include "station/refusal.h"
+#include "station/station.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -19,7 +19,7 @@
 #include <utility>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 namespace json = boost::json;
 
@@ -94,4 +94,4 @@ json::object Checks::document() const {
   return document;
 }
 
-}  // namespace windwright::server
+}  // namespace windwright::station

@@ -6,7 +6,7 @@
 #include <span>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 /// The newest single samples of every channel, in memory allocated once: what a live spectrum is
 /// made of. One thread at a time.
@@ -35,4 +35,4 @@ class LiveTail {
   std::size_t count_ = 0;      // with it
 };
 
-}  // namespace windwright::server
+}  // namespace windwright::station

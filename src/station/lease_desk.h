@@ -2,7 +2,6 @@
 #pragma once
 
 #include "guard/lease.h"
-#include "server/sessions.h"
 
 #include <boost/json/fwd.hpp>
 
@@ -10,7 +9,7 @@
 #include <mutex>
 #include <string>
 
-namespace windwright::server {
+namespace windwright::station {
 
 class Station;
 
@@ -56,4 +55,4 @@ class LeaseDesk {
   std::string holder_session_;
 };
 
-}  // namespace windwright::server
+}  // namespace windwright::station

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/calibrations.h"
+#include "station/calibrations.h"
 
 #include "base/errors.h"
 #include "base/files.h"
@@ -7,8 +7,8 @@
 #include "bench/certificates.h"
 #include "bench/forwarding_device.h"
 #include "metrology/readings.h"
-#include "server/exchange.h"
-#include "server/station.h"
+#include "station/refusal.h"
+#include "station/station.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -26,7 +26,7 @@
 #include <utility>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 namespace json = boost::json;
 namespace fs = std::filesystem;
@@ -229,4 +229,4 @@ json::object Calibrations::document() const {
   return document;
 }
 
-}  // namespace windwright::server
+}  // namespace windwright::station

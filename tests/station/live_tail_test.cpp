@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/live_tail.h"
+#include "station/live_tail.h"
 
 #include <gtest/gtest.h>
 
 #include <cstddef>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 namespace {
 
 // Channel c of sample n is 1000 c + n.
@@ -51,4 +51,4 @@ TEST(LiveTail, TakesAStretchThatIsLongerThanItself) {
 }
 
 }  // namespace
-}  // namespace windwright::server
+}  // namespace windwright::station

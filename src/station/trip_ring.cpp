@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/trip_ring.h"
+#include "station/trip_ring.h"
 
 #include <cmath>
 #include <functional>
@@ -8,7 +8,7 @@
 #include <string>
 #include <utility>
 
-namespace windwright::server {
+namespace windwright::station {
 
 TripRing::TripRing(const bench::Bench& bench, std::string device)
     : bench_(bench), device_(std::move(device)), ring_(fresh(bench_, device_)) {}
@@ -40,4 +40,4 @@ std::unique_ptr<const acquisition::Ring> TripRing::give() {
   return std::exchange(ring_, next_.get());
 }
 
-}  // namespace windwright::server
+}  // namespace windwright::station

@@ -9,7 +9,7 @@
 #include "guard/interlocks.h"
 #include "guard/other_layer.h"
 #include "guard/stop_logic.h"
-#include "server/live_bins.h"
+#include "station/live_bins.h"
 #include "twin/simulated_bench.h"
 
 #include <boost/json/fwd.hpp>
@@ -28,7 +28,7 @@
 #include <string_view>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 class Driver;
 
@@ -162,4 +162,4 @@ class Station {
   std::unique_ptr<Driver> driver_;
 };
 
-}  // namespace windwright::server
+}  // namespace windwright::station

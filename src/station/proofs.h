@@ -13,7 +13,7 @@
 #include <string>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 class Station;
 
@@ -57,4 +57,4 @@ class Proofs {
   std::string cause_;
 };
 
-}  // namespace windwright::server
+}  // namespace windwright::station

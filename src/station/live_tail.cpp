@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/live_tail.h"
+#include "station/live_tail.h"
 
 #include <algorithm>
 #include <cmath>
@@ -7,7 +7,7 @@
 #include <span>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 LiveTail::LiveTail(std::size_t channels, double sample_rate_hz)
     : kept_(static_cast<std::size_t>(std::clamp(std::ceil(kept_s * sample_rate_hz),
@@ -36,4 +36,4 @@ std::vector<double> LiveTail::samples(std::size_t channel) const {
   return samples;
 }
 
-}  // namespace windwright::server
+}  // namespace windwright::station

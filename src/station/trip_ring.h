@@ -11,7 +11,7 @@
 #include <optional>
 #include <string>
 
-namespace windwright::server {
+namespace windwright::station {
 
 /// The last minute of a bench at full rate, kept when it trips while nothing is recorded. A kept
 /// ring is given away whole, to be saved by another thread, and a fresh one begins: whoever drives
@@ -46,4 +46,4 @@ class TripRing {
   std::future<std::unique_ptr<acquisition::Ring>> next_;
 };
 
-}  // namespace windwright::server
+}  // namespace windwright::station

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/heard_device.h"
+#include "station/heard_device.h"
 
 #include <algorithm>
 #include <cmath>
@@ -8,7 +8,7 @@
 #include <string_view>
 #include <utility>
 
-namespace windwright::server {
+namespace windwright::station {
 namespace {
 
 constexpr double longest_short_block_s = 0.05;  // viewers are shown something new 20 times a second
@@ -113,4 +113,4 @@ void HeardDevice::read(bench::SampleBlock& block) {
   if (hearing_.whole(block)) stop();
 }
 
-}  // namespace windwright::server
+}  // namespace windwright::station

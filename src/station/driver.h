@@ -9,11 +9,11 @@
 #include "guard/acquisition_watch.h"
 #include "guard/bench_lease.h"
 #include "guard/interlocks.h"
-#include "server/heard_device.h"
-#include "server/live_bins.h"
-#include "server/live_tail.h"
-#include "server/station.h"
-#include "server/trip_ring.h"
+#include "station/heard_device.h"
+#include "station/live_bins.h"
+#include "station/live_tail.h"
+#include "station/station.h"
+#include "station/trip_ring.h"
 
 #include <atomic>
 #include <condition_variable>
@@ -30,7 +30,7 @@
 #include <thread>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 /// What a Station is inside. Members are either of the device's thread or behind the mutex.
 class Driver final : public Hearing {
@@ -144,4 +144,4 @@ class Driver final : public Hearing {
   std::jthread thread_;  // last: begins when everything else is there
 };
 
-}  // namespace windwright::server
+}  // namespace windwright::station

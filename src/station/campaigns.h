@@ -14,9 +14,16 @@
 #include <thread>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 class Station;
+
+/// A campaign of a bench's folder by its file's name.
+/// @throws Refusal  404: a name with anything but letters, digits, '-', '_' and one `.toml`
+std::filesystem::path campaign_file(const bench::Bench& bench, const std::string& name);
+
+/// docs/openapi.json, PlannedPoint without what theory foresees.
+boost::json::object point_json(const campaign::PlannedPoint& point);
 
 /// What whoever keeps the logbook and the catalogue is told, on the device's thread.
 struct CampaignListener {
@@ -82,4 +89,4 @@ class Campaigns {
   std::jthread reporter_;
 };
 
-}  // namespace windwright::server
+}  // namespace windwright::station

@@ -1,13 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/campaigns.h"
+#include "station/campaigns.h"
 
 #include "base/errors.h"
 #include "campaign/campaign.h"
 #include "report/run_products.h"
-#include "server/campaign_json.h"
-#include "server/exchange.h"
-#include "server/station.h"
-#include "server/version.h"
+#include "station/refusal.h"
+#include "station/station.h"
+#include "station/version.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -21,7 +20,7 @@
 #include <string_view>
 #include <utility>
 
-namespace windwright::server {
+namespace windwright::station {
 
 namespace json = boost::json;
 namespace fs = std::filesystem;
@@ -41,6 +40,34 @@ fs::path new_folder(const fs::path& runs) {
 }
 
 }  // namespace
+
+fs::path campaign_file(const bench::Bench& bench, const std::string& name) {
+  constexpr std::string_view ending = ".toml";
+  const bool ends = name.size() > ending.size() && name.ends_with(ending);
+  const std::string stem = ends ? name.substr(0, name.size() - ending.size()) : std::string();
+  const bool plain =
+      !stem.empty() && stem.size() <= 64 && std::all_of(stem.begin(), stem.end(), [](char letter) {
+        return std::isalnum(static_cast<unsigned char>(letter)) != 0 || letter == '-' ||
+               letter == '_';
+      });
+  const fs::path file = bench.file.parent_path() / name;
+  // A campaign beside the bench must not take the place of what describes the bench.
+  if (!plain || name == bench.file.filename() || name == bench.rotor_file.filename()) {
+    throw Refusal(404, fmt::format("'{}' is no name of a campaign", name),
+                  "letters, digits, '-' and '_', ending in .toml");
+  }
+  return file;
+}
+
+json::object point_json(const campaign::PlannedPoint& point) {
+  json::object settings;
+  for (const campaign::Setting& setting : point.settings)
+    settings[setting.actuator] = setting.value;
+  return {{"number", point.number},
+          {"block", point.block},
+          {"repeat", point.repeat},
+          {"settings", std::move(settings)}};
+}
 
 std::string Campaigns::run_id(const fs::path& folder) const {
   return fmt::format("{}.{}", station_.id(), folder.filename().string());
@@ -299,4 +326,4 @@ json::object Campaigns::document() const {
   return document;
 }
 
-}  // namespace windwright::server
+}  // namespace windwright::station

@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/proofs.h"
+#include "station/proofs.h"
 
 #include "base/errors.h"
 #include "base/files.h"
 #include "bench/forwarding_device.h"
 #include "campaign/prover.h"
-#include "server/exchange.h"
-#include "server/station.h"
+#include "station/refusal.h"
+#include "station/station.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -23,7 +23,7 @@
 #include <utility>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 namespace json = boost::json;
 
@@ -188,4 +188,4 @@ json::object Proofs::document() const {
   return document;
 }
 
-}  // namespace windwright::server
+}  // namespace windwright::station

@@ -13,7 +13,7 @@
 #include <stop_token>
 #include <string>
 
-namespace windwright::server {
+namespace windwright::station {
 
 class Station;
 
@@ -42,4 +42,4 @@ class Checks {
   std::optional<campaign::Readiness> readiness_;
 };
 
-}  // namespace windwright::server
+}  // namespace windwright::station

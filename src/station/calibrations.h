@@ -15,7 +15,7 @@
 #include <string>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 class Station;
 
@@ -54,4 +54,4 @@ class Calibrations {
   std::string cause_;
 };
 
-}  // namespace windwright::server
+}  // namespace windwright::station

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/live_bins.h"
+#include "station/live_bins.h"
 
 #include <algorithm>
 #include <cmath>
@@ -8,7 +8,7 @@
 #include <limits>
 #include <span>
 
-namespace windwright::server {
+namespace windwright::station {
 namespace {
 
 std::size_t slot(std::int64_t bin) {
@@ -133,4 +133,4 @@ void LiveBins::read(int level, std::size_t channel, std::int64_t first_bin,
   }
 }
 
-}  // namespace windwright::server
+}  // namespace windwright::station

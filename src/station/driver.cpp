@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/driver.h"
+#include "station/driver.h"
 
 #include "base/errors.h"
 #include "bench/certificates.h"
 #include "bench/safe_state.h"
 #include "campaign/guard_logbook.h"
 #include "devices/open_device.h"
-#include "server/exchange.h"
+#include "station/refusal.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
@@ -23,7 +23,7 @@
 #include <variant>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 namespace json = boost::json;
 
@@ -439,4 +439,4 @@ void Driver::run_task(HeardDevice& device) {
   show();
 }
 
-}  // namespace windwright::server
+}  // namespace windwright::station

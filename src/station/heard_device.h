@@ -11,7 +11,7 @@
 #include <string_view>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 /// Who listens to what a device gives and is told, on the thread that drives it.
 class Hearing {
@@ -57,4 +57,4 @@ class HeardDevice final : public bench::ForwardingDevice {
 /// The bench with blocks short enough for viewers, at most 0.05 s and a whole part of its own.
 bench::Bench with_short_blocks(bench::Bench bench);
 
-}  // namespace windwright::server
+}  // namespace windwright::station

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/lease_desk.h"
+#include "station/lease_desk.h"
 
-#include "server/exchange.h"
-#include "server/station.h"
+#include "station/refusal.h"
+#include "station/station.h"
 
 #include <boost/json.hpp>
 
@@ -13,7 +13,7 @@
 #include <utility>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 
 namespace json = boost::json;
 
@@ -140,4 +140,4 @@ json::object LeaseDesk::document() const {
   return document;
 }
 
-}  // namespace windwright::server
+}  // namespace windwright::station

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "server/trip_ring.h"
+#include "station/trip_ring.h"
 
 #include "bench/bench.h"
 #include "counted_allocations.h"
@@ -16,7 +16,7 @@
 #include <memory>
 #include <vector>
 
-namespace windwright::server {
+namespace windwright::station {
 namespace {
 
 namespace fs = std::filesystem;
@@ -91,4 +91,4 @@ TEST(TripRing, GivesWhatThereIsWhereTheDeviceIsLost) {
 }
 
 }  // namespace
-}  // namespace windwright::server
+}  // namespace windwright::station
