@@ -16,6 +16,7 @@
 #include "bench/publish_table.h"
 #include "bench/recording_table.h"
 #include "bench/rotor_file.h"
+#include "bench/texts_table.h"
 #include "bench/tunnel_table.h"
 #include "metrology/law.h"
 
@@ -497,6 +498,7 @@ Bench bench_from_file(const std::filesystem::path& file) {
   bench.publish = publish_from_tables(root, bench.file.parent_path());
   bench.guard = guard_from_table(root.optional_table("guard"), bench.block_s);
   bench.recording = recording_from_table(root.optional_table("recording"));
+  texts_from_tables(root, bench);  // every text is one of this bench
   root.refuse_unread_keys();
   return bench;
 }
