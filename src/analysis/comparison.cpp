@@ -120,6 +120,32 @@ const char* verb(const Contender& best) {
                                                                                      : "gives";
 }
 
+// Whether one is not shown to be worse than the best.
+bool may_be_best(const Verdict& verdict, const Contender& best, const Contender& other) {
+  if (&best == &other) return true;
+  return std::any_of(verdict.differences.begin(), verdict.differences.end(), [&](const auto& each) {
+    return each.a == best.name && each.b == other.name && !each.significant;
+  });
+}
+
+std::vector<Compared> compared(const std::vector<Contender>& order, const Verdict& verdict) {
+  std::vector<Compared> all;
+  for (const Contender& each : order) {
+    const bool one = each.curves.size() == 1;
+    all.push_back({.levels = each.levels,
+                   .maximum_cp = each.maximum_cp,
+                   .optimum_tip_speed_ratio =
+                       one ? each.curves.front()->optimum_tip_speed_ratio : std::nullopt,
+                   .may_be_best = may_be_best(verdict, order[0], each)});
+  }
+  return all;
+}
+
+const char* code_of(const Verdict& verdict) {
+  if (verdict.difference.contributions().empty()) return "no_uncertainty";
+  return verdict.significant ? "decided" : "not_decided";
+}
+
 std::string answer(const std::vector<Contender>& order, const Verdict& verdict, double level) {
   const Contender& best = order[0];
   const Contender& next = order[1];
@@ -143,10 +169,7 @@ std::string answer(const std::vector<Contender>& order, const Verdict& verdict, 
   }
   std::vector<std::string> equals;
   for (std::size_t i = 1; i < order.size(); ++i) {
-    const auto pair = std::find_if(
-        verdict.differences.begin(), verdict.differences.end(),
-        [&](const Difference& each) { return each.a == best.name && each.b == order[i].name; });
-    if (pair != verdict.differences.end() && !pair->significant) equals.push_back(order[i].phrase);
+    if (may_be_best(verdict, best, order[i])) equals.push_back(order[i].phrase);
   }
   return fmt::format(
       "Not decided: {}, but only {} more than {}, and that is not larger than its expanded "
@@ -162,8 +185,8 @@ const Difference* find_pair(const Verdict& verdict, const std::string& a, const 
 }
 
 // Does one level of a factor beat the others, significantly, whatever the other factors are?
-std::optional<std::string> clean_statement(const std::vector<Contender>& order,
-                                           const Verdict& verdict, const std::string& factor) {
+std::optional<Winner> winner_of(const std::vector<Contender>& order, const Verdict& verdict,
+                                const std::string& factor) {
   const double winner = order[0].levels.at(factor);
   std::vector<double> losers;
   std::size_t matched = 0;
@@ -185,13 +208,18 @@ std::optional<std::string> clean_statement(const std::vector<Contender>& order,
   std::sort(losers.begin(), losers.end());
   losers.erase(std::unique(losers.begin(), losers.end()), losers.end());
   if (losers.empty() || matched == losers.size()) return std::nullopt;  // says nothing new
+  return Winner{.factor = factor, .level = winner, .others = std::move(losers)};
+}
+
+std::string in_words(const Winner& winner) {
   std::vector<std::string> names;
-  for (const double level : losers)
-    names.push_back(level_text(factor, level));
-  const bool plural = factor == "blade_count" && winner != 1.0;
+  for (const double level : winner.others)
+    names.push_back(level_text(winner.factor, level));
+  const bool plural = winner.factor == "blade_count" && winner.level != 1.0;
   return fmt::format(" {}{} {} more than {}, whatever the other settings compared.",
-                     factor == "pitch_deg" ? "A pitch of " : "", level_text(factor, winner),
-                     plural ? "give" : "gives", fmt::join(names, " or "));
+                     winner.factor == "pitch_deg" ? "A pitch of " : "",
+                     level_text(winner.factor, winner.level), plural ? "give" : "gives",
+                     fmt::join(names, " or "));
 }
 
 }  // namespace
@@ -209,6 +237,7 @@ Verdict compare(const std::vector<Curve>& curves, const campaign::Question& ques
                          "response = \"maximum_cp\"");
   }
   Verdict verdict{.question = question.text,
+                  .code = "one_setting",
                   .answer = "There is only one setting with a result, so nothing to compare.",
                   .difference = {},
                   .expanded = 0.0,
@@ -226,11 +255,16 @@ Verdict compare(const std::vector<Curve>& curves, const campaign::Question& ques
   verdict.difference = first.difference;
   verdict.expanded = first.expanded;
   verdict.significant = first.significant;
+  verdict.code = code_of(verdict);
+  verdict.response = order[0].curves.front()->stage;
+  verdict.level = question.level;
+  verdict.compared = compared(order, verdict);
   verdict.answer = answer(order, verdict, question.level);
   for (const std::string& factor : question.factors) {
     if (question.factors.size() < 2) break;
-    if (const auto statement = clean_statement(order, verdict, factor)) {
-      verdict.answer += *statement;
+    if (auto winner = winner_of(order, verdict, factor)) {
+      verdict.answer += in_words(*winner);
+      verdict.winners.push_back(std::move(*winner));
     }
   }
   return verdict;

@@ -90,9 +90,11 @@ std::optional<Foreseen> foresee(const bench::Bench& bench, const Settings& setti
                     .dc_power_W = {},
                     .cp = {},
                     .trips = {},
+                    .code = {},
                     .remark = {}};
   if (!(foreseen.air_speed_m_s > 0.0)) {
     foreseen.below_cut_in = true;
+    foreseen.code = "no_wind";
     foreseen.remark = "there is no wind";
     return foreseen;
   }
@@ -105,6 +107,7 @@ std::optional<Foreseen> foresee(const bench::Bench& bench, const Settings& setti
   const auto speed = physics::steady_rotor_speed_rad_s(rotor, bench.generator, flow, load);
   if (!speed) {
     foreseen.below_cut_in = true;
+    foreseen.code = "no_balance";
     foreseen.remark = "the rotor does not keep turning against this load, or runs away";
     return foreseen;
   }
@@ -122,9 +125,11 @@ std::optional<Foreseen> foresee(const bench::Bench& bench, const Settings& setti
               {"dc_current_A", electric.dc_current_A}},
              foreseen);
   if (!foreseen.trips.empty()) {
+    foreseen.code = "trips";
     foreseen.remark = fmt::format("would trip {}", fmt::join(foreseen.trips, ", "));
   } else if (!(electric.dc_power_W > 0.0) && std::isfinite(load)) {
     foreseen.below_cut_in = true;
+    foreseen.code = "too_slow";
     foreseen.remark = "turns too slowly to deliver anything";
   }
   return foreseen;

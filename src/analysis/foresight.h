@@ -19,7 +19,10 @@ struct Foreseen {
   std::optional<double> cp;  // rotor
   bool below_cut_in = false;
   std::vector<std::string> trips;  // interlocks whose bound lies below what is expected
-  std::string remark;              // in words; empty: nothing is wrong
+  /// What is wrong: trips, no_wind, no_balance (it does not keep turning, or runs away), too_slow;
+  /// empty: nothing.
+  std::string code;
+  std::string remark;  // the same in words
 };
 
 /// Rotor and generator in balance at the fan's air speed, in the air of the simulation or standard

@@ -113,13 +113,35 @@ struct Difference {
   bool significant;
 };
 
+/// One combination of levels that was compared.
+struct Compared {
+  std::map<std::string, double> levels;                        // by factor
+  metrology::Estimate maximum_cp;                              // mean of its curves' maxima
+  std::optional<metrology::Estimate> optimum_tip_speed_ratio;  // of the only curve that it has
+  bool may_be_best;  // the best, or not shown to be worse than it
+};
+
+/// One level of a factor gives more than the others, whatever the other factors are.
+struct Winner {
+  std::string factor;
+  double level;
+  std::vector<double> others;
+};
+
 struct Verdict {
   std::string question;
+  /// Which answer it is, for readers of another language: decided, not_decided, no_uncertainty,
+  /// one_setting.
+  std::string code;
   std::string answer;              // in words, with numbers
   metrology::Estimate difference;  // best minus second best
   double expanded;
   bool significant;
   std::vector<Difference> differences;
+  std::string response = {};            // electrical, shaft: which power coefficient
+  double level = 0.0;                   // of all pairs together, that `expanded` is for
+  std::vector<Compared> compared = {};  // the best first
+  std::vector<Winner> winners = {};
 };
 
 struct Results {

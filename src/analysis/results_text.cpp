@@ -163,7 +163,31 @@ json::value verdict_json(const Verdict& verdict) {
                                        {"expanded", each.expanded},
                                        {"significant", each.significant}});
   }
+  json::array compared;
+  for (const Compared& each : verdict.compared) {
+    compared.push_back(json::object{
+        {"levels", json::value_from(each.levels)},
+        {"maximum_cp", stated(each.maximum_cp, "1")},
+        {"expanded", each.maximum_cp.expanded()},
+        {"optimum_tip_speed_ratio", each.optimum_tip_speed_ratio
+                                        ? stated(*each.optimum_tip_speed_ratio, "1")
+                                        : json::value(nullptr)},
+        {"optimum_expanded", each.optimum_tip_speed_ratio
+                                 ? json::value(each.optimum_tip_speed_ratio->expanded())
+                                 : json::value(nullptr)},
+        {"may_be_best", each.may_be_best}});
+  }
+  json::array winners;
+  for (const Winner& each : verdict.winners) {
+    winners.push_back(json::object{
+        {"factor", each.factor}, {"level", each.level}, {"others", json::value_from(each.others)}});
+  }
   return json::object{{"question", verdict.question},
+                      {"code", verdict.code},
+                      {"response", verdict.response},
+                      {"level", verdict.level},
+                      {"compared", std::move(compared)},
+                      {"winners", std::move(winners)},
                       {"answer", verdict.answer},
                       {"difference", stated(verdict.difference, "1")},
                       {"expanded", verdict.expanded},

@@ -259,6 +259,17 @@ TEST(Verdict, ComparesAllPairsAtAnAdjustedLevel) {
   EXPECT_NE(verdict.answer.find("A pitch of 5 deg gives more than 10 deg, whatever"),
             std::string::npos)
       << verdict.answer;
+  // The same for readers of another language.
+  EXPECT_EQ(verdict.code, "decided");
+  EXPECT_EQ(verdict.response, "electrical");
+  ASSERT_EQ(verdict.compared.size(), 4U);
+  EXPECT_EQ(verdict.compared[0].levels.at("blade_count"), 3.0);
+  EXPECT_EQ(verdict.compared[0].levels.at("pitch_deg"), 5.0);
+  EXPECT_TRUE(verdict.compared[0].may_be_best);
+  EXPECT_FALSE(verdict.compared[1].may_be_best);
+  ASSERT_EQ(verdict.winners.size(), 2U);
+  EXPECT_EQ(verdict.winners[1].factor, "pitch_deg");
+  EXPECT_EQ(verdict.winners[1].others, std::vector<double>{10.0});
 }
 
 TEST(Verdict, WithoutStatedUncertaintyNothingIsSignificant) {
@@ -270,6 +281,7 @@ TEST(Verdict, WithoutStatedUncertaintyNothingIsSignificant) {
   }
   const Verdict verdict = *reduced(points, &question).verdict;
   EXPECT_FALSE(verdict.significant);
+  EXPECT_EQ(verdict.code, "no_uncertainty");
   EXPECT_NE(verdict.answer.find("No uncertainty is stated"), std::string::npos) << verdict.answer;
 }
 
