@@ -30,6 +30,12 @@ double value_at(const bench::Converter& converter,
   return certificate ? metrology::value_of(*certificate, reading_V) : reading_V;
 }
 
+double span_of(const bench::Converter& converter,
+               const std::optional<metrology::Certificate>& certificate) {
+  const double last = std::exp2(converter.bits) - 1.0;
+  return std::abs(value_at(converter, certificate, last) - value_at(converter, certificate, 0.0));
+}
+
 /// Where a law is curved; beyond, certificates go on straight.
 struct Bend {
   double from;  // counts
@@ -199,13 +205,18 @@ LiveValues::LiveValues(const bench::Bench& bench,
   for (std::size_t i = 0; i < bench.channels.size(); ++i) {
     const bench::Channel& channel = bench.channels[i];
     const bool calibrated = certificates.at(i).has_value();
-    channels_.push_back(
-        {.name = channel.name, .unit = calibrated ? channel.unit : "V", .calibrated = calibrated});
+    channels_.push_back({.name = channel.name,
+                         .unit = calibrated ? channel.unit : "V",
+                         .calibrated = calibrated,
+                         .span = span_of(channel.converter, certificates[i])});
     laws_.push_back(law_of(channel.converter, certificates[i]));
   }
   products_ = power_pairs(bench, certificates);
-  for (const PowerPair& pair : products_)
-    channels_.push_back({.name = pair.name, .unit = "W", .calibrated = true, .pair = pair});
+  for (const PowerPair& pair : products_) {
+    const double span = channels_[pair.voltage].span * channels_[pair.current].span;
+    channels_.push_back(
+        {.name = pair.name, .unit = "W", .calibrated = true, .pair = pair, .span = span});
+  }
   for (const std::size_t known : derived_.known()) {
     const bench::DerivedChannel& derived = bench.derived.list[known];
     channels_.push_back({.name = derived.name, .unit = derived.unit, .calibrated = true});

@@ -37,6 +37,7 @@ struct LiveChannel {
   std::string unit;
   bool calibrated;                     // else volts at the converter
   std::optional<PowerPair> pair = {};  // of a power
+  double span = 0.0;  // from the lowest to the highest that it can show; 0: derived
 };
 
 /// Every voltage whose current is there too, both with a certificate: dc_voltage_V and

@@ -163,25 +163,33 @@ bool Interlocks::is_violated(std::size_t index, const bench::SampleBlock& block)
   return true;
 }
 
-std::string Interlocks::words(const Interlock& interlock, const bench::SampleBlock& block) const {
+void Interlocks::describe(const Interlock& interlock, const bench::SampleBlock& block,
+                          Trip& trip) const {
   const auto seen = [&]() -> std::string {
     switch (interlock.kind) {
       case Kind::bound:
         break;
       case Kind::lost:
+        trip.seen = "lost";
         return fmt::format("{} stands at the end of its converter", interlock.channel);
       case Kind::stuck:
+        trip.seen = "stuck";
         return fmt::format("{} has not moved by one count for {:.4g} s", interlock.channel,
                            interlock.hold_s);
       case Kind::clock:
+        trip.seen = "clock";
+        trip.value = clock_step_s_;
         return fmt::format("the device's time steps by {:.4g} s", clock_step_s_);
       case Kind::disk:
+        trip.seen = "disk";
+        trip.value = free_MB_;
         return fmt::format("the disk has room for {:.4g} MB, less than {}", free_MB_,
                            interlock.lowest);
     }
     const std::size_t channel = bench_.channel_index(interlock.channel);
     const bool upper = is_at_end(block, channel, true);
     if (upper || (std::isfinite(interlock.lowest) && is_at_end(block, channel, false))) {
+      trip.seen = upper ? "upper_end" : "lower_end";
       return fmt::format("{} stands at the {} end of its converter, so its value is unknown",
                          interlock.channel, upper ? "upper" : "lower");
     }
@@ -191,10 +199,12 @@ std::string Interlocks::words(const Interlock& interlock, const bench::SampleBlo
                                  : fmt::format("{} less {:.4g} times {}", interlock.channel,
                                                interlock.factor, interlock.with);
     const bool below = value < interlock.lowest + interlock.hysteresis;
+    trip.seen = below ? "below" : "above";
+    trip.value = value;
     return fmt::format("{} is {:.4g} {}, {} {}", what, value, bench_.channels[channel].unit,
                        below ? "below" : "above", below ? interlock.lowest : interlock.highest);
   };
-  return fmt::format("interlock '{}': {}: {}", interlock.name, seen(), interlock.cause);
+  trip.cause = fmt::format("interlock '{}': {}: {}", interlock.name, seen(), interlock.cause);
 }
 
 std::optional<Trip> Interlocks::judge(const bench::SampleBlock& block) {
@@ -225,12 +235,13 @@ std::optional<Trip> Interlocks::judge(const bench::SampleBlock& block) {
   category_ = hardest->stop_category;
   Trip trip{.interlock = hardest->name,
             .stop_category = hardest->stop_category,
-            .cause = words(*hardest, block),
+            .cause = {},
             .check = hardest->check,
             .time = block.start,
             .priority = std::string(name(hardest->priority)),
             .consequence = std::string(name(hardest->consequence)),
             .respond = hardest->respond};
+  describe(*hardest, block, trip);
   if (!first_out_) first_out_ = trip;
   return trip;
 }

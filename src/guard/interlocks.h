@@ -9,6 +9,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
+#include <limits>
 #include <optional>
 #include <span>
 #include <string>
@@ -28,6 +29,10 @@ struct Trip {
   std::string priority = {};
   std::string consequence = {};
   std::string respond = {};  // how soon
+  /// What was seen, for readers of another language: above, below, upper_end, lower_end (of the
+  /// converter), lost, stuck, clock, disk; empty where no interlock of the bench has tripped.
+  std::string_view seen = {};
+  double value = std::numeric_limits<double>::quiet_NaN();  // that was judged; NaN: none
 };
 
 /// Cause, what to look at next, and how soon.
@@ -93,7 +98,9 @@ class Interlocks {
   bool is_stuck(std::size_t index, const bench::SampleBlock& block);
   double clock_step_s(const bench::SampleBlock& block) const;
   double free_MB(const bench::SampleBlock& block);
-  std::string words(const bench::Interlock& interlock, const bench::SampleBlock& block) const;
+  /// Says in a trip what was seen, in words and for readers of another language.
+  void describe(const bench::Interlock& interlock, const bench::SampleBlock& block,
+                Trip& trip) const;
 
   const bench::Bench& bench_;
   std::vector<metrology::Certificate> certificates_;

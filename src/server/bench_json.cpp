@@ -4,15 +4,20 @@
 #include "base/units.h"
 #include "bench/certificates.h"
 #include "bench/chain_tables.h"
+#include "bench/safe_state.h"
+#include "bench/texts_table.h"
 #include "metrology/certificate.h"
+#include "server/readings.h"
 #include "server/serving.h"
 
 #include <boost/json.hpp>
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <numbers>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <variant>
@@ -32,6 +37,52 @@ json::value or_null(const std::optional<double>& value) {
   return value ? or_null(*value) : json::value(nullptr);
 }
 
+// Where in the chain from wind to load something acts or is measured, by how its name begins.
+struct Place {
+  std::string_view begins;
+  std::string_view stage;
+};
+constexpr std::array actuator_places{
+    Place{"fan_", "wind"},
+    Place{"blade_", "rotor"},
+    Place{"pitch_", "rotor"},
+    Place{"load_selector", "dc_load"},
+    Place{"rheostat_", "dc_load"},
+    Place{"dc_load_", "dc_loads"},
+    Place{"ac_load_", "ac_loads"},
+    Place{"inverter_", "inverter"},
+    Place{"mains_charger_", "battery"},
+};
+constexpr std::array channel_places{
+    Place{"air_", "wind"},
+    Place{"disc_air_", "wind"},
+    Place{"rotor_", "rotor"},
+    Place{"tip_speed_", "rotor"},
+    Place{"vibration_", "rotor"},
+    Place{"thrust_", "rotor"},
+    Place{"torque_", "shaft"},
+    Place{"winding_", "generator"},
+    Place{"ac_", "generator"},
+    Place{"dc_", "dc_load"},
+    Place{"dc_", "charge_controller"},
+    Place{"charge_", "charge_controller"},
+    Place{"dump_", "dump_load"},
+    Place{"battery_", "battery"},
+    Place{"inverter_", "inverter"},
+};
+
+// Empty where that is not known, or the bench has no such stage.
+std::string_view place_of(const bench::Bench& bench, std::span<const Place> places,
+                          std::string_view name) {
+  const std::vector<analysis::LiveStage> stages = analysis::stages_of(bench);
+  for (const Place& place : places) {
+    const bool there = std::any_of(stages.begin(), stages.end(),
+                                   [&](const auto& stage) { return stage.name == place.stage; });
+    if (there && name.starts_with(place.begins)) return place.stage;
+  }
+  return {};
+}
+
 json::object channel_json(const bench::Bench& bench, const acquisition::LiveChannel& channel,
                           std::size_t index) {
   json::object entry{{"name", channel.name},
@@ -39,8 +90,12 @@ json::object channel_json(const bench::Bench& bench, const acquisition::LiveChan
                      {"unit", channel.unit},
                      {"calibrated", channel.calibrated},
                      {"power", channel.pair.has_value()},
-                     {"alternating", bench::is_alternating(channel.name)}};
+                     {"alternating", bench::is_alternating(channel.name)},
+                     {"measured_at", place_of(bench, channel_places, channel.name)}};
   if (channel.pair) entry["long_name"] = "mean product of voltage and current";
+  for (const bench::DerivedChannel& derived : bench.derived.list) {
+    if (derived.name == channel.name) entry["long_name"] = derived.long_name;
+  }
   if (index >= bench.channels.size()) return entry;
   const bench::Channel& description = bench.channels[index];
   entry["long_name"] = description.long_name;
@@ -87,6 +142,8 @@ json::array actuators_json(const bench::Bench& bench) {
                                 {"lowest", actuator.lowest},
                                 {"highest", actuator.highest},
                                 {"manual", actuator.manual},
+                                {"drives", bench::is_switched_off(actuator.name)},
+                                {"acts_at", place_of(bench, actuator_places, actuator.name)},
                                 {"positions", json::value_from(actuator.positions)},
                                 {"full_travel_s", actuator.full_travel_s}});
   }
@@ -116,19 +173,25 @@ json::array interlocks_json(const bench::Bench& bench, const std::vector<std::st
   return list;
 }
 
+// The id says which, for readers of another language.
 json::array cautions_of(const bench::Bench& bench) {
-  json::array cautions{
-      "Rotating blades: keep the guard closed, and nobody near the rotor while the fan may run.",
+  json::array cautions;
+  const auto add = [&](std::string_view id, std::string_view text) {
+    cautions.push_back(json::object{{"id", id}, {"text", text}});
+  };
+  add("rotating_blades",
+      "Rotating blades: keep the guard closed, and nobody near the rotor while the fan may run.");
+  add("hard_wired_first",
       "The hard-wired emergency stop comes first; this page is one layer of protection and never "
-      "the last.",
-      "Stored charge and hot loads: wait before touching terminals."};
+      "the last.");
+  add("stored_charge", "Stored charge and hot loads: wait before touching terminals.");
   if (bench.chain) {
-    cautions.push_back("Batteries: acid, short-circuit currents, hydrogen while charging.");
+    add("batteries", "Batteries: acid, short-circuit currents, hydrogen while charging.");
     if (bench.chain->setup.chain.inverter)
-      cautions.push_back("Mains voltage at the inverter's output: qualified persons only.");
-    if (const auto risk = bench::overspeed_caution(*bench.chain)) cautions.emplace_back(*risk);
+      add("mains_voltage", "Mains voltage at the inverter's output: qualified persons only.");
+    if (const auto risk = bench::overspeed_caution(*bench.chain)) add("unloaded_rotor", *risk);
   }
-  cautions.push_back("Local codes and the rules of your laboratory come before this list.");
+  add("local_codes", "Local codes and the rules of your laboratory come before this list.");
   return cautions;
 }
 
@@ -154,7 +217,8 @@ json::object BenchDesk::description() const {
                                  {"pitch_deg", bench.rotor.pitch_rad * 180.0 / std::numbers::pi},
                                  {"tip_radius_m", bench.rotor.tip_radius_m},
                                  {"hub_radius_m", bench.rotor.hub_radius_m}}},
-          {"cautions", cautions_of(bench)}};
+          {"cautions", cautions_of(bench)},
+          {"texts", json::value_from(bench::texts_of(bench))}};
 }
 
 json::object BenchDesk::state() const {
@@ -181,6 +245,8 @@ json::object BenchDesk::state() const {
   if (now.ask) state["ask"] = json::object{{"number", now.ask->number}, {"what", now.ask->what}};
   if (now.tripped) {
     state["tripped"] = json::object{{"interlock", now.tripped->interlock},
+                                    {"code", now.tripped->seen},
+                                    {"value", or_null(now.tripped->value)},
                                     {"cause", now.tripped->cause},
                                     {"check", now.tripped->check},
                                     {"stop_category", now.tripped->stop_category},
@@ -209,6 +275,18 @@ json::object BenchDesk::values() const {
           {"stale", now.stale},
           {"values", std::move(values)},
           {"chain", chain()}};
+}
+
+json::object BenchDesk::readings() const {
+  const LiveMeans means = station.means();
+  const auto channels = station.channels();
+  json::object document{
+      {"bench", station.id()}, {"time", base::utc_text(means.time)}, {"readings", json::array()}};
+  station.look([&](const station::Station::Seen& seen) {
+    if (means.number == 0 || seen.newest.size() != channels.size()) return;
+    document["readings"] = readings_json(station.bench(), seen.bins, channels, means.means);
+  });
+  return document;
 }
 
 json::value BenchDesk::chain() const {

@@ -54,6 +54,8 @@ Answer bench_state(Call& call);
 Answer bench_values(Call& call);
 Answer surface(Call& call);
 Answer live_spectrum(Call& call);
+Answer foreseen(Call& call);
+Answer bench_readings(Call& call);
 
 Answer stop(Call& call);
 Answer command(Call& call);

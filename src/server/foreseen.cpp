@@ -8,6 +8,7 @@
 #include <map>
 #include <optional>
 #include <string>
+#include <utility>
 
 namespace windwright::server {
 
@@ -24,6 +25,21 @@ json::value or_null(const std::optional<double>& value) {
 
 }  // namespace
 
+json::value foreseen_json(const bench::Bench& bench,
+                          const std::map<std::string, double>& settings) {
+  const auto foreseen = analysis::foresee(bench, settings);
+  if (!foreseen) return nullptr;
+  return json::object{{"air_speed_m_s", foreseen->air_speed_m_s},
+                      {"rotor_speed_rad_s", or_null(foreseen->rotor_speed_rad_s)},
+                      {"tip_speed_ratio", or_null(foreseen->tip_speed_ratio)},
+                      {"dc_power_W", or_null(foreseen->dc_power_W)},
+                      {"cp", or_null(foreseen->cp)},
+                      {"below_cut_in", foreseen->below_cut_in},
+                      {"trips", json::value_from(foreseen->trips)},
+                      {"code", foreseen->code},
+                      {"remark", foreseen->remark}};
+}
+
 Foresight::Foresight(const bench::Bench& bench, const campaign::Campaign& campaign)
     : bench_(bench) {
   for (const campaign::Setting& setting : campaign.constants)
@@ -37,18 +53,8 @@ json::value Foresight::at(const campaign::PlannedPoint& point) {
   const auto found = known_.find(settings);
   if (found != known_.end()) return found->second;
   if (known_.size() >= most_worked_out) return nullptr;
-  json::value value = nullptr;
-  if (const auto foreseen = analysis::foresee(bench_, settings)) {
-    value = json::object{{"air_speed_m_s", foreseen->air_speed_m_s},
-                         {"rotor_speed_rad_s", or_null(foreseen->rotor_speed_rad_s)},
-                         {"tip_speed_ratio", or_null(foreseen->tip_speed_ratio)},
-                         {"dc_power_W", or_null(foreseen->dc_power_W)},
-                         {"cp", or_null(foreseen->cp)},
-                         {"below_cut_in", foreseen->below_cut_in},
-                         {"trips", json::value_from(foreseen->trips)},
-                         {"remark", foreseen->remark}};
-  }
-  return known_.emplace(settings, value).first->second;
+  json::value value = foreseen_json(bench_, settings);
+  return known_.emplace(settings, std::move(value)).first->second;
 }
 
 }  // namespace windwright::server

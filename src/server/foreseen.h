@@ -11,6 +11,11 @@
 
 namespace windwright::server {
 
+/// docs/openapi.json, Foreseen: where a bench settles with such settings; null where theory cannot
+/// say. @param settings  of actuators, by name
+boost::json::value foreseen_json(const bench::Bench& bench,
+                                 const std::map<std::string, double>& settings);
+
 /// What theory expects at the points of one campaign, each setting worked out once.
 class Foresight {
  public:

@@ -5,6 +5,7 @@
 #include "physics/rotor.h"
 #include "server/body.h"
 #include "server/call.h"
+#include "server/foreseen.h"
 #include "signal/spectrum.h"
 #include "station/live_tail.h"
 
@@ -16,6 +17,8 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <limits>
+#include <map>
 #include <numbers>
 #include <span>
 #include <string>
@@ -37,6 +40,16 @@ json::object with_mine(json::object state, const Call& call) {
 [[noreturn]] void refuse(std::string_view parameter, double value, std::string_view right) {
   station::Refusal refusal(422, fmt::format("{} is {:g}", parameter, value), right);
   refusal.where = std::string(parameter);
+  throw refusal;
+}
+
+const bench::Actuator& find_actuator(const bench::Bench& bench, const std::string* asked) {
+  for (const bench::Actuator& actuator : bench.actuators) {
+    if (asked != nullptr && actuator.name == *asked) return actuator;
+  }
+  Refusal refusal(422, fmt::format("there is no actuator '{}'", asked ? *asked : ""),
+                  "an actuator of the bench");
+  refusal.where = "actuator";
   throw refusal;
 }
 
@@ -125,6 +138,26 @@ Answer surface(Call& call) {
                                   {"ct", rows(loads, ratios.size(), &physics::RotorLoad::ct)},
                                   {"blade_count", blades},
                                   {"air_speed_m_s", air_speed_m_s}});
+}
+
+Answer bench_readings(Call& call) {
+  return json_answer(call.desk->readings());
+}
+
+Answer foreseen(Call& call) {
+  const station::Station& station = call.desk->station;
+  const bench::Bench& bench = station.bench();
+  const bench::Actuator& actuator = find_actuator(bench, call.target.find("actuator"));
+  constexpr double none = std::numeric_limits<double>::quiet_NaN();
+  const double value = number_parameter(call.target, "value", none);
+  if (!(value >= actuator.lowest && value <= actuator.highest)) {
+    refuse("value", value, fmt::format("{:g} to {:g}", actuator.lowest, actuator.highest));
+  }
+  std::map<std::string, double> settings = station.snapshot().commanded;
+  json::object document{{"now", foreseen_json(bench, settings)}};
+  settings[actuator.name] = value;
+  document["then"] = foreseen_json(bench, settings);
+  return json_answer(document);
 }
 
 Answer live_spectrum(Call& call) {

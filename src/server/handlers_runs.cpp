@@ -191,11 +191,18 @@ Answer run_details(Call& call) {
         {"time", base::utc_text(note.time)}, {"author", note.author}, {"text", note.text}});
   }
   json::array channels;
+  json::array derived;
   std::optional<recording::Recording> recording;
   std::optional<analysis::SampleTimes> times;  // blades that are changed by hand make a gap
   if (fs::exists(recording_of(entry))) {
     recording.emplace(recording_of(entry));
     channels = json::value_from(recording->channels()).as_array();
+    for (const bench::DerivedChannel& each : recording->derivation().list) {
+      derived.push_back(json::object{{"name", each.name},
+                                     {"long_name", each.long_name},
+                                     {"unit", each.unit},
+                                     {"equation", each.equation}});
+    }
     times.emplace(*recording);
   }
   json::array points;
@@ -231,7 +238,8 @@ Answer run_details(Call& call) {
                                   {"points", std::move(points)},
                                   {"certificates", std::move(certificates)},
                                   {"files", std::move(files)},
-                                  {"channels", std::move(channels)}});
+                                  {"channels", std::move(channels)},
+                                  {"derived", std::move(derived)}});
 }
 
 Answer results(Call& call) {

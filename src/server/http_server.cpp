@@ -292,6 +292,11 @@ void HttpServer::Inside::work_out_chains() {
     network.serving.look();
     for (const std::size_t bench : watched) {
       const BenchDesk& desk = *network.serving.benches()[bench];
+      std::string readings = base::json_line(
+          json::object{{"type", "readings"}, {"bench", desk.id}, {"readings", desk.readings()}});
+      net::post(network.io, [this, bench, text = std::move(readings)]() mutable {
+        network.hub.readings(bench, std::move(text));
+      });
       json::value chain = desk.chain();
       if (chain.is_null()) continue;
       std::string text = base::json_line(

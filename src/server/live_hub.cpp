@@ -74,7 +74,7 @@ std::optional<LiveMessage> LiveViewer::next() {
     texts_.pop_front();
     return message;
   }
-  for (auto* newest : {&state_, &chain_}) {
+  for (auto* newest : {&state_, &chain_, &readings_}) {
     if (newest->empty()) continue;
     LiveMessage message{.binary = false, .bytes = std::move(newest->begin()->second)};
     newest->erase(newest->begin());
@@ -246,6 +246,15 @@ void LiveHub::chain(std::size_t bench, std::string text) {
   for (LiveViewer* viewer : viewers_) {
     if (!viewer->wanted_.contains(bench)) continue;
     viewer->chain_[bench] = bytes;
+    viewer->wake_();
+  }
+}
+
+void LiveHub::readings(std::size_t bench, std::string text) {
+  const auto bytes = std::make_shared<const std::string>(std::move(text));
+  for (LiveViewer* viewer : viewers_) {
+    if (!viewer->wanted_.contains(bench)) continue;
+    viewer->readings_[bench] = bytes;
     viewer->wake_();
   }
 }

@@ -68,7 +68,8 @@ class LiveViewer {
   std::map<std::size_t, Wanted> wanted_;                             // by bench
   std::map<std::size_t, std::shared_ptr<const std::string>> state_;  // newest only
   std::map<std::size_t, std::shared_ptr<const std::string>> chain_;  // newest only
-  std::deque<std::shared_ptr<const std::string>> texts_;             // events, in order
+  std::map<std::size_t, std::shared_ptr<const std::string>> readings_;
+  std::deque<std::shared_ptr<const std::string>> texts_;  // events, in order
   bool lost_ = false;
 };
 
@@ -87,6 +88,8 @@ class LiveHub {
   void look(Instant now);
   /// The chain of a bench, as JSON; worked out elsewhere, it takes milliseconds.
   void chain(std::size_t bench, std::string text);
+  /// What its channels say, as JSON.
+  void readings(std::size_t bench, std::string text);
   bool is_watched(std::size_t bench) const;
   std::size_t viewers() const { return viewers_.size(); }
 

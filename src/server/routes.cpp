@@ -37,6 +37,8 @@ const std::array table{
     Route{"GET", BENCH "/state", "state", observer, false, bench_state},
     Route{"GET", BENCH "/values", "values", observer, false, bench_values},
     Route{"GET", BENCH "/surface", "surface", observer, false, surface},
+    Route{"GET", BENCH "/foreseen", "foreseen", observer, false, foreseen},
+    Route{"GET", BENCH "/readings", "readings", observer, false, bench_readings},
     Route{"GET", BENCH "/spectrum", "live_spectrum", observer, false, live_spectrum},
 
     Route{"POST", BENCH "/stop", "stop", observer, false, stop},

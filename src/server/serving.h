@@ -76,6 +76,8 @@ struct BenchDesk {
   boost::json::object values() const;
   /// docs/openapi.json, Chain; null where it is not known.
   boost::json::value chain() const;
+  /// docs/openapi.json, Readings.
+  boost::json::object readings() const;
   boost::json::object description() const;
 };
 

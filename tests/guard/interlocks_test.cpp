@@ -110,6 +110,8 @@ TEST(Interlocks, TripsAtTheFirstBlockBeyondABoundAndLatches) {
   EXPECT_EQ(trip->interlock, "overspeed");
   EXPECT_EQ(trip->stop_category, 0);
   EXPECT_EQ(trip->cause, "interlock 'overspeed': rotor_speed_rad_s is 5.1 V, above 5: too fast");
+  EXPECT_EQ(trip->seen, "above");
+  EXPECT_NEAR(trip->value, 5.1, 0.01);
   EXPECT_EQ(trip->check, "the load");
   EXPECT_EQ(trip->time, base::UtcTime{std::chrono::milliseconds(10)});
   // Told once; the cause is kept though it is gone.
@@ -133,6 +135,7 @@ TEST(Interlocks, HasALowerBoundToo) {
   const auto trip = interlocks.judge(blocks.next(1.9, 1.0));
   ASSERT_TRUE(trip);
   EXPECT_NE(trip->cause.find("is 1.902 V, below 2"), std::string::npos) << trip->cause;
+  EXPECT_EQ(trip->seen, "below");
 }
 
 TEST(Interlocks, StandsUntilTheValueIsInsideByTheHysteresis) {
@@ -175,6 +178,7 @@ TEST(Interlocks, CountsTheEndOfTheConverterAndNoNumberAsBeyond) {
     const auto trip = interlocks.judge(block);
     ASSERT_TRUE(trip);
     EXPECT_NE(trip->cause.find("upper end of its converter"), std::string::npos) << trip->cause;
+    EXPECT_EQ(trip->seen, "upper_end");
   }
   auto certificates = volts_as_they_are();
   certificates[0].fit.coefficients = {0.0, 0.0};  // a value over nought

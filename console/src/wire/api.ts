@@ -60,6 +60,8 @@ export type Channel = {
   /** What converter and certificate can show. */
   readonly lowest?: number;
   readonly highest?: number;
+  /** Stage of the energy chain; empty where that is not known. */
+  readonly measured_at?: string;
   /** A waveform about 0, whose mean says nothing. */
   readonly alternating?: boolean;
   /** UTC, as 2026-03-02T09:00:00.000Z */
@@ -83,6 +85,10 @@ export type Actuator = {
   readonly positions: ReadonlyArray<string>;
   /** From lowest to highest, no faster; 0: at once. */
   readonly full_travel_s?: number;
+  /** Off in the safe state: from there it is switched on with proved interlocks only, or with a reason. */
+  readonly drives: boolean;
+  /** Stage of the energy chain; empty where that is not known. */
+  readonly acts_at: string;
 };
 
 export type Interlock = {
@@ -133,12 +139,22 @@ export type Bench = {
     readonly tip_radius_m: number;
     readonly hub_radius_m: number;
   };
-  readonly cautions: ReadonlyArray<string>;
+  readonly cautions: ReadonlyArray<{
+    readonly id: string;
+    readonly text: string;
+  }>;
+  /** Names, causes and the like of the description in other languages: by language, then by the text. */
+  readonly texts: { readonly [name: string]: { readonly [name: string]: string } };
 };
 
 export type Trip = {
   /** The first one out since the last reset. */
   readonly interlock: string;
+  /** What an interlock of the bench saw, where it was one: a value beyond its bound, one that stands at an end of its converter, none, one that does not move, a time that jumps, a disk that fills. */
+  readonly code: '' | 'above' | 'below' | 'upper_end' | 'lower_end' | 'lost' | 'stuck' | 'clock' | 'disk';
+  /** That was judged, in the channel's unit, s or MB. */
+  readonly value: number | null;
+  /** The same in words, and what the bench's description says of it. */
   readonly cause: string;
   /** What to look at next. */
   readonly check: string;
@@ -461,8 +477,42 @@ export type Foreseen = {
   /** Interlocks that it would trip. */
   readonly trips?: ReadonlyArray<string>;
   readonly below_cut_in?: boolean;
-  /** In words; empty where nothing is wrong. */
+  /** What is wrong: no_balance: the rotor does not keep turning, or runs away; too_slow: to deliver anything. */
+  readonly code: '' | 'trips' | 'no_wind' | 'no_balance' | 'too_slow';
+  /** The same in words; empty where nothing is wrong. */
   readonly remark: string;
+};
+
+export type Change = {
+  readonly now: Foreseen | null;
+  readonly then: Foreseen | null;
+};
+
+export type Reading = {
+  readonly name: string;
+  /** Mean of the newest half second or so; of a waveform about 0 the root mean square. */
+  readonly value: number | null;
+  /** Null of a waveform about 0. Steady: no drift beyond 1 % of the mean or 0.2 % of what the channel can show, as campaigns judge it (docs/files.md, pace); rising, falling: most of the spread is one way; restless: neither; unknown: a gap, or too few samples yet. */
+  readonly course: 'steady' | 'rising' | 'falling' | 'restless' | 'unknown' | null;
+  /** Over `seconds`. */
+  readonly drift: number | null;
+  readonly seconds: number | null;
+  /** Of the interlocks that judge this channel alone, the bound that it is nearest to. */
+  readonly bound: {
+    readonly interlock: string;
+    readonly value: number;
+    /** Trips above it, else below. */
+    readonly above: boolean;
+    /** To it; below 0: beyond. */
+    readonly room: number;
+  } | null;
+};
+
+export type Readings = {
+  readonly bench: string;
+  /** UTC, as 2026-03-02T09:00:00.000Z */
+  readonly time: string;
+  readonly readings: ReadonlyArray<Reading>;
 };
 
 export type Setting = {
@@ -576,6 +626,13 @@ export type RunDetails = {
   readonly files: ReadonlyArray<string>;
   /** Of the recording. */
   readonly channels: ReadonlyArray<string>;
+  /** What the recording's bench derives from its channels; /window and the like take these names too. */
+  readonly derived: ReadonlyArray<{
+    readonly name: string;
+    readonly long_name: string;
+    readonly unit: string;
+    readonly equation: string;
+  }>;
 };
 
 export type Surface = {
@@ -981,6 +1038,22 @@ export interface Operations {
     body: CampaignBody;
     answer: Campaign;
   };
+  /** Where the bench settles by theory as it is set now, and with one setting changed */
+  foreseen: {
+    method: 'GET';
+    path: '/benches/{bench}/foreseen';
+    query: { actuator: string; value: number };
+    body: null;
+    answer: Change;
+  };
+  /** What every channel says now, how it goes, and the bound that it is nearest to */
+  readings: {
+    method: 'GET';
+    path: '/benches/{bench}/readings';
+    query: Nothing;
+    body: null;
+    answer: Readings;
+  };
   /** Spectrum of the newest samples of a channel or power */
   live_spectrum: {
     method: 'GET';
@@ -1196,6 +1269,8 @@ export const ways: { readonly [Name in keyof Operations]: readonly [string, stri
   read_campaign: ['GET', '/benches/{bench}/campaigns/{campaign}'],
   save_campaign: ['PUT', '/benches/{bench}/campaigns/{campaign}'],
   check_campaign: ['POST', '/benches/{bench}/campaigns/check'],
+  foreseen: ['GET', '/benches/{bench}/foreseen'],
+  readings: ['GET', '/benches/{bench}/readings'],
   live_spectrum: ['GET', '/benches/{bench}/spectrum'],
   surface: ['GET', '/benches/{bench}/surface'],
   progress: ['GET', '/benches/{bench}/campaign'],
@@ -1271,6 +1346,13 @@ export type ChainMessage = {
   readonly chain: Chain;
 };
 
+/** Twice a second. */
+export type ReadingsMessage = {
+  readonly type: 'readings';
+  readonly bench: string;
+  readonly readings: Readings;
+};
+
 export type EventMessage = {
   readonly type: 'event';
   readonly bench: string;
@@ -1285,4 +1367,4 @@ export type EventMessage = {
 };
 
 export type LiveRequest = SubscribeRequest | UnsubscribeRequest;
-export type LiveMessage = SubscribedMessage | RefusedMessage | StateMessage | ChainMessage | EventMessage;
+export type LiveMessage = SubscribedMessage | RefusedMessage | StateMessage | ChainMessage | ReadingsMessage | EventMessage;
