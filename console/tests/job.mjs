@@ -4,7 +4,7 @@
 // waits for what the page shows.
 import assert from 'node:assert/strict';
 import { readFileSync, writeFileSync } from 'node:fs';
-import { check, enter, finish, freshBench, openPage, startBrowser, startServer } from './server.mjs';
+import { check, command, enter, finish, freshBench, openGate, openPage, startBrowser, startServer, told } from './server.mjs';
 
 const [program, benchFolder, scratch] = process.argv.slice(2);
 const pace = Number(process.env.PACE ?? 8);
@@ -150,22 +150,22 @@ try {
     await button('Go on').waitFor();
   }, must);
 
-  const told = (id, value) => page.locator('form', { has: page.locator(`#actuator-${id}`) }).locator('output.told', { hasText: value }).waitFor();
-  const set = async (id, value) => {
-    await page.locator(`#actuator-${id}`).fill(String(value));
-    await button('Set', page.locator('form', { has: page.locator(`#actuator-${id}`) })).click();
-  };
   await check('a trip is caused, told with its first cause, and reset with what was found', async () => {
-    await page.locator('#actuator-load_selector').selectOption('1');
-    await set('rheostat_ohm', 60);
-    await told('rheostat_ohm', '60');
-    await set('fan_pct', 90);
-    await told('fan_pct', '90');
-    await page.waitForFunction(() => {
-      const row = [...document.querySelectorAll('.strips li')].find((each) => each.textContent.includes('Rotor speed'));
-      return parseFloat(row?.querySelector('.value')?.textContent ?? '0') > 200;
-    });
-    await set('rheostat_ohm', 2);
+    await openGate(page, 'load_selector');
+    if ((await page.locator('#actuator-load_selector button.here').textContent()) !== 'rheostat') {
+      await button('rheostat', page.locator('#actuator-load_selector')).click();
+      await button('Load to rheostat').click();
+    }
+    await command(page, 'rheostat_ohm', 60);
+    await told(page, 'rheostat_ohm', '60');
+    await openGate(page, 'fan_pct');
+    await page.locator('#actuator-fan_pct').fill('90');
+    await page.getByText(/The rotor will turn: guard closed, nobody near/).waitFor();
+    await page.getByText(/By theory, once it has settled: .*Rotor speed/).waitFor();
+    await button('Fan to 90\u00a0%').click();
+    await told(page, 'fan_pct', '90');
+    await page.waitForFunction(() => parseFloat(document.querySelector('.level[data-channel="rotor_speed_rad_s"] .value')?.textContent ?? '0') > 200);
+    await command(page, 'rheostat_ohm', 2);
     const trip = page.locator('section.trip');
     await trip.getByRole('heading', { name: /DC over-current/ }).waitFor();
     await trip.getByText('check rheostat and wiring for a short').waitFor();

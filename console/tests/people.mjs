@@ -4,7 +4,7 @@
 import assert from 'node:assert/strict';
 import { writeFileSync } from 'node:fs';
 import { connect, createServer } from 'node:net';
-import { check, enter, finish, freshBench, openPage, shortCampaign, startBrowser, startServer } from './server.mjs';
+import { check, command as set, enter, finish, freshBench, openGate, openPage, shortCampaign, startBrowser, startServer, told } from './server.mjs';
 
 const [program, benchFolder, scratch] = process.argv.slice(2);
 const patience = 60_000;
@@ -38,12 +38,6 @@ const olga = (await openPage(browser, server.url, { viewport: { width: 390, heig
 for (const page of [ana, ben, olga]) page.setDefaultTimeout(patience);
 const button = (page, name) => page.getByRole('button', { name, exact: true });
 const commands = (page, text) => page.locator('.who .lease', { hasText: text }).waitFor();
-const told = (page, id, value) => page.locator('form', { has: page.locator(`#actuator-${id}`) }).locator('output.told', { hasText: value }).waitFor();
-const set = async (page, id, value) => {
-  const form = page.locator('form', { has: page.locator(`#actuator-${id}`) });
-  await page.locator(`#actuator-${id}`).fill(String(value));
-  await form.getByRole('button', { name: 'Set' }).click();
-};
 /** Hands the command over, as people do it: one offers, the other one takes. */
 const handOver = async (from, to, name) => {
   await from.locator('.who').click();
@@ -59,7 +53,10 @@ try {
     await button(ana, 'Take command').first().click();
     await commands(ana, 'you command');
     for (const page of [ben, olga]) await commands(page, 'Ana commands');
-    for (const page of [ben, olga]) assert.equal(await page.locator('#actuator-fan_pct').isEnabled(), false);
+    for (const page of [ben, olga]) {
+      await openGate(page, 'fan_pct');
+      assert.equal(await page.locator('#actuator-fan_pct').isEnabled(), false);
+    }
   });
   await check('command is handed over to somebody afar, whose start waits for consent', async () => {
     await handOver(ana, ben, 'Ben');
@@ -111,7 +108,7 @@ try {
     server = await startServer(program, scratch, { ...serving, port: server.port });
     for (const page of [ana, ben, olga]) await page.getByText('The server is back.').waitFor();
     for (const [page, name] of [[ana, 'Ana'], [ben, 'Ben'], [olga, 'Olga']]) await page.locator('.who .name', { hasText: name }).waitFor();
-    for (const page of [ana, olga]) await page.locator('figure:not(.stale) svg').waitFor();
+    for (const page of [ana, olga]) await page.locator('figure:not(.stale) svg[role="img"]').waitFor();
     assert.equal(await ben.getByLabel('Note').inputValue(), 'a thought that is not sent yet');
   }, { must: true });
   await check('nothing is lost: the run is taken up where it stood, to its end', async () => {

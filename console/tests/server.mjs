@@ -150,3 +150,27 @@ export function finish() {
   console.log(`${passed} passed, ${problems.length} failed`);
   process.exit(problems.length > 0 ? 1 : 0);
 }
+
+/** Where along the river an actuator of the demo bench acts. */
+const gates = { fan_pct: 'wind', blade_count: 'rotor', pitch_deg: 'rotor', load_selector: 'dc_load', rheostat_ohm: 'dc_load' };
+
+export const gateOf = (page, actuator) => page.locator(`button.gate[data-stage="${gates[actuator]}"]`);
+
+/** Opens the gate that an actuator belongs to, as whoever wants to change it does. */
+export async function openGate(page, actuator) {
+  const gate = gateOf(page, actuator);
+  if ((await gate.getAttribute('aria-expanded')) !== 'true') await gate.click();
+  await page.locator(`#actuator-${actuator}`).waitFor();
+}
+
+/** Says what is wanted, waits until it is foretold, and makes it so. */
+export async function command(page, actuator, value) {
+  await openGate(page, actuator);
+  const form = page.locator('form', { has: page.locator(`#actuator-${actuator}`) });
+  await page.locator(`#actuator-${actuator}`).fill(String(value));
+  await form.locator('.foretold').waitFor();
+  await form.locator('button.make').click();
+}
+
+/** What an actuator was told is seen at its gate. */
+export const told = (page, actuator, value) => gateOf(page, actuator).locator('b', { hasText: value }).first().waitFor();

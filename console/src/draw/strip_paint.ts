@@ -3,18 +3,21 @@
 // it; bins without a sample are left open. New bins are painted once, on a sheet longer than what is
 // seen, and each frame shows another piece of the sheet: nine strips cost one copy a frame.
 import type { Range } from './scale';
+import type { Bounds } from './staff';
 import type { StripWindow } from './strip_window';
 
 export interface StripInk {
   readonly band: string;
   readonly mean: string;
   readonly limit: string;
+  readonly flood: string; // what lies beyond
   readonly line: string;
   readonly stroke: number;
 }
 export interface StripRow {
   readonly channel: number;
-  readonly limits: readonly number[]; // values at which an interlock trips
+  readonly bounds: Bounds; // beyond which an interlock trips
+  readonly ground: ((extent: Range) => Range) | null; // from where to where it is shown; null: as near as its values allow
   range: Range | null; // of the values, bottom to top; nothing before the first sample
 }
 
@@ -41,6 +44,11 @@ export function rangeFor(extent: Range, before: Range | null): Range {
   if (before !== null && extent[0] >= before[0] && extent[1] <= before[1] && span > 0.45 * (before[1] - before[0])) return before;
   const middle = (extent[0] + extent[1]) / 2;
   return [middle - span * (0.5 + room), middle + span * (0.5 + room)];
+}
+
+/** The same ground again where nothing has changed. */
+function kept(ground: Range, before: Range | null): Range {
+  return before !== null && before[0] === ground[0] && before[1] === ground[1] ? before : ground;
 }
 
 export class StripBoard {
@@ -106,7 +114,7 @@ export class StripBoard {
       const extent = extentOf(this.strips, row.channel);
       if (extent === null) continue;
       const before = row.range;
-      row.range = rangeFor(extent, before);
+      row.range = row.ground === null ? rangeFor(extent, before) : kept(row.ground(extent), before);
       this.paintRow(pen, row, before === row.range ? from : this.first);
     }
     this.painted = newest;
@@ -154,20 +162,26 @@ export class StripBoard {
     pen.stroke(line);
   }
 
-  /** Lines between the strips, and the limits that lie in them. */
+  /** Lines between the strips, the limits that lie in them, and what is beyond those. */
   private rule(pen: CanvasRenderingContext2D): void {
     const tall = this.height / this.rows.length;
     pen.fillStyle = this.ink.line;
     this.rows.forEach((_, k) => pen.fillRect(0, Math.round((k + 1) * tall) - 1, this.width, 1));
-    pen.fillStyle = this.ink.limit;
     this.rows.forEach((row, k) => {
       const range = row.range;
       if (range === null) return;
-      for (const limit of row.limits) {
-        if (limit <= range[0] || limit >= range[1]) continue;
-        const y = Math.round(k * tall + 4 + ((range[1] - limit) * (tall - 8)) / (range[1] - range[0]));
-        for (let x = 0; x < this.width; x += 12) pen.fillRect(x, y, 7, 2);
-      }
+      const top = k * tall + 4;
+      const y = (value: number) => Math.round(top + ((range[1] - value) * (tall - 8)) / (range[1] - range[0]));
+      const { above, below } = row.bounds;
+      if (above !== null && above < range[1]) this.flood(pen, top, y(Math.max(above, range[0])), y(above), above > range[0]);
+      if (below !== null && below > range[0]) this.flood(pen, y(Math.min(below, range[1])), top + tall - 8, y(below), below < range[1]);
     });
+  }
+
+  private flood(pen: CanvasRenderingContext2D, from: number, to: number, limit: number, seen: boolean): void {
+    pen.fillStyle = this.ink.flood;
+    pen.fillRect(0, from, this.width, to - from);
+    pen.fillStyle = this.ink.limit;
+    if (seen) pen.fillRect(0, limit - 1, this.width, 2);
   }
 }

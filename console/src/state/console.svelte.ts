@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 // What the console knows of server, session and bench. Everything in it came from the API.
-import type { Bench, Chain, LiveMessage, Operations, Session, State } from '../wire/api';
+import type { Bench, Chain, LiveMessage, Operations, Reading, Session, State } from '../wire/api';
 import { call, Refusal, unreachable, type Call } from '../wire/client';
 import type { Envelope } from '../wire/envelope';
 import { LiveLine } from '../wire/live';
@@ -26,6 +26,7 @@ class Console {
   bench = $state.raw<Bench | null>(null);
   state = $state.raw<State | null>(null);
   chain = $state.raw<Chain | null>(null);
+  readings = $state.raw<readonly Reading[]>([]);
   strips = $state.raw<StripWindow | null>(null);
   newest = $state.raw<ReadonlyMap<string, number>>(new Map());
   events = $state.raw<readonly Happened[]>([]);
@@ -127,6 +128,7 @@ class Console {
     this.bench = null;
     this.state = null;
     this.chain = null;
+    this.readings = [];
     this.strips = null;
     this.events = [];
     this.stopped = null;
@@ -177,6 +179,7 @@ class Console {
     if (message.bench !== this.bench?.id) return;
     if (message.type === 'state') this.hear(message.state);
     if (message.type === 'chain') this.chain = message.chain;
+    if (message.type === 'readings') this.readings = message.readings.readings;
     if (message.type === 'subscribed') {
       this.stream = message.stream;
       this.strips = new StripWindow(message.channels, message.units, message.bins, message.bin_s, message.origin_s);

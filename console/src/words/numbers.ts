@@ -83,6 +83,7 @@ const known: Readonly<Record<string, string>> = {
   '%': '%',
   ohm: 'Ω',
   'm s-1': 'm/s',
+  'm s-2': 'm/s²',
   'rad s-1': 'rad/s',
   'kg m-3': 'kg/m³',
   'V A': 'VA',

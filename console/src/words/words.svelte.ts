@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
-// Texts in the reader's language. What the bench says itself (names, causes, cautions) comes from
-// its description and is shown as it is.
+// Texts in the reader's language. What the server says itself (cautions, steps) comes in English with
+// an id, under which other languages have it; what a person wrote in a bench's description stays
+// theirs (names.ts).
 import english from './en.json';
+import serverInSpanish from './server.es.json';
 import spanish from './es.json';
 import { keep, kept } from '../state/look.svelte';
 import { decimals, plusMinus, reading, setting, stretch, styleOf, watts, withUnit, type NumberStyle } from './numbers';
@@ -15,10 +17,14 @@ export const languages: readonly (readonly [Language, string])[] = [
 
 const texts: Readonly<Record<Language, Readonly<Record<Word, string>>>> = { en: english, es: spanish };
 
+const ofServer: Readonly<Partial<Record<Language, Readonly<Record<string, string>>>>> = { es: serverInSpanish };
+
 function wanted(): Language {
   const chosen = kept('language') ?? navigator.language;
   return chosen.startsWith('es') ? 'es' : 'en';
 }
+
+const filled = (text: string, fill: Readonly<Record<string, string | number>>) => text.replace(/\{(\w+)\}/g, (_, name: string) => String(fill[name] ?? ''));
 
 class Words {
   language = $state<Language>(wanted());
@@ -30,7 +36,12 @@ class Words {
   }
 
   say(word: Word, fill: Readonly<Record<string, string | number>> = {}): string {
-    return texts[this.language][word].replace(/\{(\w+)\}/g, (_, name: string) => String(fill[name] ?? ''));
+    return filled(texts[this.language][word], fill);
+  }
+
+  /** What the server says in English, by its id in the reader's language. */
+  ofServer(id: string, english: string, fill: Readonly<Record<string, string | number>> = {}): string {
+    return filled(ofServer[this.language]?.[id] ?? english, fill);
   }
 
   /** Where there is a word for it; else what is given. */

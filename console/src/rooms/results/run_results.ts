@@ -13,6 +13,8 @@ export interface ResultPoint {
 }
 export interface ResultCurve {
   readonly label: string;
+  readonly blade_count: number;
+  readonly pitch_deg: number;
   readonly optimum_tip_speed_ratio: Quantity | null;
   readonly maximum_cp: Quantity | null;
   readonly stage: string;
@@ -25,11 +27,31 @@ export interface BudgetLine {
   readonly u: number;
   readonly share_pct: number;
 }
+export interface Compared {
+  readonly levels: Readonly<Record<string, number>>;
+  readonly maximum_cp: number;
+  readonly expanded: number;
+  readonly optimum: number | null;
+  readonly optimum_expanded: number | null;
+  readonly may_be_best: boolean;
+}
+/** What a verdict says, as codes and values; the code is empty in results of an older program. */
+export interface Verdict {
+  readonly code: string;
+  readonly response: string;
+  readonly level: number;
+  readonly difference: number;
+  readonly expanded: number;
+  readonly pairs: number;
+  readonly compared: readonly Compared[];
+  readonly winners: readonly { readonly factor: string; readonly level: number; readonly others: readonly number[] }[];
+}
 export interface RunResults {
   readonly points: readonly ResultPoint[];
   readonly curves: readonly ResultCurve[];
   readonly question: string;
-  readonly answer: string;
+  readonly answer: string; // in English
+  readonly verdict: Verdict;
   readonly significant: boolean | null;
   readonly budget_of: string;
   readonly budget: readonly BudgetLine[];
@@ -72,11 +94,42 @@ function curveFrom(value: unknown): ResultCurve {
   const theory = Object.entries(object(json['theory'])).map(([name, column]) => [name, numbers(column)] as const);
   return {
     label: text(json['label']),
+    blade_count: number(json['blade_count']),
+    pitch_deg: number(json['pitch_deg']),
     optimum_tip_speed_ratio: quantity(json['optimum_tip_speed_ratio']),
     maximum_cp: quantity(json['maximum_cp']),
     stage: text(json['stage']),
     points: numbers(json['points']),
     theory: Object.fromEntries(theory),
+  };
+}
+
+function verdictFrom(json: Json): Verdict {
+  return {
+    code: text(json['code']),
+    response: text(json['response']),
+    level: number(json['level']),
+    difference: number(object(json['difference'])['value']),
+    expanded: number(json['expanded']),
+    pairs: list(json['differences']).length,
+    compared: list(json['compared']).map((each) => {
+      const one = object(each);
+      const levels = Object.entries(object(one['levels'])).map(([name, level]) => [name, number(level)] as const);
+      const optimum = quantity(one['optimum_tip_speed_ratio']);
+      const { optimum_expanded } = one;
+      return {
+        levels: Object.fromEntries(levels),
+        maximum_cp: number(object(one['maximum_cp'])['value']),
+        expanded: number(one['expanded']),
+        optimum: optimum?.value ?? null,
+        optimum_expanded: typeof optimum_expanded === 'number' ? optimum_expanded : null,
+        may_be_best: one['may_be_best'] === true,
+      };
+    }),
+    winners: list(json['winners']).map((each) => {
+      const one = object(each);
+      return { factor: text(one['factor']), level: number(one['level']), others: numbers(one['others']) };
+    }),
   };
 }
 
@@ -88,6 +141,7 @@ export function resultsFrom(value: unknown): RunResults {
     curves: list(json['curves']).map(curveFrom),
     question: text(verdict['question']),
     answer: text(verdict['answer']),
+    verdict: verdictFrom(verdict),
     significant: typeof verdict['significant'] === 'boolean' ? verdict['significant'] : null,
     budget_of: text(json['budget_of']),
     budget: list(json['budget']).map((each) => {
