@@ -100,8 +100,10 @@ try {
       await box.check();
     }
     await go.click();
-    await interlocks.getByText(/\d+ of 14 proved; now:/).waitFor();
-    await page.locator('header', { hasText: 'proving interlocks' }).waitFor();
+    // Simulated time goes by fast: a page on a busy machine may come to look when it is over.
+    const over = interlocks.getByText(/Proved by Ana on/);
+    await interlocks.getByText(/\d+ of 14 proved; now:/).or(over).first().waitFor();
+    await page.locator('header', { hasText: 'proving interlocks' }).or(over).first().waitFor();
     await interlocks.getByText(/Proved by Ana on/).waitFor();
     assert.equal(await interlocks.locator('li .good').count(), 14);
     await page.getByText('The bench is ready: plan or measure.').waitFor();

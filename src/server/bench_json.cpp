@@ -278,7 +278,7 @@ json::object BenchDesk::values() const {
 }
 
 json::object BenchDesk::readings() const {
-  const LiveMeans means = station.means();
+  const station::LiveMeans means = station.means();
   const auto channels = station.channels();
   json::object document{
       {"bench", station.id()}, {"time", base::utc_text(means.time)}, {"readings", json::array()}};

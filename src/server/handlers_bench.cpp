@@ -47,7 +47,7 @@ const bench::Actuator& find_actuator(const bench::Bench& bench, const std::strin
   for (const bench::Actuator& actuator : bench.actuators) {
     if (asked != nullptr && actuator.name == *asked) return actuator;
   }
-  Refusal refusal(422, fmt::format("there is no actuator '{}'", asked ? *asked : ""),
+  station::Refusal refusal(422, fmt::format("there is no actuator '{}'", asked ? *asked : ""),
                   "an actuator of the bench");
   refusal.where = "actuator";
   throw refusal;
