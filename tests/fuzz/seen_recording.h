@@ -13,12 +13,6 @@
 #include <functional>
 #include <string>
 
-/// HDF5 1.10 loses an object header that it finds damaged (h5dump does as well). What this program
-/// forgets to close hangs on HDF5's own tables and is no such leak.
-extern "C" [[gnu::used]] inline const char* __lsan_default_suppressions() {
-  return "leak:libhdf5";
-}
-
 namespace windwright {
 
 /// What may be done with a recording whose bytes came from outside: shown, or refused in words as
