@@ -48,7 +48,7 @@ const bench::Actuator& find_actuator(const bench::Bench& bench, const std::strin
     if (asked != nullptr && actuator.name == *asked) return actuator;
   }
   station::Refusal refusal(422, fmt::format("there is no actuator '{}'", asked ? *asked : ""),
-                  "an actuator of the bench");
+                           "an actuator of the bench");
   refusal.where = "actuator";
   throw refusal;
 }
