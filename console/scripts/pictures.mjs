@@ -2,7 +2,7 @@
 // Pictures of the console for the pages: node scripts/pictures.mjs PROGRAM BENCH_FOLDER SCRATCH OUT_FOLDER [RUN].
 // The demo bench runs behind them; with RUN, a folder that `conduct` made, Results shows that run.
 import { resolve } from 'node:path';
-import { enter, freshBench, openPage, startBrowser, startServer, withRun } from '../tests/server.mjs';
+import { enter, freshBench, openGate, openPage, startBrowser, startServer, withRun } from '../tests/server.mjs';
 
 const [program, benchFolder, scratch, out, run] = process.argv.slice(2);
 const wide = { width: 1440, height: 900 };
@@ -39,7 +39,7 @@ const at = `${server.url}api/v1/benches/${server.benches[0]}`;
 const patience = 120_000;
 let keeping;
 try {
-  const { context } = await openPage(browser, server.url, { viewport: wide }, 'Bench crew', 'instructor');
+  const { context, page } = await openPage(browser, server.url, { viewport: wide }, 'Bench crew', 'instructor');
   /** Asks the server; a refusal ends it, in the server's words. */
   const ask = async (method, path, data) => {
     const answer = await context.request.fetch(at + path, { method, ...(data === undefined ? {} : { data }) });
@@ -73,6 +73,13 @@ try {
     await seen.page.screenshot({ path: `${out}/${name}.png` });
     await seen.context.close();
   }
+  // What is told before anything is done: on the page that commands.
+  await page.setViewportSize({ width: 1440, height: 1200 }); // all of it
+  await page.reload();
+  await openGate(page, 'fan_pct');
+  await page.locator('#actuator-fan_pct').fill('95');
+  await page.locator('.foretold p', { hasText: 'By theory' }).waitFor();
+  await page.locator('section.whole').screenshot({ path: `${out}/console-gate.png` });
   const { tripped } = await ask('GET', '/state');
   if (tripped !== null) throw new Error(`the bench has tripped: ${tripped.cause}`);
 } finally {

@@ -16,3 +16,9 @@ export function gatesOf(bench: Bench): Gate[] {
     .map((stage) => ({ stage, actuators: bench.actuators.filter((each) => placeOf(each) === stage) }))
     .filter((gate) => gate.actuators.length > 0);
 }
+
+/** What an actuator stands at before anybody has commanded it: as the bench's description has it. */
+export function describedSetting(bench: Bench, actuator: string): number | undefined {
+  if (actuator === 'blade_count') return bench.rotor.blade_count;
+  return actuator === 'pitch_deg' ? bench.rotor.pitch_deg : undefined;
+}
