@@ -135,7 +135,7 @@ def served(minutes, scratch, silence_s):
     port = str(json.loads(text)["modbus_tcp_port"])
     client = run(folder, "serve-device", "bench.toml", "--modbus-tcp", port, "--tables").stdout
     client = re.sub(r"\nsample_rate_hz = .*", "", client)
-    client = re.sub(r"\nblock_s = .*", "\nsample_rate_hz = 100\nblock_s = 0.02", client, count=1)
+    client = re.sub(r"\nblock_s = .*", "\nsample_rate_hz = 50\nblock_s = 0.02", client, count=1)
     client = re.sub(r"\n\[channel.check_standard\]\n.*\n.*", "", client)  # nobody lays known inputs on these
     (folder / "bench.toml").write_text(client + f"\n[guard]\nrequired = true\nsilence_s = {silence_s}\n")
     (folder / "campaign.toml").write_text(SERVED_CAMPAIGN)
