@@ -176,7 +176,8 @@ ModbusUnit unit_from_tables(const Settings& root, const Settings& device, const 
       .actuators = {},
       .heartbeat_address = {},
       .guard_heartbeat_address = {},
-      .reset_address = {}};
+      .reset_address = {},
+      .stop_address = {}};
   Taken taken;
   const auto channels = root.tables("channel");
   for (std::size_t i = 0; i < channels.size(); ++i) {
@@ -204,6 +205,7 @@ ModbusUnit unit_from_tables(const Settings& root, const Settings& device, const 
   unit.heartbeat_address = own_register(device, "heartbeat_address", taken);
   unit.guard_heartbeat_address = own_register(device, "guard_heartbeat_address", taken);
   unit.reset_address = own_register(device, "reset_address", taken);
+  unit.stop_address = own_register(device, "stop_address", taken);
   return unit;
 }
 

@@ -50,6 +50,7 @@ struct ModbusUnit {
   std::optional<int> heartbeat_address;        // holding register that counts up with every sample
   std::optional<int> guard_heartbeat_address;  // the same of a guard process, from its own side
   std::optional<int> reset_address;            // holding register, 1 when the bench is opened
+  std::optional<int> stop_address;             // holding register, 1 has it make itself safe
 };
 
 struct ModbusTcpDevice {

@@ -72,6 +72,7 @@ void show_map(const bench::Bench& bench, const devices::RegisterMap& map) {
   fmt::print("  {:5}  heartbeat, any value\n", map.heartbeat_address);
   fmt::print("  {:5}  1 takes a trip back\n", map.reset_address);
   fmt::print("  {:5}  heartbeat of a guard process, any value\n", map.guard_heartbeat_address);
+  fmt::print("  {:5}  1 makes the bench safe\n", map.stop_address);
 }
 
 json::object map_document(const bench::Bench& bench, const devices::RegisterMap& map) {
@@ -88,7 +89,8 @@ json::object map_document(const bench::Bench& bench, const devices::RegisterMap&
           {"tripped_address", map.tripped_address},
           {"heartbeat_address", map.heartbeat_address},
           {"reset_address", map.reset_address},
-          {"guard_heartbeat_address", map.guard_heartbeat_address}};
+          {"guard_heartbeat_address", map.guard_heartbeat_address},
+          {"stop_address", map.stop_address}};
 }
 
 void serve_until_stopped(devices::TcpService& service, devices::ServedBench& served,
@@ -103,9 +105,12 @@ void serve_until_stopped(devices::TcpService& service, devices::ServedBench& ser
     if (!real_time) {
       service.serve(patience);
     } else {
+      // One block between two looks at the clients: who catches up has to answer all the same.
       if (Clock::now() - due > longest_lag) due = Clock::now();  // it cannot follow
-      for (; due <= Clock::now() && Clock::now() - due <= longest_lag; due += block)
+      if (due <= Clock::now()) {
         served.pass();
+        due += block;
+      }
       service.serve(std::chrono::duration_cast<std::chrono::milliseconds>(
           std::max(due - Clock::now(), Clock::duration::zero())));
     }

@@ -164,6 +164,15 @@ void Connection::ask_for(bench::HandAction action) {
   ask(std::string(bench::in_words(action)));
 }
 
+void Connection::make_safe_by_itself() {
+  if (!instrument_.make_safe) return;
+  try {
+    instrument_.make_safe();
+  } catch (const base::DeviceFault&) {
+    // Refused. All is still to be switched.
+  }
+}
+
 void Connection::stop() noexcept {
   const auto each = [&](std::string_view name, double value) {
     for (std::size_t i = 0; i < bench_.actuators.size(); ++i) {
@@ -179,6 +188,7 @@ void Connection::stop() noexcept {
   for (int attempt = 0; attempt < 2; ++attempt) {
     try {
       if (attempt > 0) instrument_.open();
+      make_safe_by_itself();
       for (const std::string_view name : bench::switched_off)
         each(name, 0.0);
       for (const auto& [actuator, value] : std::map(commanded_)) {

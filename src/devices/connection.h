@@ -31,6 +31,8 @@ struct Instrument {
   std::function<void()> open;
   /// @throws LinkLost  also where nothing is open; DeviceFault: the instrument refused
   std::function<void(std::size_t actuator, double value)> send;
+  /// Has it make the bench safe by its own means; empty: it cannot. Throws what `send` does.
+  std::function<void()> make_safe = {};
   Ask ask;                  // for what is done by hand
   double longest_outage_s;  // without a sample, then it is a fault
   SteadyClock clock = {};
@@ -68,7 +70,8 @@ class Connection {
   /// is no sample; until it has been thrown away.
   bool disturbed() const { return disturbed_; }
   void settled() { disturbed_ = false; }
-  /// Fan off, inverter and mains charger off, a load connected. Tries once to connect where the
+  /// Has the instrument make the bench safe by its own means, where it can; then fan off, inverter
+  /// and mains charger off, a load connected. Tries once to connect where the
   /// connection is away; the instrument's own watchdog is the layer behind this one.
   void stop() noexcept;
 
@@ -78,6 +81,7 @@ class Connection {
   void require_wanted(const std::string& cause) const;
   void command(std::size_t actuator, double value);
   void ask(const std::string& what);
+  void make_safe_by_itself();
 
   const bench::Bench& bench_;
   Instrument instrument_;

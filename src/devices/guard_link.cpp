@@ -30,12 +30,12 @@ using Clock = std::chrono::steady_clock;
 constexpr std::chrono::seconds once_more_within{2};
 
 struct Command {
-  std::size_t actuator;
+  std::optional<std::size_t> actuator;  // nothing: what the instrument can do by itself
   double value;
 };
 
 std::vector<Command> safe_state_of(const bench::Bench& bench) {
-  std::vector<Command> commands;
+  std::vector<Command> commands{{.actuator = {}, .value = 0.0}};
   const auto add = [&](std::string_view name, const auto& value) {
     for (std::size_t i = 0; i < bench.actuators.size(); ++i) {
       const bench::Actuator& actuator = bench.actuators[i];
@@ -113,7 +113,8 @@ class SecondConnection final : public GuardLink {
           link = connect_();
           reachable = true;
         }
-        if (reachable) link->set(wanted.actuator, wanted.value);
+        if (reachable && wanted.actuator) link->set(*wanted.actuator, wanted.value);
+        if (reachable && !wanted.actuator) link->make_safe();
       } catch (const std::exception& failure) {
         // What is refused is not asked for again.
         const bool refused = link && dynamic_cast<const base::DeviceFault*>(&failure) != nullptr;

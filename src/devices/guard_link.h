@@ -17,7 +17,8 @@ class GuardLink {
   virtual ~GuardLink() = default;
   /// For messages.
   virtual const std::string& name() const = 0;
-  /// Fan off, inverter and mains charger off, a load connected: the rheostat, where there is a
+  /// What the instrument can do by itself (Link::make_safe); then
+  /// fan off, inverter and mains charger off, a load connected: the rheostat, where there is a
   /// selector, since what is connected is not known here. In this order, the fan first of all,
   /// whatever bench.toml's is. What is lost on the way does not keep the rest from being switched
   /// over a new connection; what was lost is tried once more, where that begins within 2 s. So it

@@ -36,6 +36,10 @@ class Link {
   /// @param actuator  index in the bench
   /// @throws LinkLost; DeviceFault: the instrument refused
   virtual void set(std::size_t actuator, double value) = 0;
+  /// Has the instrument make the bench safe by its own means, where it has a place for that. What
+  /// is switched off is to be commanded all the same.
+  /// @throws LinkLost; DeviceFault: the instrument refused
+  virtual void make_safe() {}
   /// Writes the heartbeat of a guard process, where the instrument has a place for it.
   /// @throws LinkLost; DeviceFault: the instrument refused
   virtual void feed() {}

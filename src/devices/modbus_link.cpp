@@ -121,6 +121,11 @@ class ModbusLink final : public Link {
     write(written->place, value * written->scale, name(actuator));
   }
 
+  void make_safe() override {
+    begin();
+    if (unit_.stop_address) write({.address = *unit_.stop_address}, 1.0, "stop");
+  }
+
   void feed() override {
     begin();
     if (!unit_.guard_heartbeat_address) return;

@@ -27,6 +27,11 @@ Instrument instrument_of(Polling polling, std::unique_ptr<Link>& link) {
                 if (!link) throw LinkLost("the connection is away");
                 link->set(actuator, value);
               },
+          .make_safe =
+              [&link] {
+                if (!link) throw LinkLost("the connection is away");
+                link->make_safe();
+              },
           .ask = std::move(polling.ask),
           .longest_outage_s = polling.longest_outage_s,
           .clock = std::move(polling.clock),

@@ -134,9 +134,10 @@ std::string text_of_client_bench(const bench::Bench& bench, const std::string& h
   close_entry();
   return text + fmt::format(
                     "\n[device]\nkind = \"modbus_tcp\"\nhost = \"{}\"\nport = {}\n"
-                    "heartbeat_address = {}\nreset_address = {}\nguard_heartbeat_address = {}\n",
+                    "heartbeat_address = {}\nreset_address = {}\nguard_heartbeat_address = {}\n"
+                    "stop_address = {}\n",
                     host, port, map.heartbeat_address, map.reset_address,
-                    map.guard_heartbeat_address);
+                    map.guard_heartbeat_address, map.stop_address);
 }
 
 ServedBench::ServedBench(const bench::Bench& bench, bench::Device& device, Options options)
@@ -157,6 +158,7 @@ void ServedBench::pass() {
   }
   if (is_driven()) look_at_watchdog();
   look_at_fan();
+  if (tripped_) device_.stop();
 }
 
 void ServedBench::look_at_watchdog() {
@@ -216,7 +218,7 @@ std::optional<std::uint16_t> ServedBench::shown(RegisterTable table, std::size_t
   }
   if (is(map_.heartbeat_address)) return heartbeat_;
   if (is(map_.guard_heartbeat_address)) return guard_heartbeat_;
-  if (is(map_.reset_address)) return 0;
+  if (is(map_.reset_address) || is(map_.stop_address)) return 0;
   return address < commanded_.size() ? std::optional(commanded_[address]) : std::nullopt;
 }
 
@@ -241,7 +243,7 @@ double ServedBench::value_of(std::size_t actuator, std::uint16_t word) const {
 ModbusException ServedBench::check(int address, std::uint16_t word) const {
   if (address == map_.heartbeat_address || address == map_.guard_heartbeat_address)
     return ModbusException::none;
-  if (address == map_.reset_address)
+  if (address == map_.reset_address || address == map_.stop_address)
     return word == 1 ? ModbusException::none : ModbusException::illegal_value;
   const auto actuator = static_cast<std::size_t>(address);
   if (actuator >= commanded_.size()) return ModbusException::illegal_address;
@@ -275,6 +277,8 @@ ModbusException ServedBench::write(int address, std::span<const std::uint16_t> r
       heartbeat_ = registers[i];
     } else if (at == map_.reset_address) {
       tripped_ = false;
+    } else if (at == map_.stop_address) {
+      make_safe();
     } else {
       try {
         carry_out(static_cast<std::size_t>(at), registers[i]);

@@ -24,6 +24,7 @@ struct RegisterMap {
   int heartbeat_address = 100;                   // holding: any value, at least so often as stated
   int reset_address = 101;                       // holding: 1 takes a trip back
   int guard_heartbeat_address = 102;             // holding: any value, of a guard process
+  int stop_address = 103;                        // holding: 1 makes the bench safe
   int tripped_address = 100;                     // input: 1 after a trip
 };
 RegisterMap register_map(const bench::Bench& bench);
@@ -36,7 +37,8 @@ std::string text_of_client_bench(const bench::Bench& bench, const std::string& h
 /// some client must write something, be it the heartbeat, at least every `watchdog_s` of the
 /// device's time. Once anybody has written the guard's heartbeat, that must come as often besides,
 /// until the program ends. Otherwise the bench is made safe, and stays so until 1 is written to the
-/// reset register. So it is where the fan does not obey a command to stand within that time.
+/// reset register. So it is where the fan does not obey a command to stand within that time. What
+/// is tripped commands its safe state with every block, so that nothing undoes it by hand or fault.
 class ServedBench final : public RegisterBank {
  public:
   struct Options {

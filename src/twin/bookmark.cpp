@@ -62,6 +62,7 @@ void visit_plant(State& s, Visit&& visit) {
   visit("wire_broken", s.hard_wired.wire_broken);
   visit("bridged", s.hard_wired.bridged);
   visit("welded", s.hard_wired.welded);
+  visit("released", s.hard_wired.released);
   visit("pulled_in", s.hard_wired.pulled_in);
   visit("stuck_actuators", s.stuck_actuators);
   visit("limits_dead", s.limits_dead);

@@ -15,6 +15,7 @@ struct HardWiredState {
   bool wire_broken = false;  // between supply and first contact
   bool bridged = false;      // a wire from the supply to the coil: the contacts have no say
   bool welded = false;       // the contactor stays in, with or without its coil
+  bool released = false;     // by the device's own relay in the chain
   bool pulled_in = true;     // the contactor
 
   /// Whether the supply's voltage stands at the taps behind each contact.
@@ -27,17 +28,19 @@ struct HardWiredState {
   /// To be called when anything has changed. Out at once; in again only while the fan is commanded
   /// to stand, so that closing the chain starts nothing.
   void settle(bool fan_commanded) {
-    if (!closed().back()) {
+    if (!closed().back() || (released && !bridged)) {
       pulled_in = false;
     } else if (!fan_commanded) {
       pulled_in = true;
     }
   }
-  /// What the device's own relay in the chain does when it makes the bench safe. With a fan that
-  /// obeys the contactor is in again at once, ready for the next start; with one that does not,
-  /// this is what takes its power away.
-  void release() {
-    if (!bridged) pulled_in = false;
+  /// What the device's own relay in the chain does when it makes the bench safe: it takes the power
+  /// of a fan that does not obey away, and what brakes stays on.
+  void release() { released = true; }
+  /// Something is commanded that needs power: the relay lets go of a fan that is commanded to
+  /// stand.
+  void hold(bool fan_commanded) {
+    if (!fan_commanded) released = false;
   }
   bool has_fan_power() const { return pulled_in || welded; }
   /// The brake hangs on the contactor's own mirror contact.

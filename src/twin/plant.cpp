@@ -132,6 +132,11 @@ void Plant::release_contactor() {
   model_->settle_hard_wired();
 }
 
+void Plant::hold_contactor() {
+  model_->state.hard_wired.hold(model_->state.fan_pct > 0.0);
+  model_->settle_hard_wired();
+}
+
 void Plant::set_hard_wired(bool HardWiredState::* what, bool value) {
   model_->state.hard_wired.*what = value;
   model_->settle_hard_wired();
@@ -156,10 +161,12 @@ void Plant::turn_ac_selector(std::size_t position) {
 }
 
 void Plant::switch_inverter(bool on) {
+  if (on) hold_contactor();
   model_->state.chain.control.inverter_on = on && model_->state.hard_wired.has_fan_power();
 }
 
 void Plant::switch_mains_charger(bool on) {
+  if (on) hold_contactor();
   physics::switch_mains(on && model_->state.hard_wired.has_fan_power(),
                         model_->state.chain.control);
 }
@@ -194,6 +201,7 @@ void Plant::start_gust(const physics::Gust& gust) {
 }
 
 void Plant::command_fan(double fan_pct) {
+  if (fan_pct > 0.0) hold_contactor();
   model_->state.fan_pct = fan_pct;
   model_->settle_hard_wired();
 }

@@ -135,8 +135,9 @@ class Plant {
   void stick_actuator(std::size_t actuator, bool stuck);
   void set_limits_dead(bool dead);
   void set_hard_wired(bool HardWiredState::* what, bool value);
-  /// The device's relay in the chain opens and closes again.
+  /// The device's own relay in the chain opens, until something is commanded that needs power.
   void release_contactor();
+  void hold_contactor();
   /// Of the hub, as its RMS; 0 on a bench without [tower].
   double vibration_m_s2(double rotor_speed_rad_s) const;
   // Of a bench with a battery only:

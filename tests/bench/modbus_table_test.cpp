@@ -198,6 +198,7 @@ TEST(ModbusTable, ReadsWhatThePageShows) {
                              "[[actuator]]\n";
   const DeviceDescription tcp = described("schema = 1\n" + shown("modbus_tcp") + wiring);
   EXPECT_EQ(std::get<ModbusTcpDevice>(tcp).unit.reset_address, 101);
+  EXPECT_EQ(std::get<ModbusTcpDevice>(tcp).unit.stop_address, 103);
   EXPECT_EQ(std::get<ModbusTcpDevice>(tcp).unit.channels[0].address, 3);
   const DeviceDescription rtu = described("schema = 1\n" + shown("modbus_rtu") + wiring);
   EXPECT_EQ(std::get<ModbusRtuDevice>(rtu).unit.unit, 17);

@@ -27,6 +27,7 @@ constexpr int load = 5;
 constexpr int heartbeat = 20;
 constexpr int reset = 21;
 constexpr int guard_heartbeat = 22;
+constexpr int stop = 23;
 
 bench::Bench bench_at(int port) {
   bench::Bench bench = instrument_bench();
@@ -42,7 +43,8 @@ bench::Bench bench_at(int port) {
                              bench::ModbusActuator{.place = {.address = load}}},
                .heartbeat_address = heartbeat,
                .guard_heartbeat_address = guard_heartbeat,
-               .reset_address = reset}};
+               .reset_address = reset,
+               .stop_address = stop}};
   return bench;
 }
 
@@ -59,7 +61,9 @@ TEST(GuardLink, CommandsTheSafeStateAndFeedsItsOwnShareOnly) {
   EXPECT_EQ(registers.written(guard_heartbeat), 2);
   EXPECT_FALSE(registers.was_written(heartbeat));
   EXPECT_FALSE(registers.was_written(fan));
+  EXPECT_FALSE(registers.was_written(stop));
   EXPECT_EQ(link->make_safe(), std::nullopt);
+  EXPECT_EQ(registers.written(stop), 1);
   EXPECT_TRUE(registers.was_written(fan));
   EXPECT_EQ(registers.written(fan), 0);
   EXPECT_EQ(registers.written(load), 1);
@@ -118,6 +122,11 @@ class OverLinks : public testing::Test {
       if (name == test_.refused_) throw base::DeviceFault("instrument", "refuses", "it");
       if (name == test_.lost_) throw LinkLost("no answer to " + name);
     }
+    void make_safe() override {
+      ++test_.made_safe_;
+      if (test_.refused_ == "stop") throw base::DeviceFault("instrument", "refuses", "it");
+      if (test_.lost_ == "stop") throw LinkLost("no answer to stop");
+    }
     void feed() override {
       test_.feeding_.release();
       test_.answer_.acquire();
@@ -138,6 +147,7 @@ class OverLinks : public testing::Test {
   std::string refused_;
   bool unreachable_ = false;
   int connections_ = 0;
+  int made_safe_ = 0;
   std::binary_semaphore feeding_{0};
   std::binary_semaphore answer_{0};
   std::unique_ptr<GuardLink> link_;
@@ -148,6 +158,22 @@ TEST_F(OverLinks, TheFanComesFirstAndALoadLast) {
   EXPECT_EQ(commands_, (std::vector<std::string>{"fan_pct 0", "inverter_switch 0",
                                                  "mains_charger_switch 0", "load_selector 2"}));
   EXPECT_EQ(connections_, 1);
+  EXPECT_EQ(made_safe_, 1);
+}
+
+TEST_F(OverLinks, AnInstrumentThatDoesNotStopByItselfIsSwitchedAllTheSame) {
+  const std::vector<std::string> all{"fan_pct 0", "inverter_switch 0", "mains_charger_switch 0",
+                                     "load_selector 2"};
+  refused_ = "stop";
+  EXPECT_EQ(link_->make_safe(), "instrument: refuses: it");
+  EXPECT_EQ(commands_, all);
+  EXPECT_EQ(made_safe_, 1);
+  refused_.clear();
+  lost_ = "stop";
+  commands_.clear();
+  EXPECT_EQ(link_->make_safe(), "no answer to stop");
+  EXPECT_EQ(commands_, all);
+  EXPECT_EQ(made_safe_, 3);
 }
 
 TEST_F(OverLinks, WhatIsLostDoesNotKeepTheRestFromBeingSwitched) {

@@ -28,6 +28,7 @@ constexpr int fan_address = 4;
 constexpr int heartbeat_address = 20;
 constexpr int reset_address = 21;
 constexpr int guard_heartbeat_address = 22;
+constexpr int stop_address = 23;
 
 bench::Bench two_channels() {
   bench::Bench bench = instrument_bench();
@@ -45,7 +46,8 @@ bench::ModbusUnit unit() {
           .actuators = {bench::ModbusActuator{.place = {.address = fan_address}, .scale = 100.0}},
           .heartbeat_address = heartbeat_address,
           .guard_heartbeat_address = guard_heartbeat_address,
-          .reset_address = reset_address};
+          .reset_address = reset_address,
+          .stop_address = stop_address};
 }
 
 bench::ModbusTcpDevice at_port(int port) {
@@ -227,6 +229,27 @@ TEST(ModbusLink, TheSerialLineGivesNothingButTrueSamplesEither) {
   expect_only_true_samples(device, bad, 50);
   device.set("fan_pct", 12.5);
   EXPECT_EQ(instrument.written(fan_address), 1250);
+}
+
+TEST(ModbusLink, TheSafeStateIsTheInstrumentsOwnAndThenEachCommand) {
+  const bench::Bench bench = two_channels();
+  InstrumentRegisters instrument;
+  Temper good({}, 0);
+  const TcpInstrument served(instrument, good);
+  bench::ModbusTcpDevice described = at_port(served.port());
+  {
+    PolledDevice device = polled(bench, modbus_connector(bench, described));
+    device.stop();
+    EXPECT_EQ(instrument.written(stop_address), 1);
+    EXPECT_EQ(instrument.written(fan_address), 0);
+  }
+  described.unit.stop_address.reset();
+  instrument.write(stop_address, std::vector<std::uint16_t>{7});
+  PolledDevice device = polled(bench, modbus_connector(bench, described));
+  device.set("fan_pct", 12.5);
+  device.stop();
+  EXPECT_EQ(instrument.written(stop_address), 7);
+  EXPECT_EQ(instrument.written(fan_address), 0);
 }
 
 // A peer that takes connections and never gives a sample must not be waited for for ever.

@@ -120,6 +120,34 @@ TEST_F(Served, TakesThePowerOfAFanThatDoesNotObey) {
   EXPECT_EQ(device_.truth().at("fan_contactor"), 0.0);
 }
 
+TEST_F(Served, MakesTheBenchSafeWhenItIsToldTo) {
+  const auto sixty = static_cast<std::uint16_t>(60.0 * served_.map().actuators[fan].scale);
+  ASSERT_EQ(write(fan, sixty), ModbusException::none);
+  pass_s(1.0);
+  EXPECT_EQ(write(served_.map().stop_address, 2), ModbusException::illegal_value);
+  EXPECT_EQ(holding(fan), sixty);
+  EXPECT_EQ(write(served_.map().stop_address, 1), ModbusException::none);
+  EXPECT_EQ(holding(served_.map().stop_address), 0);
+  EXPECT_EQ(holding(fan), 0);
+  EXPECT_EQ(holding(selector), 1);
+  EXPECT_EQ(device_.truth().at("fan_contactor"), 0.0) << "and its brake is on";
+  pass_s(1.0);
+  EXPECT_EQ(device_.truth().at("fan_contactor"), 0.0);
+  EXPECT_FALSE(served_.tripped()) << "that is for who told it to take back";
+  EXPECT_EQ(write(fan, sixty), ModbusException::none);
+  EXPECT_EQ(device_.truth().at("fan_contactor"), 1.0);
+}
+
+TEST_F(Served, WhatHasTrippedConnectsALoadThatFallsOff) {
+  ASSERT_EQ(write(selector, 1), ModbusException::none);
+  ASSERT_EQ(write(fan, 100), ModbusException::none);
+  pass_s(2.1);
+  ASSERT_TRUE(served_.tripped());
+  device_.set("load_selector", 0.0);
+  pass_s(0.01);
+  EXPECT_EQ(device_.setting("load_selector"), 1.0);
+}
+
 // Once a guard process has fed its share, acquisition and guard have to.
 TEST_F(Served, AGuardThatFedOnceMustGoOn) {
   const auto sixty = static_cast<std::uint16_t>(60.0 * served_.map().actuators[fan].scale);

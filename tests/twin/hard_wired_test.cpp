@@ -116,9 +116,6 @@ TEST(HardWired, BridgedLoopHidesAnOpenCoverAndWeldedContactorKeepsTheFanOn) {
 
 TEST(HardWired, TheSafeStateTakesThePowerOfAFanThatIsStuck) {
   Driven driven(demo_bench());
-  driven.device.stop();
-  EXPECT_EQ(driven.truth("fan_contactor"), 1.0) << "a fan that obeys needs no more";
-  driven.device.set("fan_pct", driven.fan_pct);
   driven.device.start_fault({.kind = FaultKind::stuck_actuator, .actuator = "fan_pct"});
   driven.device.stop();
   EXPECT_EQ(driven.device.setting("fan_pct"), driven.fan_pct);
@@ -131,6 +128,36 @@ TEST(HardWired, TheSafeStateTakesThePowerOfAFanThatIsStuck) {
   bridged.device.start_fault({.kind = FaultKind::stuck_actuator, .actuator = "fan_pct"});
   bridged.device.stop();
   EXPECT_EQ(bridged.truth("fan_contactor"), 1.0) << "two faults that together leave nothing";
+}
+
+// A gust behind a stop finds the brake still on.
+TEST(HardWired, TheSafeStateHoldsTheBrakeUntilTheNextStart) {
+  for (const auto& described : {demo_bench(), shed_bench()}) {
+    Driven driven(described);
+    bench::SampleBlock block;
+    driven.device.stop();
+    for (int i = 0; i < 100; ++i)
+      driven.device.read(block);
+    EXPECT_EQ(driven.truth("fan_contactor"), 0.0) << described.name;
+    driven.device.set("fan_pct", 0.0);
+    EXPECT_EQ(driven.truth("fan_contactor"), 0.0) << "that asks for no power";
+    driven.device.set("fan_pct", driven.fan_pct);
+    EXPECT_EQ(driven.truth("fan_contactor"), 1.0) << described.name;
+    driven.pass(20.0);
+    EXPECT_GT(driven.speed_rad_s(), 50.0) << described.name;
+  }
+  Driven charged(shed_bench());
+  charged.device.stop();
+  charged.device.set("inverter_switch", 1.0);
+  EXPECT_EQ(charged.device.setting("inverter_switch"), 1.0) << "behind the same contactor";
+}
+
+TEST(HardWired, AStartDoesNotLetGoOfAFanThatRunsThoughItIsToStand) {
+  Driven driven(demo_bench());
+  driven.device.start_fault({.kind = FaultKind::stuck_actuator, .actuator = "fan_pct"});
+  driven.device.stop();
+  driven.device.set("fan_pct", driven.fan_pct);
+  EXPECT_EQ(driven.truth("fan_contactor"), 0.0);
 }
 
 TEST(HardWired, BlownFuseUnloadsTheRotorAndTheChainHoldsItAllTheSame) {
