@@ -40,7 +40,9 @@ class TravelLimited final : public bench::ForwardingDevice {
                               fmt::format("{} to {}", described.lowest, described.highest));
     }
     if (described.full_travel_s == 0.0) return device_.set(actuator, value);
-    travels_[static_cast<std::size_t>(&described - bench_.actuators.data())].wanted = value;
+    Travel& travel = travels_[static_cast<std::size_t>(&described - bench_.actuators.data())];
+    travel.wanted = value;
+    if (travel.at == value) device_.set(actuator, value);  // said again
   }
 
   void read(bench::SampleBlock& block) override {

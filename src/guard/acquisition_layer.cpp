@@ -20,6 +20,7 @@ namespace windwright::guard {
 namespace {
 
 constexpr const char* fan = "fan_pct";
+constexpr double again_s = 0.1;
 
 }  // namespace
 
@@ -46,6 +47,7 @@ void AcquisitionLayer::act(Event event) {
   if (has(actions, Action::remove_power)) {
     device_.stop();
     power_removed_ = true;
+    removed_for_s_ = 0.0;
     commanded_.clear();
     sequence_.reset();
   }
@@ -69,6 +71,28 @@ void AcquisitionLayer::begin_controlled_stop(bool after_trip) {
   }
   if (after_trip) commanded_.erase(fan);  // said again, whatever was said before
   set(fan, 0.0);
+  unsaid_s_ = 0.0;
+}
+
+// What was commanded once may have come undone behind a sensor that hides it: a load falls off, a
+// selector is turned by hand. Of a rotor that stands no more has to be said after a while.
+void AcquisitionLayer::command_again(double block_s, double rotor_speed_rad_s) {
+  const bool holds_off = is_tripped() && power_removed_;
+  if (!is_stopping() && !holds_off) return;
+  removed_for_s_ += block_s;
+  unsaid_s_ += block_s;
+  if (unsaid_s_ < again_s) return;
+  unsaid_s_ = 0.0;
+  if (is_stopping()) {
+    for (const bench::Actuator& actuator : bench_.actuators) {
+      if (actuator.name == bench::load_selector)
+        device_.set(actuator.name,
+                    commanded(actuator.name).value_or(bench::loaded_position(actuator)));
+    }
+    device_.set(fan, 0.0);
+  } else if (removed_for_s_ < options_.longest_stop_s || !(rotor_speed_rad_s < standstill_rad_s)) {
+    device_.stop();
+  }
 }
 
 std::optional<std::string> AcquisitionLayer::start(const std::vector<std::string>& standing) {
@@ -163,6 +187,7 @@ AcquisitionLayer::Step AcquisitionLayer::look(const bench::SampleBlock& block,
       if (!was_tripped && is_tripped()) told = late;
     }
   }
+  command_again(static_cast<double>(block.samples) / bench_.sample_rate_hz, rotor_speed_rad_s);
   return {.trip = told, .over = !is_stopping()};
 }
 

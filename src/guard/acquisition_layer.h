@@ -19,7 +19,9 @@ namespace windwright::guard {
 /// The acquisition's layer of the guard: starts and stops a bench on the stop logic's table, and
 /// is the only way by which the program that owns the device drives it. Fed with every block, it
 /// does by itself, and at once, what the table asks for. One thread, the one that drives the
-/// device. The guard process watches it through OtherLayer.
+/// device. What a stop commands it commands again ten times a second, or with every block where
+/// that is longer: a controlled stop's load and fan until it is over, the safe state until the
+/// rotor stands and a minute has passed. The guard process watches it through OtherLayer.
 class AcquisitionLayer {
  public:
   struct Options {
@@ -74,6 +76,7 @@ class AcquisitionLayer {
  private:
   void act(Event event);
   void begin_controlled_stop(bool after_trip);
+  void command_again(double block_s, double rotor_speed_rad_s);
   Words words() const;
 
   const bench::Bench& bench_;
@@ -85,6 +88,8 @@ class AcquisitionLayer {
   std::optional<StopSequence> sequence_;
   bool wants_ = false;  // a drive is wanted or on
   bool power_removed_ = false;
+  double removed_for_s_ = 0.0;  // power
+  double unsaid_s_ = 0.0;       // since the stop was commanded last
 };
 
 }  // namespace windwright::guard

@@ -84,6 +84,19 @@ TEST(TravelLimit, NeverHoldsUpTheSafeState) {
   EXPECT_EQ(commands, (Commands{{"fan_pct", 5.0}, {"stop", 0.0}}));
 }
 
+TEST(TravelLimit, SaysAgainWhatItIsAtAlready) {
+  const bench::Bench bench = bench_with_travel(1.0);
+  Commands commands;
+  const auto device = with_travel_limits(bench, std::make_unique<NotingDevice>(commands));
+  bench::SampleBlock block;
+  device->set("fan_pct", 40.0);
+  device->set("fan_pct", 40.0);
+  EXPECT_TRUE(commands.empty()) << "on its way there";
+  device->read(block);
+  device->set("fan_pct", 40.0);
+  EXPECT_EQ(commands, (Commands{{"fan_pct", 40.0}, {"fan_pct", 40.0}}));
+}
+
 TEST(TravelLimit, RefusesWhatIsOutsideTheLimits) {
   const bench::Bench bench = bench_with_travel(10.0);
   Commands commands;

@@ -26,7 +26,10 @@ TEST_F(Watched, AControlledStopIsLetComeToItsEndAndPowerRemovedBehindIt) {
   go_on_ms(3000, 200);  // the rotor turns still
   EXPECT_EQ(guard_->state(), State::tripping_1);
   EXPECT_EQ(made_safe_, 0);
-  EXPECT_EQ(device_.commands, (std::vector<std::string>{"fan_pct 50", "fan_pct 0"}));
+  EXPECT_EQ(device_.commands.front(), "fan_pct 50");
+  EXPECT_EQ(std::count(device_.commands.begin(), device_.commands.end(), "fan_pct 0"), 31)
+      << "at once, then ten times a second";
+  EXPECT_EQ(device_.commands.size(), 32);
   EXPECT_GT(fed_, 20) << "a stop under control needs power";
   go_on_ms(1100, 0);
   EXPECT_EQ(layer_->state(), State::tripped);
@@ -34,6 +37,61 @@ TEST_F(Watched, AControlledStopIsLetComeToItsEndAndPowerRemovedBehindIt) {
   EXPECT_EQ(guard_->state(), State::tripped);
   EXPECT_GE(made_safe_, 1);
   EXPECT_EQ(told_.back(), "stopped: power is removed");
+}
+
+TEST_F(Watched, AControlledStopCommandsItsLoadAgainUntilItIsOver) {
+  bench_.actuators.push_back({.name = "load_selector",
+                              .long_name = {},
+                              .lowest = 0.0,
+                              .highest = 2.0,
+                              .manual = false,
+                              .positions = {"none", "rheostat", "lamps"},
+                              .u_setting = 0.0});
+  for (const double load : {0.0, 2.0}) {
+    SCOPED_TRACE(load);
+    guard_.reset();
+    start_guard();
+    drive();
+    layer_->set("load_selector", load);
+    run_ms(100);
+    block(400, trip_of(1, "winding is hot"));
+    device_.commands.clear();
+    go_on_ms(1000, 400);
+    const std::string on = load == 0.0 ? "load_selector 1" : "load_selector 2";
+    EXPECT_EQ(std::count(device_.commands.begin(), device_.commands.end(), on), 10);
+    EXPECT_EQ(std::count(device_.commands.begin(), device_.commands.end(), "fan_pct 0"), 10);
+    EXPECT_EQ(device_.commands.size(), 20);
+    end_acquisition();
+  }
+}
+
+// Whatever has turned the rotor again, or taken its load off, behind a stop that was answered.
+TEST_F(Watched, TheSafeStateIsCommandedAgainAsLongAsTheRotorTurns) {
+  start_guard();
+  drive();
+  run_ms(100);
+  block(400, trip_of(0, "overspeed"));
+  device_.commands.clear();
+  go_on_ms(20'000, 400);
+  EXPECT_EQ(device_.commands, std::vector<std::string>(200, "safe state"));
+  device_.commands.clear();
+  go_on_ms(20'000, 0);
+  EXPECT_EQ(device_.commands, std::vector<std::string>()) << "it stands, and has for long";
+  go_on_ms(100, 400);
+  EXPECT_EQ(device_.commands, std::vector<std::string>(1, "safe state"));
+}
+
+// A sensor that shows a rotor that stands may be what has failed.
+TEST_F(Watched, AtFirstTheSafeStateIsCommandedAgainWhateverTheRotorShows) {
+  start_guard();
+  drive();
+  run_ms(100);
+  block(400, trip_of(0, "overspeed"));
+  device_.commands.clear();
+  go_on_ms(20'000, 0);
+  const auto again = device_.commands.size();
+  EXPECT_GE(again, 48) << "for the time of the longest controlled stop";
+  EXPECT_LE(again, 50);
 }
 
 // An interlock on the disk, say: the guard knows the category only of what it judges itself.
