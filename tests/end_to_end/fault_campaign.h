@@ -109,15 +109,10 @@ struct Result {
   Kind kind;
   std::string why;  // nothing to notice, or uncovered
   bool cause_fits;
-  bool in_gust;
 
   /// What has to be so: the safe state and a first cause that fits. Where nothing hurt, or nothing
   /// was to be noticed, a bench that nobody has stopped will do.
   bool held() const;
-  /// Whether it is of the two sorts that are known not to be held, named on the page: a controlled
-  /// stop takes the load for connected where it was commanded once; a gust carries the rotor on
-  /// after the power has gone at its limit.
-  bool is_known_gap() const;
 };
 Result result_of(const Campaign& campaign, const Case& one, FaultBench& bench);
 
@@ -125,5 +120,7 @@ std::string page(const Campaign& campaign, const std::vector<Case>& cases,
                  const std::vector<Result>& results);
 
 inline constexpr double most_of_limit = 1.10;
+/// The overspeed interlock of the campaign's bench.
+inline constexpr double overspeed_of_limit = 0.92;
 
 }  // namespace windwright::end_to_end

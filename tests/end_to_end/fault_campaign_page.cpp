@@ -216,7 +216,7 @@ std::string page(const Campaign& campaign, const std::vector<Case>& cases,
 # What fails, and what stops the bench then
 
 {cases} cases on the simulated bench: every one of {mishaps} faults alone, and every pair of them that can be there at once, each with {dangers} dangers (the first: none), at times and operating points drawn by seed. Each layer runs the program's own
-code ([guard.md](guard.md)); time, links and the end of a process are simulated. The watchdog is set to {watchdog:g} s, the guard's `silence_s` to 0.05, blocks to 0.01 s; a history goes on until the safe state has stood for 0.75 s, or to the end of some 3 s after the last of what goes wrong.
+code ([guard.md](guard.md)); time, links and the end of a process are simulated. The watchdog is set to {watchdog:g} s, the guard's `silence_s` to 0.05, blocks to 0.01 s; the overspeed interlock trips at {overspeed:.0f} % of the rotor's limit of {limit:g} rad/s ([why](safety.md#how-far-below-its-limit)); a history goes on until the safe state has stood for 0.75 s, or to the end of some 3 s after the last of what goes wrong, that of a controlled stop to the stop's own end (60 s at most, then power is removed).
 
 **Every case runs a second time with all software dead from the start**: both processes, watchdog, limits. What the hard-wired chain then holds alone, or what does not hurt at all, proves nothing about the layers and is not counted. Of {counted} cases that are lost without the layers, {held} are held by them.
 Held is: the fan without power and the rotor loaded or at a stand at the end, never above {most:.0f} % of its limit, **and** a first cause told that fits the fault or the danger. A fault that shows by itself (a process dead or silent, a link cut, a sensor stuck or lost that an interlock watches, disk, clock) has to
@@ -234,8 +234,7 @@ person decide ([safety.md](safety.md)).
 
 ## Not held
 
-Cases that a layer that is left ought to hold and does not. Two sorts are known. A controlled stop (category 1) does not command the load again where it was commanded once, so that a load that falls off while a sensor hides it stays off until the stop is over: the fan is off and the rotor runs down without a load.
-A gust carries the rotor on after the power has gone at 100 % of the limit, for nothing brakes it (a stuck fan loses it no sooner than the watchdog is set to): the limit of an interlock has to leave room for that, and the hard-wired brake acts only while the contactor is out.
+Cases that a layer that is left ought to hold and does not.
 
 {failures}
 ## One fault
@@ -260,6 +259,8 @@ What this campaign does not have: three faults at a time; a fault of a sensor th
 )",
       fmt::arg("cases", cases.size()), fmt::arg("mishaps", campaign.mishaps.size()),
       fmt::arg("dangers", campaign.dangers.size()),
+      fmt::arg("overspeed", 100.0 * overspeed_of_limit),
+      fmt::arg("limit", FaultWorld::rotor_limit_rad_s),
       fmt::arg("watchdog", FaultWorld::usual_watchdog_s), fmt::arg("counted", all.counted),
       fmt::arg("held", all.held), fmt::arg("most", 100.0 * most_of_limit), fmt::arg("table", table),
       fmt::arg("quiet", all.quiet), fmt::arg("failures", not_held(campaign, cases, results)),

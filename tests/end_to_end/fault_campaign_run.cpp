@@ -16,7 +16,7 @@ namespace windwright::end_to_end {
 namespace {
 
 constexpr double steady_s = 0.5;
-constexpr double watched_s = 4.0;    // most
+constexpr double watched_s = 4.0;    // most, but for a controlled stop, which is let come to its end
 constexpr double safe_for_s = 0.75;  // longer than the guard waits before it commands it again
 constexpr double settled_s = 0.1;
 
@@ -58,7 +58,7 @@ Ending history(const Campaign& campaign, const Case& one, FaultBench& bench, boo
   }
   double since_s = 0.0;  // the last of what goes wrong
   double safe_s = 0.0;
-  for (double t = 0.0; t < steady_s + watched_s; t += FaultWorld::step_s) {
+  for (double t = 0.0; t < steady_s + watched_s || world.is_stopping(); t += FaultWorld::step_s) {
     since_s += FaultWorld::step_s;
     for (auto& [at_s, begin] : events) {
       if (!begin || t < at_s) continue;
@@ -94,13 +94,10 @@ Ending history(const Campaign& campaign, const Case& one, FaultBench& bench, boo
 
 /// What is left of the layers neither sees it nor can do anything about it, and why.
 std::optional<std::string> uncovered(const Loss& loss, const Danger* danger) {
-  const bool opens_chain = danger != nullptr && danger->opens_chain;
   if (loss.stops_acquisition && loss.stops_guard && loss.kills_watchdog)
     return "nobody is left who can stop the fan";
   if (loss.holds_fan && loss.holds_contactor)
     return "the fan is stuck, and its contactor does not open";
-  if (loss.holds_fan && loss.kills_watchdog && !opens_chain)
-    return "only the device itself opens the contactor of a fan that does not obey";
   if (danger == nullptr) {
     if (loss.fills_disk && loss.blinds_acquisition) return "only the acquisition looks at its disk";
     return std::nullopt;
@@ -110,8 +107,8 @@ std::optional<std::string> uncovered(const Loss& loss, const Danger* danger) {
   if (loss.blinds_acquisition && loss.blinds_guard) return "nobody is left who judges";
   if (danger->opens_circuit && loss.holds_contactor)
     return "the fan is off, but neither load nor brake is left";
-  if (danger->cuts_load && loss.holds_load)
-    return "the fan is off, but the load selector is stuck where no load is";
+  if (danger->cuts_load && loss.holds_load && loss.holds_contactor)
+    return "the fan is off, but the load selector is stuck where no load is, and no brake is left";
   return std::nullopt;
 }
 
@@ -150,33 +147,18 @@ bool Result::held() const {
   return ending.is_safe() && cause_fits;
 }
 
-bool Result::is_known_gap() const {
-  static const std::vector<std::string> controlled{
-      "disk nearly full",   "clock", "air speed", "air speed sensor lost", "air speed sensor stuck",
-      "winding temperature"};
-  constexpr double most_in_gust = 1.20;
-  if (!cause_fits || ending.fan_power) return false;
-  if (in_gust) return ending.loaded && ending.highest_of_limit <= most_in_gust;
-  return !ending.loaded && ending.highest_of_limit <= most_of_limit &&
-         std::any_of(controlled.begin(), controlled.end(), [this](const std::string& name) {
-           return ending.cause.find("interlock '" + name + "'") != std::string::npos;
-         });
-}
-
 Result result_of(const Campaign& campaign, const Case& one, FaultBench& bench) {
   Result result{.ending = history(campaign, one, bench, false, true),
                 .control = {},
                 .kind = Kind::counted,
                 .why = {},
-                .cause_fits = false,
-                .in_gust = false};
+                .cause_fits = false};
   const bool in_danger = result.ending.in_danger;
   result.control = history(campaign, one, bench, true, in_danger);
   result.cause_fits = fits(result.ending.cause, campaign, one, in_danger);
   const Danger* danger = in_danger ? &campaign.dangers[one.danger] : nullptr;
   const auto nobody = in_danger ? std::nullopt : unnoticed(campaign, one);
   const auto lost = uncovered(loss_of(campaign, one), danger);
-  result.in_gust = danger != nullptr && danger->lasts_s > 0.0;
   if (nobody) {
     result.kind = Kind::nothing_to_notice;
     result.why = *nobody;

@@ -25,6 +25,7 @@ namespace fs = std::filesystem;
 constexpr int short_run = 60;  // pairs
 constexpr std::size_t load_lost = 1;
 constexpr double most_quiet = 0.01;  // of all cases
+constexpr double limit = FaultWorld::rotor_limit_rad_s;
 
 fs::path guarded_bench() {
   const fs::path folder = bench_folder("fault-campaign");
@@ -35,7 +36,8 @@ fs::path guarded_bench() {
     bench.replace(at, old.size(), by);
   };
   change("block_s = 0.1", "block_s = 0.01");
-  change("highest = 420", "highest = 250");
+  // Below what the rotor may do: power and load take their time, and a gust goes on meanwhile.
+  change("highest = 420", fmt::format("highest = {}", overspeed_of_limit * limit));
   change("highest = 75\n", "highest = 46\n");
   change("lowest = 0\nhighest = 100\n", "lowest = 0\nhighest = 100\nfull_travel_s = 1\n");
   bench += R"(
@@ -61,7 +63,7 @@ with = "dc_current_A"
 factor = 25.0
 highest = 5.0
 hold_s = 0.03
-cause = "more voltage than any load leaves at this current: the load has fallen off"
+cause = "more voltage than any load leaves at this current: the load has fallen off, or a sensor lies"
 
 [guard]
 required = true
@@ -93,7 +95,6 @@ TEST(FaultCampaign, ALayerThatIsLeftStopsTheRotorBelow110PercentOfItsLimitAndTel
   if (table == nullptr) cases = some_of(cases);
   std::array<int, 4> kinds{};
   int quiet = 0;
-  int gaps = 0;
   std::vector<Result> results;
   for (const Case& one : cases) {
     SCOPED_TRACE(words_of(campaign, one));
@@ -102,10 +103,6 @@ TEST(FaultCampaign, ALayerThatIsLeftStopsTheRotorBelow110PercentOfItsLimitAndTel
     const Ending& ending = result.ending;
     ++kinds.at(static_cast<std::size_t>(result.kind));
     if (result.kind == Kind::uncovered) continue;
-    if (!result.held() && result.is_known_gap()) {
-      ++gaps;
-      continue;
-    }
     quiet += ending.is_quiet() ? 1 : 0;
     EXPECT_TRUE(result.held()) << fmt::format(
         "rotor at {:.2f} of its limit, {} fan power, {}; {}; kind {}", ending.highest_of_limit,
@@ -114,8 +111,8 @@ TEST(FaultCampaign, ALayerThatIsLeftStopsTheRotorBelow110PercentOfItsLimitAndTel
   }
   fmt::print(
       "{} cases: {} nothing to notice, {} covered by no layer, {} held without the layers, "
-      "{} lost without them; {} quiet, {} not held as is known\n",
-      cases.size(), kinds[0], kinds[1], kinds[2], kinds[3], quiet, gaps);
+      "{} lost without them; {} quiet\n",
+      cases.size(), kinds[0], kinds[1], kinds[2], kinds[3], quiet);
   // Else the campaign says nothing.
   EXPECT_GE(kinds.back(), static_cast<int>(cases.size() / 2));
   EXPECT_LE(quiet, most_quiet * static_cast<double>(cases.size()));

@@ -54,14 +54,6 @@ std::vector<metrology::Certificate> all_certificates(const bench::Bench& bench) 
   return all;
 }
 
-double limit_of(const bench::Bench& bench) {
-  for (const bench::Interlock& interlock : bench.interlocks) {
-    if (interlock.channel == rotor_speed && interlock.kind == bench::Interlock::Kind::bound)
-      return interlock.highest;
-  }
-  throw std::logic_error("no overspeed interlock");
-}
-
 }  // namespace
 
 void FaultWorld::Plant::read(bench::SampleBlock& block) {
@@ -89,7 +81,6 @@ FaultWorld::FaultWorld(FaultBench& of, const Drive& drive, double watchdog_s)
       acquisition_own_(bench_),
       guard_own_(bench_),
       certificates_(of.certificates),
-      limit_rad_s_(limit_of(bench_)),
       device_(std::make_unique<Plant>(of)),
       served_(std::make_unique<devices::ServedBench>(
           bench_, *device_, devices::ServedBench::Options{.watchdog_s = watchdog_s})),
@@ -248,6 +239,8 @@ void FaultWorld::write(std::size_t actuator, double value) {
 
 std::optional<std::string> FaultWorld::command_safe_state(bool cut) {
   if (cut) return "no connection";
+  const std::uint16_t stop = 1;
+  served_->write(served_->map().stop_address, std::span(&stop, 1));
   for (std::size_t i = 0; i < bench_.actuators.size(); ++i) {
     const bench::Actuator& actuator = bench_.actuators[i];
     if (bench::is_switched_off(actuator.name)) write(i, 0.0);
@@ -338,6 +331,10 @@ void FaultWorld::heat_winding(double winding_K) {
   device_->plant.return_to(mark);
 }
 
+bool FaultWorld::is_stopping() const {
+  return !acquisition_dead_ && !acquisition_frozen_ && !acquisition_cut_ && layer_->is_stopping();
+}
+
 FaultWorld::Truth FaultWorld::truth() const {
   const std::map<std::string, double> all = device_->plant.truth();
   const auto is = [&](const char* what) { return all.at(what) != 0.0; };
@@ -351,7 +348,7 @@ FaultWorld::Truth FaultWorld::truth() const {
                               interlock.with.empty() && std::isfinite(interlock.highest);
         return of_truth && all.at(interlock.channel) > interlock.highest;
       });
-  return {.of_speed_limit = speed_rad_s / limit_rad_s_,
+  return {.of_speed_limit = speed_rad_s / rotor_limit_rad_s,
           .fan_power = contactor_in && fan_at > 0.0,
           .loaded = !contactor_in || (load != 0.0 && !fuse_blown_),
           .stands = speed_rad_s < guard::standstill_rad_s,

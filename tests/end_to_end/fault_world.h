@@ -56,6 +56,8 @@ class FaultWorld {
  public:
   static constexpr double step_s = 0.01;
   static constexpr double usual_watchdog_s = 0.3;
+  /// What the rotor may do; its interlock has to trip below it (docs/safety.md says how far).
+  static constexpr double rotor_limit_rad_s = 250.0;
 
   using Drive = FaultBench::Drive;
   /// @param of          one history at a time
@@ -109,6 +111,8 @@ class FaultWorld {
     bool violates;  // speed, voltage, current, air speed or winding are beyond their interlocks
   };
   Truth truth() const;
+  /// Whether an acquisition that goes on has a controlled stop under way: it ends by itself.
+  bool is_stopping() const;
   /// The first layer's words about what it did; empty: none has tripped.
   const std::string& first_cause() const { return first_cause_; }
 
@@ -165,7 +169,6 @@ class FaultWorld {
   bench::Bench acquisition_own_;  // each process has read its own
   bench::Bench guard_own_;
   std::vector<metrology::Certificate> certificates_;
-  double limit_rad_s_;
   std::unique_ptr<Plant> device_;
   std::unique_ptr<devices::ServedBench> served_;
   std::unique_ptr<bench::Device> driver_;  // the acquisition's: limits, slew, and its link
