@@ -84,6 +84,7 @@ Snapshot Driver::snapshot() const {
   snapshot.age_s = shown_.samples == 0 ? 0.0 : std::max(0.0, age.count());
   const bool in_state = shown_.state != guard::State::safe && shown_.state != guard::State::tripped;
   snapshot.driven = in_state || (task_ && task_->drives);
+  snapshot.attended = snapshot.driven || (task_ && task_->attended);
   snapshot.stopping =
       guard::is_under_way(shown_.state) || stop_wanted_ || (task_ && task_stop_.stop_requested());
   snapshot.stale = shown_.samples == 0 || snapshot.age_s > std::max(oldest_s, 3.0 * bench_.block_s);

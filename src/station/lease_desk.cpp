@@ -23,9 +23,8 @@ LeaseDesk::LeaseDesk(Station& station,
 
 guard::Moment LeaseDesk::moment() const {
   const Snapshot now = station_.snapshot();
-  // Interlocks are proved with nothing turning, but not with nobody there.
-  const bool driven = now.driven || now.activity == "proving";
-  return {.now = std::chrono::steady_clock::now(), .driven = driven, .stopping = now.stopping};
+  return {
+      .now = std::chrono::steady_clock::now(), .driven = now.attended, .stopping = now.stopping};
 }
 
 // What the lease asks for comes before what it answers.

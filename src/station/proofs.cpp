@@ -129,6 +129,8 @@ void Proofs::begin(const Start& start, std::function<void(const std::string&)> f
   // the proof alone.
   station_.begin({.activity = "proving",
                   .drives = false,
+                  // Nothing turns, but contacts are opened and laid inputs believed.
+                  .attended = true,
                   .run = [this, start, finished = std::move(finished)](
                              bench::Device& device, const std::stop_token& stop) {
                     {

@@ -69,6 +69,7 @@ struct PersonAsked {
 struct Snapshot {
   guard::State state = guard::State::safe;
   bool driven = false;            // or about to be: a task that drives waits for its turn
+  bool attended = false;          // its operator has to be there: driven, or a task asks for it
   bool stopping = false;          // that has been asked to stop
   std::string activity = "lost";  // watching, checking, calibrating, proving, conducting
   std::string device;
@@ -88,7 +89,8 @@ struct Snapshot {
 /// Something that takes the device for a while: calibration, check standards, a campaign.
 struct Task {
   std::string activity;
-  bool drives;  // commands the fan, by a layer of the guard of its own
+  bool drives;            // commands the fan, by a layer of the guard of its own
+  bool attended = false;  // needs its operator there although it does not drive
   /// Why it cannot begin after all: the guard process.
   std::function<void(const std::string& why)> refused = {};
   /// On the thread that drives the device. `stop` asks it to end; whatever it throws but a
