@@ -290,7 +290,7 @@ void Prover::trip(const Interlock& interlock, const Stimulus& stimulus, ProvedBo
     bound.held_s = shows(judged) ? bound.held_s + block_s : 0.0;
   }
   if (interlock.kind == Kind::bound) bound.seen = judged_value(judged);
-  const bool latches = layer.reset(judges.alone.standing(), true).has_value();
+  const std::vector<std::string> standing = judges.alone.standing();
   stimulus.end();
   judges.bench.interlocks.front() = interlock;
   proved.bounds.push_back(bound);
@@ -303,6 +303,8 @@ void Prover::trip(const Interlock& interlock, const Stimulus& stimulus, ProvedBo
     return;
   }
   come_down(layer, judges);
+  // Behind the stop: while that is under way no reset is taken, whatever stands.
+  const bool latches = layer.reset(standing, true).has_value();
   proved.cause = tripped->cause;
   const auto& first = judges.all.first_out();
   proved.first_out = first ? first->interlock : "";

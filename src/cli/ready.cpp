@@ -10,6 +10,7 @@
 #include "campaign/prover.h"
 #include "campaign/readiness.h"
 #include "cli/ask_person.h"
+#include "cli/guarded.h"
 #include "cli/proof_table.h"
 #include "cli/readiness_table.h"
 #include "cli/verbs.h"
@@ -107,6 +108,9 @@ std::optional<campaign::Proof> prove(const Request& request, const bench::Bench&
 
 int check(const Request& request) {
   const bench::Bench bench = bench::bench_from_file(request.bench);
+  // What is proved is commanded.
+  const auto lease =
+      request.prove ? lease_of(bench, false, person_of(request, bench), "ready") : nullptr;
   const auto device = devices::open_device(bench, twin::Pace::as_fast_as_possible, ask_person);
   std::optional<campaign::Proof> proof;
   if (request.prove) proof = prove(request, bench, *device);

@@ -187,7 +187,7 @@ struct Session {
   /// From here on blocks have to follow.
   void command_powered() const {
     const bool drives = std::any_of(settings.begin(), settings.end(), [](const Setting& setting) {
-      return setting.actuator == "fan_pct" && setting.value > 0.0;
+      return bench::is_switched_off(setting.actuator) && setting.value > 0.0;
     });
     if (drives && !guarded.start()) return;
     for (const Setting& setting : settings) {
