@@ -12,6 +12,7 @@
 
 #include <chrono>
 #include <filesystem>
+#include <functional>
 #include <optional>
 #include <string>
 #include <thread>
@@ -27,15 +28,18 @@ bool ends_with_its_program(const bench::Bench& bench) {
 }
 
 // Nothing: no guard process runs.
-std::optional<std::string> ask_guard(const std::string& name, const std::string& wish) {
+std::optional<std::string> ask_guard(const std::string& name, const std::string& wish,
+                                     const std::function<void()>& meanwhile) {
   const auto number = guard::Tap::ask_reset(name, wish);
   if (!number) return std::nullopt;
   constexpr std::chrono::seconds patience{5};
   constexpr std::chrono::milliseconds pause{10};
   std::optional<std::string> answer;
   const auto end = std::chrono::steady_clock::now() + patience;
-  for (; !answer && std::chrono::steady_clock::now() < end; std::this_thread::sleep_for(pause))
+  for (; !answer && std::chrono::steady_clock::now() < end; std::this_thread::sleep_for(pause)) {
+    if (meanwhile) meanwhile();
     answer = guard::Tap::answer_to_reset(name, *number);
+  }
   return answer.value_or("the guard process does not answer: end it and start it again");
 }
 
@@ -66,8 +70,9 @@ void keep_trip(const bench::Bench& bench, const std::string& cause) {
 }
 
 std::string reset_trip(const bench::Bench& bench, const std::string& reason,
-                       const std::string& person) {
-  const auto answer = ask_guard(guard::tap_name(bench), fmt::format("{} (by {})", reason, person));
+                       const std::string& person, const std::function<void()>& meanwhile) {
+  const auto answer =
+      ask_guard(guard::tap_name(bench), fmt::format("{} (by {})", reason, person), meanwhile);
   if (answer) return *answer;
   if (!unreset_trip(bench).empty()) {
     Logbook(guard_logbook(bench))

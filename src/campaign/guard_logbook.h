@@ -4,6 +4,7 @@
 #include "bench/bench.h"
 
 #include <filesystem>
+#include <functional>
 #include <string>
 
 namespace windwright::campaign {
@@ -22,8 +23,9 @@ void keep_trip(const bench::Bench& bench, const std::string& cause);
 
 /// Takes a trip back: by the guard process that runs, which judges it, else in the logbook, where
 /// the next one finds it. Waits for the guard process for 5 s at most.
+/// @param meanwhile  again and again while it waits: reads on, so that what is judged is fresh
 /// @return  why that is refused; empty: done
 std::string reset_trip(const bench::Bench& bench, const std::string& reason,
-                       const std::string& person);
+                       const std::string& person, const std::function<void()>& meanwhile = {});
 
 }  // namespace windwright::campaign

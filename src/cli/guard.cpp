@@ -11,10 +11,12 @@
 #include "cli/verbs.h"
 #include "devices/guard_link.h"
 #include "devices/open_device.h"
+#include "guard/beside.h"
 #include "guard/configuration.h"
 #include "guard/event_shelf.h"
 #include "guard/fresh_look.h"
 #include "guard/guard_watch.h"
+#include "guard/line_writer.h"
 #include "guard/tap.h"
 #include "metrology/certificate.h"
 #include "twin/simulated_bench.h"
@@ -28,17 +30,12 @@
 
 #include <algorithm>
 #include <chrono>
-#include <condition_variable>
 #include <cstdio>
-#include <deque>
 #include <filesystem>
 #include <memory>
-#include <mutex>
 #include <optional>
-#include <stop_token>
 #include <string>
 #include <string_view>
-#include <thread>
 #include <utility>
 #include <vector>
 
@@ -63,11 +60,7 @@ class GuardLogbook {
   explicit GuardLogbook(const std::filesystem::path& file) : logbook_(file) {}
   GuardLogbook(const GuardLogbook&) = delete;
   GuardLogbook& operator=(const GuardLogbook&) = delete;
-  ~GuardLogbook() {
-    put(shelf_.look(Clock::now(), true));
-    writer_.request_stop();
-    writer_.join();
-  }
+  ~GuardLogbook() { put(shelf_.look(Clock::now(), true)); }
 
   /// On the guard's thread, as `look`.
   void add(std::string_view event, const std::string& text) {
@@ -77,35 +70,14 @@ class GuardLogbook {
   void look() { put(shelf_.look(Clock::now())); }
 
  private:
-  struct Entry {
-    base::UtcTime time;
-    std::string event;
-    std::string text;
-  };
-
   void put(std::vector<guard::EventShelf::Line> lines) {
-    if (lines.empty()) return;
-    const std::lock_guard lock(mutex_);
     for (guard::EventShelf::Line& line : lines)
-      waiting_.push_back({base::host_now(), std::move(line.event), std::move(line.text)});
-    come_.notify_one();
-  }
-
-  // Until everything is written.
-  void write(const std::stop_token& over) {
-    std::unique_lock lock(mutex_);
-    while (come_.wait(lock, over, [this] { return !waiting_.empty(); })) {
-      const Entry entry = std::move(waiting_.front());
-      waiting_.pop_front();
-      lock.unlock();
-      fmt::print(stderr, "{} {}: {}\n", base::utc_text(entry.time), entry.event, entry.text);
-      keep(entry);
-      lock.lock();
-    }
+      writer_.add({base::host_now(), std::move(line.event), std::move(line.text)});
   }
 
   // A full disk is no reason to leave the bench unguarded; a trip then latches in this process.
-  void keep(const Entry& entry) {
+  void keep(const guard::LineWriter::Line& entry) {
+    fmt::print(stderr, "{} {}: {}\n", base::utc_text(entry.time), entry.event, entry.text);
     try {
       logbook_.add(entry.time, entry.event, {{"text", entry.text}});
     } catch (const std::filesystem::filesystem_error& full) {
@@ -115,10 +87,7 @@ class GuardLogbook {
 
   campaign::Logbook logbook_;
   guard::EventShelf shelf_;
-  std::mutex mutex_;
-  std::condition_variable_any come_;
-  std::deque<Entry> waiting_;
-  std::jthread writer_{[this](const std::stop_token& over) { write(over); }};
+  guard::LineWriter writer_{[this](const guard::LineWriter::Line& entry) { keep(entry); }};
 };
 
 std::vector<metrology::Certificate> all_certificates(const bench::Bench& bench) {
@@ -136,11 +105,19 @@ std::vector<metrology::Certificate> all_certificates(const bench::Bench& bench) 
   return certificates;
 }
 
-guard::OwnWay own_way_of(devices::GuardLink* link) {
-  if (link == nullptr) return {};
-  return {.make_safe = [link] { return link->make_safe(); },
-          .feed = [link] { return link->feed(); }};
-}
+/// The link, by two threads: a feed that waits for its answer must not be in the way of a stop, and
+/// neither in that of who judges.
+struct Hands {
+  explicit Hands(devices::GuardLink& link)
+      : safe([&link] { return link.make_safe(); }), feeding([&link] { return link.feed(); }) {}
+  guard::OwnWay way() {
+    return {.make_safe = [this] { return safe.ask(); },
+            .is_making_safe = [this] { return safe.is_busy(); },
+            .feed = [this] { return feeding.ask(); }};
+  }
+  guard::Beside safe;
+  guard::Beside feeding;
+};
 
 /// Ahead of other programs, and never paged out, where the system lets us.
 bool take_precedence() {
@@ -187,10 +164,16 @@ int guard_until_stopped(const Request& request, const bench::Bench& bench,
   GuardLogbook logbook(logbook_file);
   const std::unique_ptr<devices::GuardLink> link = devices::open_guard_link(bench);
   const bool ahead = take_precedence();
+  // Behind the precedence, which they have as well.
+  std::optional<Hands> hands;
+  if (link) hands.emplace(*link);
   guard::GuardWatch watch(
       std::move(*tap),
-      {.silence_s = bench.guard.silence_s, .configuration = configuration, .tripped = tripped},
-      [&] { return interlocks_of(bench, certificates); }, own_way_of(link.get()),
+      {.silence_s = bench.guard.silence_s,
+       .block_s = bench.block_s,
+       .configuration = configuration,
+       .tripped = tripped},
+      [&] { return interlocks_of(bench, certificates); }, hands ? hands->way() : guard::OwnWay{},
       [&logbook](std::string_view event, const std::string& text) { logbook.add(event, text); });
   const auto step = std::chrono::duration_cast<std::chrono::nanoseconds>(
       std::chrono::duration<double>(std::min(0.01, bench.guard.silence_s / 5.0)));
@@ -207,52 +190,64 @@ int guard_until_stopped(const Request& request, const bench::Bench& bench,
   return watch.tripped().empty() ? done : interlock_tripped;
 }
 
-/// An acquisition that drives nothing and only looks, as the guard sees it; nothing where another
-/// program acquires, whose samples then have to do.
+/// An acquisition that drives nothing and only looks, as the guard sees it.
 class Looker {
  public:
-  explicit Looker(const bench::Bench& bench)
+  /// @throws DeviceFault  the device's
+  Looker(const bench::Bench& bench, guard::Tap tap)
       : bench_(bench),
-        tap_(guard::Tap::open(guard::tap_name(bench), guard::tap_shape(bench),
-                              guard::Side::acquisition, guard::configuration_of(bench))) {}
+        tap_(std::move(tap)),
+        device_(devices::open_device(bench, twin::Pace::as_fast_as_possible,
+                                     [](const std::string& what) {
+                                       throw base::DeviceFault("bench", "needs a person: " + what,
+                                                               "it is only looked at here");
+                                     })) {}
   Looker(const Looker&) = delete;
   Looker& operator=(const Looker&) = delete;
   ~Looker() { say(guard::Activity::ended); }
 
   /// What still stands, by fresh samples, which the guard sees as well.
   std::vector<std::string> standing() {
-    if (!tap_) return {};
-    const auto device =
-        devices::open_device(bench_, twin::Pace::as_fast_as_possible, [](const std::string& what) {
-          throw base::DeviceFault("bench", "needs a person: " + what, "it is only looked at here");
-        });
-    return guard::standing_now(bench_, all_certificates(bench_), *device, {},
-                               [this](const bench::SampleBlock& block) {
-                                 tap_->write(block);
-                                 say(guard::Activity::standing);
-                               });
+    return guard::standing_now(bench_, all_certificates(bench_), *device_, {},
+                               [this](const bench::SampleBlock& block) { show(block); });
+  }
+  /// Goes on looking: what the guard is to judge a reset by may not be old.
+  void look_on() {
+    device_->read(block_);
+    show(block_);
   }
 
  private:
-  void say(guard::Activity activity) {
-    if (tap_) tap_->beat(Clock::now(), {.activity = activity});
+  void show(const bench::SampleBlock& block) {
+    say(guard::Activity::standing);
+    tap_.write(block);
   }
+  void say(guard::Activity activity) { tap_.beat(Clock::now(), {.activity = activity}); }
 
   const bench::Bench& bench_;
-  std::optional<guard::Tap> tap_;
+  guard::Tap tap_;
+  std::unique_ptr<bench::Device> device_;
+  bench::SampleBlock block_;
 };
 
 /// By the guard that is running, else in the logbook, where the next one finds it. @return why not
 std::string refusal_of_reset(const Request& request, const bench::Bench& bench,
                              const std::string& who) {
-  const bool guarded = guard::Tap::lives(guard::tap_name(bench), guard::Side::guard);
+  const std::string name = guard::tap_name(bench);
+  const bool guarded = guard::Tap::lives(name, guard::Side::guard);
   if (!guarded && campaign::unreset_trip(bench).empty()) return "nothing has tripped";
-  Looker looker(bench);
-  const std::vector<std::string> standing = looker.standing();
-  if (!standing.empty()) {
-    return fmt::format("the cause is not gone: {}", fmt::join(standing, ", "));
+  std::optional<guard::Tap> tap = guard::Tap::open(
+      name, guard::tap_shape(bench), guard::Side::acquisition, guard::configuration_of(bench));
+  // A guard that is running judges the other program's samples, where they are fresh.
+  if (!tap && guarded) return campaign::reset_trip(bench, request.reset, who);
+  if (!tap) {
+    return "another program acquires from this bench, and nobody judges its samples here: end that "
+           "program, or reset there";
   }
-  return campaign::reset_trip(bench, request.reset, who);
+  Looker looker(bench, std::move(*tap));
+  if (const std::vector<std::string> standing = looker.standing(); !standing.empty())
+    return fmt::format("the cause is not gone: {}", fmt::join(standing, ", "));
+  return campaign::reset_trip(bench, request.reset, who, [&looker] { looker.look_on(); });
 }
 
 int reset(const Request& request, const bench::Bench& bench) {

@@ -81,13 +81,13 @@ void AcquisitionLayer::command_again(double block_s, double rotor_speed_rad_s) {
   if (!is_stopping() && !holds_off) return;
   removed_for_s_ += block_s;
   unsaid_s_ += block_s;
-  if (unsaid_s_ < again_s) return;
+  if (unsaid_s_ + 0.5 * block_s < again_s) return;
   unsaid_s_ = 0.0;
   if (is_stopping()) {
     for (const bench::Actuator& actuator : bench_.actuators) {
-      if (actuator.name == bench::load_selector)
-        device_.set(actuator.name,
-                    commanded(actuator.name).value_or(bench::loaded_position(actuator)));
+      if (actuator.manual || actuator.name != bench::load_selector) continue;
+      device_.set(actuator.name,
+                  commanded(actuator.name).value_or(bench::loaded_position(actuator)));
     }
     device_.set(fan, 0.0);
   } else if (removed_for_s_ < options_.longest_stop_s || !(rotor_speed_rad_s < standstill_rad_s)) {
@@ -126,6 +126,8 @@ void AcquisitionLayer::set(const std::string& actuator, double value) {
   if (known != commanded_.end() && known->second == value) return;
   device_.set(actuator, value);
   commanded_[actuator] = value;
+  // An instrument may take its time for each, and no block comes meanwhile.
+  if (permits_fan(logic_.state()) && options_.other.tell) options_.other.tell(words(), cause_);
 }
 
 std::optional<double> AcquisitionLayer::commanded(const std::string& actuator) const {

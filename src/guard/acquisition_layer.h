@@ -38,7 +38,7 @@ class AcquisitionLayer {
   /// @return  why the fan may not be commanded
   std::optional<std::string> start(const std::vector<std::string>& standing);
   /// Commands an actuator; the fan above nought only while running (logic_error otherwise). The
-  /// same value twice is told the device once.
+  /// same value twice is told the device once. While running a heartbeat follows each command.
   void set(const std::string& actuator, double value);
   /// As it was commanded last, where that is known.
   std::optional<double> commanded(const std::string& actuator) const;

@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include <chrono>
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <thread>
@@ -71,9 +72,13 @@ std::optional<Heard> AcquisitionWatch::hear(const Words& own, Instant now) {
     // One that has only begun, or has ended before this program began.
     if (!lives || !pulse) return std::nullopt;
     seen_ = true;
+    life_ = tap_->other_life();
   }
   if (!lives) return silent("the guard process has ended");
-  if (!pulse) return silent("another guard process has begun");
+  // At rest it may be started anew.
+  const std::uint64_t life = tap_->other_life();
+  if (own.state == State::safe) life_ = life;
+  if (!pulse || life != life_) return silent("another guard process has begun");
   const std::chrono::duration<double> unheard = now - pulse->time;
   if (unheard.count() > settings_.silence_s) {
     return silent(

@@ -7,6 +7,7 @@
 #include "guard/other_layer.h"
 #include "guard/tap.h"
 
+#include <cstdint>
 #include <optional>
 #include <string>
 
@@ -48,6 +49,7 @@ class AcquisitionWatch {
   std::string configuration_;
   std::optional<Tap> tap_;  // nothing: another process of this simulated bench has it
   bool seen_ = false;       // the guard
+  std::uint64_t life_ = 0;  // of the guard that this bench is driven under
   bool begun_ = false;
   Words last_ = {.activity = Activity::standing};
 };

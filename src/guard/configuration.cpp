@@ -26,7 +26,7 @@ std::string configuration_of(const bench::Bench& bench) {
 std::string tap_name(const bench::Bench& bench) {
   constexpr std::size_t digits = 16;
   const std::string place = std::filesystem::weakly_canonical(bench.file).string();
-  return fmt::format("/windwright-2-{}", base::sha256(place).substr(0, digits));
+  return fmt::format("/windwright-3-{}", base::sha256(place).substr(0, digits));
 }
 
 // Whether the rotor stands is the guard's to know as well, judged or not.

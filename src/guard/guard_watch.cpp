@@ -16,8 +16,9 @@
 namespace windwright::guard {
 namespace {
 
-constexpr std::chrono::milliseconds make_safe_again{500};
+constexpr std::chrono::milliseconds safe_again{500};
 constexpr std::chrono::milliseconds feed_again{100};
+constexpr std::chrono::seconds longest_coasting{120};
 constexpr const char* other_files =
     "the acquisition process works by another bench.toml, rotor or certificates";
 
@@ -39,6 +40,7 @@ GuardWatch::GuardWatch(Tap tap, GuardOptions options, std::function<Judge()> mak
       logic_(options_.tripped.empty() ? State::safe : State::tripped),
       cause_(options_.tripped),
       removes_power_(!options_.tripped.empty()) {
+  seen_.life = tap_.other_life();
   // What a process left that has ended before this one began is not this one's.
   if (const std::optional<Pulse> pulse = tap_.other_pulse(); pulse && !tap_.other_lives())
     dealt_ = pulse->number;
@@ -47,12 +49,15 @@ GuardWatch::GuardWatch(Tap tap, GuardOptions options, std::function<Judge()> mak
 
 // The order of the sources is the model's: device, interlocks, the other layer, people, the stop.
 void GuardWatch::look(Instant now) {
-  see_who_is_there();
+  see_who_is_there(now);
   judge_blocks(now);
   listen(now);
+  tell_who_is_there();
   follow_wishes(now);
   follow_stop(now);
-  if (removes_power_ && (!made_safe_ || now - *made_safe_ >= make_safe_again)) make_safe(now);
+  watch_the_rotor(now);
+  make_safe_behind_a_drive(now);
+  make_safe_again(now);
   answer_reset(now);
   beat(now);
   feed(now);
@@ -66,27 +71,58 @@ void GuardWatch::beat(Instant now) {
 }
 
 // What an acquisition's blocks are judged by does not remember the one before it.
-void GuardWatch::see_who_is_there() {
-  seen_ = {.lives = tap_.other_lives(), .pulse = tap_.other_pulse()};
-  const bool was_present = std::exchange(present_, seen_.lives && seen_.pulse);
-  if (present_ == was_present) return;
-  if (!present_ && is_latched(logic_.state()) && judge_.followers) {
-    if (const std::string followers = judge_.followers(); !followers.empty())
+void GuardWatch::see_who_is_there(Instant now) {
+  const std::uint64_t life_before = seen_.life;
+  const bool was_present = present_;
+  seen_.lives = tap_.other_lives();
+  seen_.pulse = tap_.other_pulse();
+  seen_.life = tap_.other_life();
+  present_ = seen_.lives && seen_.pulse;
+  const bool another = seen_.life != life_before;
+  if (was_present && (another || !present_)) keep_followers();
+  if (another) {
+    dealt_ = 0;
+    if (tap_.last_died() >= life_before && tap_.last_died() > 0)
+      take(Event::other_silent, "the acquisition process died", now);
+  }
+  has_driven_ = has_driven_ || is_driven();
+  if (present_ && judge_life_ != seen_.life) judge_anew(seen_.life);
+}
+
+void GuardWatch::keep_followers() {
+  if (std::exchange(kept_life_, judge_life_) == judge_life_) return;
+  if (!is_latched(logic_.state()) || !judge_.followers) return;
+  if (const std::string followers = judge_.followers(); !followers.empty()) followers_ = followers;
+}
+
+void GuardWatch::judge_anew(std::uint64_t life) {
+  keep_followers();
+  judge_ = make_judge_();
+  judge_life_ = life;
+  judged_.reset();
+}
+
+// After what is urgent.
+void GuardWatch::tell_who_is_there() {
+  const std::uint64_t here = present_ ? seen_.life : 0;
+  const std::uint64_t before = std::exchange(told_life_, here);
+  if (here == before) return;
+  if (before != 0) {
+    if (const std::string followers = std::exchange(followers_, {}); !followers.empty())
       tell_("followers", followers);
+    std::string text = "has ended";
+    if (const std::uint64_t missed = std::exchange(missed_, 0); missed > 0)
+      text += fmt::format("; {} of its blocks were overwritten before they were judged", missed);
+    tell_("acquisition", text);
   }
-  if (present_) {
-    judge_ = make_judge_();
-    judged_ = 0;
-  }
-  std::string text = present_ ? "has begun" : "has ended";
-  if (const std::uint64_t missed = std::exchange(missed_, 0); missed > 0)
-    text += fmt::format("; {} of its blocks were overwritten before they were judged", missed);
-  tell_("acquisition", text);
+  if (here != 0) tell_("acquisition", "has begun");
 }
 
 void GuardWatch::judge_blocks(Instant now) {
   while (tap_.read(block_)) {
-    ++judged_;
+    // Written before the heartbeat by which it is seen, or left behind by the one before.
+    if (tap_.block_life() != judge_life_) judge_anew(tap_.block_life());
+    judged_ = now;
     if (const std::optional<Trip> trip = judge_.judge(block_))
       take(violation_event(trip->stop_category), in_words(*trip), now);
   }
@@ -131,13 +167,12 @@ void GuardWatch::follow_wishes(Instant now) {
   const bool wanted = is_driven() && seen_.pulse->words.content() && same_files &&
                       seconds(now - seen_.pulse->time) <= options_.silence_s;
   if (logic_.state() == State::safe && wanted) {
-    const std::vector<std::string> standing =
-        judge_.standing ? judge_.standing() : std::vector<std::string>();
-    if (standing.empty()) {
+    const std::vector<std::string> causes = standing();
+    if (causes.empty()) {
       tap_.set_cause({});
       take(Event::start_asked, {}, now);
     } else {
-      tap_.set_cause(fmt::format("not started while it stands: {}", fmt::join(standing, ", ")));
+      tap_.set_cause(fmt::format("not started while it stands: {}", fmt::join(causes, ", ")));
       take(Event::start_asked_unready, {}, now);
     }
   }
@@ -176,6 +211,27 @@ void GuardWatch::follow_stop(Instant now) {
   }
 }
 
+// Nobody reads back what an actuator is set to: a fan that runs on behind its stop shows in the
+// rotor. Not before a drive: what turns it then is not this acquisition's.
+void GuardWatch::watch_the_rotor(Instant now) {
+  const State state = logic_.state();
+  const bool rests = state == State::tripped || (state == State::safe && has_driven_);
+  const bool seen = present_ && judged_ && seconds(now - *judged_) <= options_.silence_s;
+  if (!rests || !seen || !judge_.rotor_speed_rad_s ||
+      judge_.rotor_speed_rad_s() < standstill_rad_s) {
+    turns_.reset();
+    return;
+  }
+  if (!turns_) turns_ = now;
+  if (now - *turns_ < longest_coasting) return;
+  turns_ = now;
+  const std::string cause =
+      fmt::format("the rotor still turns after {} s with nothing to drive it: is the fan off?",
+                  longest_coasting.count());
+  if (state == State::tripped) tell_("fault", cause);
+  take(Event::violation_0, cause, now);
+}
+
 // The acquisition is told before a slow or dead link is waited for, people after it.
 void GuardWatch::take(Event event, const std::string& cause, Instant now) {
   const State before = logic_.state();
@@ -190,7 +246,10 @@ void GuardWatch::take(Event event, const std::string& cause, Instant now) {
   if (has(actions, Action::begin_controlled_stop)) stop_begun_ = now;
   if (logic_.state() != before) beat(now);
   std::optional<std::string> failure;
-  if (removes_power_ && !removed_before) failure = make_safe(now);
+  if (removes_power_ && !removed_before) {
+    failure = make_safe(now);
+    told_unsafe_ = failure.has_value();
+  }
   const std::string tail =
       failure ? fmt::format("; the safe state could not be commanded: {}", *failure) : "";
   if (first) {
@@ -210,16 +269,25 @@ std::optional<std::string> GuardWatch::make_safe(Instant now) {
   return own_way_.make_safe ? own_way_.make_safe() : std::nullopt;
 }
 
+// What failed may be known only when it is commanded again.
+void GuardWatch::make_safe_again(Instant now) {
+  if (!removes_power_ || (made_safe_ && now - *made_safe_ < safe_again)) return;
+  const std::optional<std::string> failure = make_safe(now);
+  if (failure && !told_unsafe_)
+    tell_("fault", fmt::format("the safe state could not be commanded: {}", *failure));
+  told_unsafe_ = failure.has_value();
+}
+
 // Empty: every cause is gone, as far as a guard can see.
-std::string GuardWatch::still_wrong() {
+std::string GuardWatch::still_wrong(Instant now) {
   if (is_driven()) return "the acquisition is still running: end it first";
   if (is_under_way(logic_.state())) return "the stop is not over yet";
-  if (judged_ == 0) return "no samples have come since the last acquisition ended";
+  if (!judged_) return "no samples have come since the last acquisition ended";
+  if (const double old_s = seconds(now - *judged_); old_s > options_.silence_s + options_.block_s)
+    return fmt::format("the last samples are {:.1f} s old", old_s);
   if (judge_.standing) {
-    const std::vector<std::string> standing = judge_.standing();
-    if (!standing.empty()) {
-      return fmt::format("the cause is not gone: {}", fmt::join(standing, ", "));
-    }
+    if (const std::vector<std::string> causes = judge_.standing(); !causes.empty())
+      return fmt::format("the cause is not gone: {}", fmt::join(causes, ", "));
   }
   if (own_way_.make_safe && removes_power_) {
     if (const std::optional<std::string> gone = own_way_.make_safe()) {
@@ -236,7 +304,7 @@ void GuardWatch::answer_reset(Instant now) {
     tap_.answer_reset("nothing has tripped");
     return;
   }
-  const std::string wrong = still_wrong();
+  const std::string wrong = still_wrong(now);
   if (!has(logic_.take(reset_event(wrong.empty(), true)), Action::unlatch)) {
     tap_.answer_reset(wrong);
     tell_("refused reset", fmt::format("{}: {}", *reason, wrong));
@@ -258,15 +326,41 @@ void GuardWatch::feed(Instant now) {
   if (!own_way_.feed || !feeds_watchdog(logic_.state()) || !present_) return;
   if (fed_ && now - *fed_ < feed_again) return;
   fed_ = now;
-  if (const std::optional<std::string> cause = own_way_.feed()) {
-    take(Event::violation_0, fmt::format("the guard's own way to the bench is gone: {}", *cause),
-         now);
+  const bool was_gone = way_is_gone_.has_value();
+  way_is_gone_ = own_way_.feed();
+  if (!way_is_gone_) return;
+  const std::string cause =
+      fmt::format("the guard's own way to the bench is gone: {}", *way_is_gone_);
+  // At rest it is a fault, and keeps the bench from being started; driven, a trip.
+  if (logic_.state() != State::safe) {
+    take(Event::violation_0, cause, now);
+  } else if (!was_gone) {
+    tell_("fault", cause);
+  }
+}
+
+std::vector<std::string> GuardWatch::standing() const {
+  std::vector<std::string> causes =
+      judge_.standing ? judge_.standing() : std::vector<std::string>();
+  if (way_is_gone_) causes.push_back("the guard's own way to the bench (" + *way_is_gone_ + ")");
+  // Else that would stop a bench that was started since, and nobody would know why.
+  if (own_way_.is_making_safe && own_way_.is_making_safe())
+    causes.push_back("the command to make the bench safe, which has not been answered yet");
+  return causes;
+}
+
+// However a drive has ended, and whatever its end says of itself; power that stays on behind a stop
+// of category 2 stays.
+void GuardWatch::make_safe_behind_a_drive(Instant now) {
+  if (seen_.lives || !std::exchange(has_driven_, false) || logic_.state() != State::safe) return;
+  if (const std::optional<std::string> failure = make_safe(now)) {
+    tell_("fault", "behind the end of a drive the safe state could not be commanded: " + *failure);
   }
 }
 
 void GuardWatch::end(Instant now) {
   const std::string cause = "the guard process was ended";
-  see_who_is_there();
+  see_who_is_there(now);
   if (is_driven()) {
     // Not a trip of this layer: whoever drives finds it gone.
     tap_.set_cause(cause);

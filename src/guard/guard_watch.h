@@ -27,19 +27,24 @@ struct Judge {
   std::function<double()> rotor_speed_rad_s = {};
 };
 
-/// The guard's own way to the bench, past the acquisition.
+/// The guard's own way to the bench, past the acquisition. Better by Beside: whoever waits here
+/// judges nothing and is silent meanwhile.
 struct OwnWay {
   /// Commands the safe state. Empty where the device takes no second connection: then the
   /// acquisition, which sees that the guard wants power removed, and the device's watchdog are
   /// left.
-  /// @return  why it is not, or not known to be
+  /// @return  why it is not, or not known to be, or was not the last time
   std::function<std::optional<std::string>()> make_safe = {};
-  /// Feeds the guard's share of the device's watchdog. @return  why that is not possible
+  /// Whether a command to make it safe is still on its way. May be empty: never.
+  std::function<bool()> is_making_safe = {};
+  /// Feeds the guard's share of the device's watchdog. @return  why that is, or was the last time,
+  /// not possible
   std::function<std::optional<std::string>()> feed = {};
 };
 
 struct GuardOptions {
-  double silence_s;           // of a running acquisition, then the bench is stopped
+  double silence_s;      // of a running acquisition, then the bench is stopped
+  double block_s = 0.0;  // of the acquisition: its samples are no older than that and silence_s
   std::string configuration;  // of guard/configuration.h
   std::string tripped = {};   // cause of a trip that was not reset yet; empty: none
   double longest_stop_s = guard::longest_stop_s;  // of the acquisition's controlled stop
@@ -55,9 +60,9 @@ struct GuardOptions {
 class GuardWatch {
  public:
   /// @param make_judge  a fresh one at the beginning and for every acquisition
-  /// @param tell        event (acquisition, trip, consequence, stopped, followers, reset, refused
-  ///                    reset, end) and its text, after what is urgent was done; to wait in there
-  ///                    is to be silent
+  /// @param tell        event (acquisition, trip, consequence, stopped, followers, fault, reset,
+  ///                    refused reset, end) and its text, after what is urgent was done; to wait in
+  ///                    there is to be silent
   GuardWatch(Tap tap, GuardOptions options, std::function<Judge()> make_judge, OwnWay own_way,
              std::function<void(std::string_view event, const std::string& text)> tell);
 
@@ -73,20 +78,28 @@ class GuardWatch {
 
  private:
   struct Seen {  // of the acquisition, at this look
+    std::uint64_t life = 0;
     bool lives = false;
     std::optional<Pulse> pulse = {};
   };
-  void see_who_is_there();
+  void see_who_is_there(Instant now);
+  void judge_anew(std::uint64_t life);
+  void keep_followers();
+  void tell_who_is_there();
   void judge_blocks(Instant now);
   std::optional<std::string> acquisition_is_gone(Instant now);
   void listen(Instant now);
   void follow_wishes(Instant now);
   void follow_stop(Instant now);
+  void watch_the_rotor(Instant now);
   void take(Event event, const std::string& cause, Instant now);
   std::optional<std::string> make_safe(Instant now);
-  std::string still_wrong();
+  void make_safe_again(Instant now);
+  std::string still_wrong(Instant now);
   void answer_reset(Instant now);
   void feed(Instant now);
+  void make_safe_behind_a_drive(Instant now);
+  std::vector<std::string> standing() const;
   bool is_driven() const;
   void beat(Instant now);
 
@@ -105,10 +118,18 @@ class GuardWatch {
   bool removes_power_ = false;
   std::optional<Instant> made_safe_;
   std::optional<Instant> fed_;
-  std::uint64_t missed_ = 0;  // blocks of this acquisition
-  std::uint64_t judged_ = 0;  // blocks, by this judge
-  bool present_ = false;      // the acquisition, at the last look
-  std::uint64_t dealt_ = 0;   // pulse of an acquisition that has ended, up to which nothing is left
+  std::uint64_t missed_ = 0;                // blocks of this acquisition
+  std::optional<Instant> judged_;           // the last block, by this judge
+  std::optional<Instant> turns_;            // since when the rotor has, with nothing to drive it
+  std::optional<std::string> way_is_gone_;  // why the device could not be fed the last time
+  bool told_unsafe_ = false;                // that the safe state could not be commanded
+  std::uint64_t kept_life_ = 0;             // whose followers are kept
+  std::uint64_t judge_life_ = 0;            // the acquisition that `judge_` knows
+  bool has_driven_ = false;                 // the acquisition, or wanted to
+  bool present_ = false;                    // the acquisition, at the last look
+  std::uint64_t told_life_ = 0;             // of an acquisition that is told to have begun; 0: none
+  std::string followers_;                   // of the one before, not told yet
+  std::uint64_t dealt_ = 0;  // pulse of an acquisition that has ended, up to which nothing is left
 };
 
 }  // namespace windwright::guard

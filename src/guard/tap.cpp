@@ -59,11 +59,21 @@ struct PulseWords {
   std::uint64_t given = 0;  // 0: by an earlier process
 };
 
-/// Of one process.
+Activity activity_of(const PulseWords& words) {
+  return words.activity == 0   ? Activity::standing
+         : words.activity == 1 ? Activity::running
+                               : Activity::ended;
+}
+
+/// Of one side.
 struct Half {
   Whole<Text> configuration;
   Whole<PulseWords> pulse;
   Whole<Text> cause;
+  // Apart from the heartbeat, which may be torn: over all processes there ever were.
+  std::atomic<std::uint64_t> beats;
+  std::atomic<std::uint64_t> lives;
+  std::atomic<std::uint64_t> died;  // the last life that did not end in order
 };
 
 /// All zeroes, as new memory is, means that nobody was there yet.
@@ -85,6 +95,7 @@ struct SlotHead {
   std::atomic<std::uint64_t> gap_before;
   std::atomic<std::uint64_t> channels;
   std::atomic<std::uint64_t> samples;
+  std::atomic<std::uint64_t> life;  // of the acquisition that has written it
 };
 using Count = std::atomic<std::int32_t>;
 static_assert(Count::is_always_lock_free && sizeof(Count) == sizeof(std::int32_t));
@@ -165,8 +176,8 @@ struct Tap::Open {
   Mapping mapping;
   Shape shape;
   Side side;
-  std::uint64_t beats = 0;
-  std::uint64_t next = 0;  // block to read
+  std::uint64_t next = 0;                // block to read
+  mutable std::uint64_t block_life = 0;  // of the last one read
   std::uint64_t missed = 0;
   mutable std::uint32_t heard = 0;               // of the bell
   mutable std::optional<PulseWords> pulse = {};  // of the other side, as last read whole
@@ -188,6 +199,17 @@ struct Tap::Open {
   void ring() const {
     memory().bell.fetch_add(1, std::memory_order_release);
     syscall(SYS_futex, &memory().bell, FUTEX_WAKE, 1, nullptr, nullptr, 0);
+  }
+  // Whoever was there before: torn or not, it has died unless its last word is that it has ended.
+  // The life before the heartbeat: who has seen this one's heartbeat finds its life as well.
+  void begin_life() const {
+    Half& half = own();
+    const std::uint64_t before = half.lives.load(std::memory_order_relaxed);
+    const std::optional<PulseWords> last = half.pulse.load();
+    const bool in_order = last && (last->given == 0 || activity_of(*last) == Activity::ended);
+    if (before > 0 && !in_order) half.died.store(before, std::memory_order_release);
+    half.lives.store(before + 1, std::memory_order_release);
+    half.pulse.store({.number = half.beats.load(std::memory_order_relaxed)});
   }
   // Slots of another shape lie elsewhere.
   void take_shape() const {
@@ -214,8 +236,7 @@ std::optional<Tap> Tap::open(const std::string& name, const Shape& shape, Side s
   auto open = std::unique_ptr<Open>(
       new Open{.mapping{name, all_bytes(shape), O_CREAT}, .shape = shape, .side = side});
   if (!lock(open->mapping.handle(), side)) return std::nullopt;
-  if (const auto last = open->own().pulse.load()) open->beats = last->number;
-  open->own().pulse.store({.number = open->beats});
+  open->begin_life();
   open->own().configuration.store(text_of(0, configuration));
   open->own().cause.store(text_of(0, {}));
   if (side == Side::acquisition) open->take_shape();
@@ -247,14 +268,20 @@ std::optional<Pulse> Tap::other_pulse() const {
   if (!words || words->given == 0) return std::nullopt;
   return Pulse{.number = words->number,
                .time = Instant(std::chrono::nanoseconds(words->time_ns)),
-               .words = {.activity = words->activity == 0   ? Activity::standing
-                                     : words->activity == 1 ? Activity::running
-                                                            : Activity::ended,
+               .words = {.activity = activity_of(*words),
                          // What is no state is none that a fan may run in.
                          .state = words->state < state_count ? static_cast<State>(words->state)
                                                              : State::tripped,
                          .driven = words->driven != 0,
                          .holds_off = words->holds_off != 0}};
+}
+
+std::uint64_t Tap::other_life() const {
+  return open_->others().lives.load(std::memory_order_acquire);
+}
+
+std::uint64_t Tap::last_died() const {
+  return open_->others().died.load(std::memory_order_acquire);
 }
 
 std::string Tap::other_configuration() const {
@@ -269,7 +296,9 @@ std::string Tap::other_cause() const {
 
 void Tap::beat(Instant now, const Words& words) {
   const auto since = std::chrono::duration_cast<std::chrono::nanoseconds>(now.time_since_epoch());
-  open_->own().pulse.store({.number = ++open_->beats,
+  // Counted before it is given: who dies within is not counted twice.
+  const std::uint64_t number = open_->own().beats.fetch_add(1, std::memory_order_relaxed) + 1;
+  open_->own().pulse.store({.number = number,
                             .time_ns = since.count(),
                             .activity = static_cast<std::uint64_t>(words.activity),
                             .state = static_cast<std::uint64_t>(words.state),
@@ -294,6 +323,7 @@ void Tap::write(const SampleBlock& block) {
   head.gap_before.store(block.gap_before ? 1 : 0, std::memory_order_release);
   head.channels.store(block.channels, std::memory_order_release);
   head.samples.store(block.samples, std::memory_order_release);
+  head.life.store(open_->own().lives.load(std::memory_order_relaxed), std::memory_order_release);
   Count* counts = Open::counts(head);
   const Shape& shape = open_->shape;
   for (std::size_t place = 0; place < shape.kept(); ++place) {
@@ -314,6 +344,7 @@ bool Tap::Open::copy(std::uint64_t block, SampleBlock& to) const {
   to.gap_before = head.gap_before.load(std::memory_order_acquire) != 0;
   to.channels = head.channels.load(std::memory_order_acquire);
   to.samples = head.samples.load(std::memory_order_acquire);
+  block_life = head.life.load(std::memory_order_acquire);
   if (to.channels != shape.channels || to.samples > shape.samples) {
     to = {};
     return false;
@@ -340,6 +371,10 @@ bool Tap::read(SampleBlock& block) {
     ++open_->missed;
   }
   return false;
+}
+
+std::uint64_t Tap::block_life() const {
+  return open_->block_life;
 }
 
 std::uint64_t Tap::missed() {

@@ -87,6 +87,12 @@ class Tap {
   /// The last heartbeat of the last process on the other side, whether it lives or not; nothing
   /// where it has not given one.
   std::optional<Pulse> other_pulse() const;
+  /// Which process on the other side is or was the last: they are counted from 1; 0: nobody yet.
+  /// Asked after other_pulse it is not older than that.
+  std::uint64_t other_life() const;
+  /// The last of them that has had a successor and, having said anything, did not say that it had
+  /// ended, be it killed in the middle of a heartbeat; 0: none.
+  std::uint64_t last_died() const;
   /// The same process's configuration.
   std::string other_configuration() const;
   /// Its last words: why it is not content.
@@ -101,6 +107,8 @@ class Tap {
   /// Guard: the next block, oldest first. What the other side wrote before this side was opened is
   /// left out. False where there is none.
   bool read(bench::SampleBlock& block);
+  /// Which acquisition, as other_life counts them, has written the block that was read last.
+  std::uint64_t block_life() const;
   /// Blocks that were overwritten before they were read, since the last call.
   std::uint64_t missed();
   /// Guard: returns when the acquisition has written or beaten, or the time is over.

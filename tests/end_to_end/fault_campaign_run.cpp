@@ -16,7 +16,7 @@ namespace windwright::end_to_end {
 namespace {
 
 constexpr double steady_s = 0.5;
-constexpr double watched_s = 4.0;    // most, but for a controlled stop, which is let come to its end
+constexpr double watched_s = 4.0;  // most, but for a controlled stop, which is let come to its end
 constexpr double safe_for_s = 0.75;  // longer than the guard waits before it commands it again
 constexpr double settled_s = 0.1;
 

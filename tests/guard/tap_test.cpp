@@ -2,6 +2,7 @@
 #include "guard/tap.h"
 
 #include "bench/device.h"
+#include "guard/half_written.h"
 #include "guard/whole.h"
 
 #include <fcntl.h>
@@ -215,6 +216,38 @@ TEST_F(TapOf, AProcessThatWasKilledIsNotTakenForAlive) {
   EXPECT_FALSE(guard.other_pulse());
   next.beat(at(2), {.activity = Activity::standing});
   EXPECT_EQ(guard.other_pulse()->number, 2);
+}
+
+TEST_F(TapOf, HeartbeatsCountOnBehindAProcessThatWasKilledWithinOne) {
+  Tap guard = opened(Side::guard);
+  {
+    Tap killed = opened(Side::acquisition);
+    for (int i = 1; i < 10; ++i)
+      killed.beat(at(i), {.activity = Activity::running});
+    kill_within_a_heartbeat(name_, [&] { killed.beat(at(10), {.activity = Activity::running}); });
+  }
+  Tap next = opened(Side::acquisition);
+  next.beat(at(20), {.activity = Activity::standing});
+  ASSERT_TRUE(guard.other_pulse());
+  EXPECT_EQ(guard.other_pulse()->number, 11);
+}
+
+TEST_F(TapOf, TellsWhichProcessesDidNotEndInOrder) {
+  const Tap guard = opened(Side::guard);
+  EXPECT_EQ(guard.other_life(), 0);
+  const auto live = [this](std::optional<Activity> last) {
+    Tap acquisition = opened(Side::acquisition);
+    if (last) acquisition.beat(at(1), {.activity = *last});
+  };
+  live(Activity::running);
+  live(Activity::ended);
+  EXPECT_EQ(guard.other_life(), 2);
+  EXPECT_EQ(guard.last_died(), 1);
+  live(std::nullopt);  // drove nothing, and has said nothing
+  live(Activity::standing);
+  EXPECT_EQ(guard.last_died(), 1);
+  live(Activity::ended);
+  EXPECT_EQ(guard.last_died(), 4);
 }
 
 TEST_F(TapOf, AGuardDoesNotReadWhatWasWrittenBeforeIt) {

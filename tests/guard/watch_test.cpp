@@ -31,11 +31,12 @@ TEST_F(Watched, NothingTripsWhileBothAreContent) {
   go_on_ms(100, 100);
   EXPECT_EQ(layer_->state(), State::safe);
   EXPECT_EQ(guard_->state(), State::safe);
+  EXPECT_EQ(made_safe_, 0) << "it may go on: nobody commands behind its back";
   end_acquisition();
   pass(1000);
   guard_->look(now_);
   EXPECT_EQ(guard_->tripped(), "");
-  EXPECT_EQ(made_safe_, 0);
+  EXPECT_EQ(made_safe_, 1) << "behind the end of a drive, whatever that says of itself";
   EXPECT_EQ(told_, (std::vector<std::string>{"acquisition: has begun", "acquisition: has ended"}));
   EXPECT_EQ(device_.commands, (std::vector<std::string>{"fan_pct 50", "fan_pct 0"}));
 }
@@ -105,18 +106,6 @@ TEST_F(Watched, TheGuardStopsTheBenchWhenTheAcquisitionDies) {
   guard_->look(now_);
   EXPECT_EQ(made_safe_, 1);
   EXPECT_EQ(guard_->tripped(), "the acquisition process died");
-}
-
-TEST_F(Watched, AnAcquisitionKilledBeforeTheGuardBeganIsNothingToIt) {
-  {
-    std::optional<Tap> killed =
-        Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition, configuration_of(bench_));
-    killed->beat(now_, {.activity = Activity::running, .state = State::running, .driven = true});
-  }
-  start_guard();
-  pass(1000);
-  guard_->look(now_);
-  EXPECT_EQ(guard_->tripped(), "");
 }
 
 TEST_F(Watched, TheAcquisitionStopsTheBenchWhenTheGuardIsSilent) {
@@ -304,6 +293,122 @@ TEST_F(Watched, AGuardWithoutItsOwnWayIsNotContent) {
             "commanded: no route");
   EXPECT_NE(cause_at(100), "");
   EXPECT_EQ(device_.commands.back(), "safe state") << "who has no way of its own is obeyed at once";
+}
+
+TEST_F(Watched, BehindADriveThatEndsTheBenchIsMadeSafeOnce) {
+  start_guard();
+  start_acquisition();
+  block(0);
+  guard_->look(now_);
+  end_acquisition();
+  guard_->look(now_);
+  EXPECT_EQ(made_safe_, 0) << "nothing was driven";
+  for (int drives = 1; drives < 3; ++drives) {
+    drive();
+    run_ms(100);
+    layer_->ask_end();
+    go_on_ms(100, 0);
+    end_acquisition();
+    way_is_gone_ = true;
+    for (int i = 0; i < 200; ++i) {
+      pass(10);
+      guard_->look(now_);
+    }
+    way_is_gone_ = false;
+    EXPECT_EQ(made_safe_, drives);
+    EXPECT_EQ(guard_->tripped(), "");
+    EXPECT_TRUE(std::ranges::count(told_,
+                                   "fault: behind the end of a drive the safe state could "
+                                   "not be commanded: no route") == drives);
+  }
+}
+
+TEST_F(Watched, PowerThatStaysOnBehindAStopOfCategory2Stays) {
+  start_guard();
+  drive();
+  run_ms(100);
+  category_ = 2;
+  block(2000, trip_of(2, "both see it"));
+  guard_->look(now_);
+  go_on_ms(500, 0);
+  end_acquisition();
+  guard_->look(now_);
+  EXPECT_EQ(guard_->state(), State::tripped);
+  EXPECT_EQ(made_safe_, 0);
+}
+
+TEST_F(Watched, AtRestALostWayOfItsOwnIsAFaultThatKeepsFromStarting) {
+  start_guard();
+  start_acquisition();
+  way_is_gone_ = true;
+  for (int i = 0; i < 20; ++i) {
+    pass(50);
+    block(0);
+    guard_->look(now_);
+  }
+  EXPECT_EQ(guard_->tripped(), "");
+  EXPECT_EQ(told_.back(), "fault: the guard's own way to the bench is gone: no route");
+  EXPECT_EQ(told_.size(), 2) << "once";
+  EXPECT_EQ(layer_->start({}),
+            "the guard process does not run: not started while it stands: the guard's own way to "
+            "the bench (no route)");
+  way_is_gone_ = false;
+  pass(100);
+  block(0);
+  guard_->look(now_);
+  EXPECT_EQ(layer_->start({}), std::nullopt);
+}
+
+TEST_F(Watched, IsNotResetOnOldSamples) {
+  start_guard("overspeed");
+  look_at_the_bench(100);
+  pass(51);
+  guard_->look(now_);
+  EXPECT_EQ(answer_to_reset("it was well once"), "the last samples are 0.1 s old");
+  looker_->write(block_of(100));
+  guard_->look(now_);
+  EXPECT_EQ(answer_to_reset("it is well"), "");
+}
+
+TEST_F(Watched, ManyCommandsBetweenTwoBlocksAreNoSilence) {
+  start_guard();
+  start_acquisition();
+  ASSERT_EQ(layer_->start({}), std::nullopt);
+  device_.on_set = [this] {
+    for (int i = 0; i < 4; ++i) {
+      pass(10);
+      guard_->look(now_);
+    }
+  };
+  for (int i = 0; i < 10; ++i)
+    layer_->set("load " + std::to_string(i), 1.0);
+  layer_->set("fan_pct", 50.0);
+  EXPECT_EQ(cause_at(100), "");
+  guard_->look(now_);
+  EXPECT_EQ(guard_->tripped(), "");
+}
+
+TEST_F(Watched, ARotorThatTurnsOnBehindItsStopIsATrip) {
+  start_guard();
+  drive();
+  run_ms(100);
+  layer_->ask_end();
+  go_on_ms(119'000, 100);
+  EXPECT_EQ(guard_->tripped(), "") << "it coasts";
+  go_on_ms(2'000, 100);
+  EXPECT_EQ(guard_->tripped(),
+            "the rotor still turns after 120 s with nothing to drive it: is the fan off?");
+  EXPECT_GE(made_safe_, 1);
+  go_on_ms(121'000, 100);
+  EXPECT_EQ(told_.back(),
+            "fault: the rotor still turns after 120 s with nothing to drive it: is the fan off?");
+}
+
+TEST_F(Watched, ARotorThatSomebodyElseTurnsIsNoTrip) {
+  start_guard();
+  start_acquisition();
+  go_on_ms(200'000, 100);
+  EXPECT_EQ(guard_->tripped(), "");
 }
 
 TEST_F(Watched, ADeviceThatIsLostIsATrip) {

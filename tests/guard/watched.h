@@ -17,6 +17,7 @@
 
 #include <chrono>
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -37,6 +38,7 @@ class Commanded final : public bench::Device {
   double sample_rate_hz() const override { return 1000.0; }
   base::UtcTime now() const override { return {}; }
   void set(std::string_view actuator, double value) override {
+    if (on_set) on_set();
     commands.push_back(fmt::format("{} {:g}", actuator, value));
     if (actuator == "fan_pct") fan = value;
   }
@@ -49,6 +51,7 @@ class Commanded final : public bench::Device {
   }
 
   std::vector<std::string> commands;
+  std::function<void()> on_set;
   double fan = 0.0;
 
  private:
@@ -157,10 +160,13 @@ class Watched : public testing::Test {
     acquisition_.reset();
   }
   void pass(int ms) { now_ += milliseconds(ms); }
-  AcquisitionLayer::Step block(std::int32_t count, const std::optional<Trip>& trip = std::nullopt) {
+  static SampleBlock block_of(std::int32_t count) {
     SampleBlock block;
     block.fill(std::vector<std::int32_t>(20, count), 2);
-    return layer_->look(block, trip, count);
+    return block;
+  }
+  AcquisitionLayer::Step block(std::int32_t count, const std::optional<Trip>& trip = std::nullopt) {
+    return layer_->look(block_of(count), trip, count);
   }
   /// What the acquisition finds, of the first cause.
   std::string cause_at(std::int32_t count, const std::optional<Trip>& trip = std::nullopt) {
@@ -198,11 +204,9 @@ class Watched : public testing::Test {
     looker_ =
         Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition, configuration_of(bench_));
     ASSERT_TRUE(looker_);
-    SampleBlock block;
-    block.fill(std::vector<std::int32_t>(20, count), 2);
     looker_->beat(now_, {.activity = Activity::standing});
     guard_->look(now_);
-    looker_->write(block);
+    looker_->write(block_of(count));
     guard_->look(now_);
   }
   std::string refusal() {

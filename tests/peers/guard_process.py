@@ -42,6 +42,7 @@ class Laboratory:
         bench.run("calibrate", "bench.toml")
         self.processes = []
         self.recordings = 0
+        self.known_trips = 0
         self.serve("true")
 
     def serve(self, required):
@@ -96,9 +97,19 @@ class Laboratory:
         file = self.bench.folder / "guard.jsonl"
         return [json.loads(line) for line in file.read_text().splitlines()] if file.exists() else []
 
+    def trips(self):
+        return [line["text"] for line in self.log() if line["event"] == "trip"]
+
+    def next_trip(self):
+        """Its cause, of a trip since the bench was driven. What is told with it may stand behind it."""
+        self.wait_until(lambda: len(self.trips()) > self.known_trips, "a trip in the logbook")
+        return self.trips()[-1]
+
     def driven(self):
-        fed = self.fed_by_guard()
-        self.wait_until(lambda: self.fan() > 0 and self.fed_by_guard() != fed, "driven, and fed by both")
+        self.known_trips = len(self.trips())
+        for _ in range(2):  # the first may have been on its way already, of a guard that has only begun
+            fed = self.fed_by_guard()
+            self.wait_until(lambda: self.fan() > 0 and self.fed_by_guard() != fed, "driven, and fed by both")
 
     def ended(self, process, code, words=""):
         out, err = process.communicate(timeout=PATIENCE_S)
@@ -133,6 +144,8 @@ def check(laboratory):
     laboratory.driven()
     laboratory.ended(laboratory.start("record", "client.toml", "--reason", "a test", "--seconds", "1", "--into", "second.h5"), 3,
                      "watches another process that drives this bench")
+    laboratory.ended(laboratory.start("ready", "client.toml", "--prove-interlocks", "--by", "the test"), 3, "is commanded by")
+    need(laboratory.fan() > 0, "nobody else's proof stops it")
     acquisition.terminate()
     laboratory.ended(acquisition, 1)
     need(laboratory.fan() == 0, "safe at the end")
@@ -142,8 +155,8 @@ def check(laboratory):
     laboratory.driven()
     acquisition.kill()
     laboratory.wait_until(lambda: laboratory.fan() == 0, "stopped by the guard")
-    laboratory.wait_until(lambda: laboratory.log()[-1]["event"] == "trip", "a trip in the logbook")
-    need(laboratory.log()[-1]["text"] == "the acquisition process died", f"the cause: {laboratory.log()[-1]}")
+    trip = laboratory.next_trip()
+    need(trip == "the acquisition process died", f"the cause: {trip}")
     need(laboratory.tripped() == 0, "before the device's watchdog")
     laboratory.refused("does not let the bench be driven")
 
@@ -160,8 +173,8 @@ def check(laboratory):
     laboratory.driven()
     acquisition.send_signal(signal.SIGSTOP)
     laboratory.wait_until(lambda: laboratory.fan() == 0, "stopped by the guard")
-    laboratory.wait_until(lambda: laboratory.log()[-1]["event"] == "trip", "a trip in the logbook")
-    need("has been silent for" in laboratory.log()[-1]["text"], "the cause")
+    trip = laboratory.next_trip()
+    need("has been silent for" in trip, f"the cause: {trip}")
     laboratory.reset(code=1)  # while it is still there
     acquisition.send_signal(signal.SIGCONT)
     laboratory.ended(acquisition, 4, "the guard process: the acquisition process has been silent")
@@ -183,7 +196,7 @@ def check(laboratory):
     laboratory.ended(acquisition, 4, "the guard process has been silent")
     need(laboratory.fan() == 0, "safe")
     guard.send_signal(signal.SIGCONT)
-    laboratory.wait_until(lambda: laboratory.log()[-1]["event"] == "trip", "a trip in the logbook")
+    trip = laboratory.next_trip()
     laboratory.reset()
 
     # Both frozen: the device's watchdog.
@@ -207,6 +220,18 @@ def check(laboratory):
     laboratory.ended(acquisition, 4, "the guard process")
     need(laboratory.fan() == 0, "safe")
     laboratory.wait_until(lambda: guard.poll() is not None, "the guard's end")
+
+    # Without a guard, while another program has the bench: nobody could look, so nothing is reset.
+    with (laboratory.bench.folder / "guard.jsonl").open("a") as log:
+        log.write('{"time": "2030-01-01T00:00:00Z", "event": "trip", "text": "overspeed"}\n')
+    watching = laboratory.start("record", "client.toml", "--seconds", "600", "--into", "watching.h5", "--catalogue", "none")
+    laboratory.wait_until((laboratory.bench.folder / "watching.h5").exists, "another program that has the bench")
+    laboratory.reset(code=1)
+    need(laboratory.log()[-1]["event"] == "trip", "not reset")
+    watching.terminate()
+    laboratory.ended(watching, 1)
+    laboratory.reset()
+    need(laboratory.log()[-1]["event"] == "reset", "reset")
 
 
 def main():

@@ -1,0 +1,34 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+
+namespace windwright::guard {
+
+/// Does one thing, again and again, on a thread of its own: a command to a device may wait for
+/// seconds for an answer that is lost, in which whoever judges goes on judging.
+class Beside {
+ public:
+  /// @param action  on the thread; throws nothing. @return  why that was not possible
+  explicit Beside(std::function<std::optional<std::string>()> action);
+  /// When everything that was asked for is done.
+  ~Beside();
+  Beside(const Beside&) = delete;
+  Beside& operator=(const Beside&) = delete;
+
+  /// Has it done, after this call once more at least, and does not wait for it. One thread.
+  /// @return  why the last time that has come to an end was not possible; nothing: it was, or none
+  ///          has come to an end yet
+  std::optional<std::string> ask();
+  /// Whether something that was asked for is not done yet.
+  bool is_busy() const;
+
+ private:
+  struct Shared;
+  std::unique_ptr<Shared> shared_;
+};
+
+}  // namespace windwright::guard

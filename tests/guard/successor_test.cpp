@@ -1,0 +1,137 @@
+// SPDX-License-Identifier: Apache-2.0
+// One process behind the other on either side: who died, who ended, and whose block it was.
+#include "guard/configuration.h"
+#include "guard/guard_watch.h"
+#include "guard/half_written.h"
+#include "guard/stop_logic.h"
+#include "guard/tap.h"
+#include "guard/watched.h"
+
+#include <gtest/gtest.h>
+
+#include <optional>
+#include <string>
+
+namespace windwright::guard {
+namespace {
+
+TEST_F(Watched, AnAcquisitionKilledBeforeTheGuardBeganIsNothingToIt) {
+  {
+    std::optional<Tap> killed =
+        Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition, configuration_of(bench_));
+    killed->beat(now_, {.activity = Activity::running, .state = State::running, .driven = true});
+  }
+  start_guard();
+  pass(1000);
+  guard_->look(now_);
+  EXPECT_EQ(guard_->tripped(), "");
+}
+
+TEST_F(Watched, AnAcquisitionAfterOneThatWasKilledWithinAHeartbeatIsWatched) {
+  start_guard();
+  {
+    std::optional<Tap> killed =
+        Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition, configuration_of(bench_));
+    const auto beat = [&] {
+      pass(1);
+      killed->beat(now_, {.activity = Activity::standing});
+    };
+    for (int i = 0; i < 50; ++i)
+      beat();
+    guard_->look(now_);
+    kill_within_a_heartbeat(tap_name(bench_), beat);
+  }
+  guard_->look(now_);
+  drive();
+  guard_->look(now_);
+  pass(51);
+  guard_->look(now_);
+  EXPECT_EQ(guard_->tripped(), "the acquisition process has been silent for 51 ms");
+  EXPECT_EQ(made_safe_, 1);
+}
+
+TEST_F(Watched, AnAcquisitionThatDiesIsNoticedThoughTheNextOneIsThereAlready) {
+  for (const bool next_has_beaten : {false, true}) {
+    for (const bool within_a_heartbeat : {false, true}) {
+      SCOPED_TRACE(next_has_beaten);
+      guard_.reset();
+      start_guard();
+      made_safe_ = 0;
+      {
+        std::optional<Tap> killed = Tap::open(tap_name(bench_), tap_shape(bench_),
+                                              Side::acquisition, configuration_of(bench_));
+        const auto beat = [&] {
+          pass(1);
+          killed->beat(now_,
+                       {.activity = Activity::running, .state = State::running, .driven = true});
+        };
+        beat();
+        guard_->look(now_);
+        EXPECT_EQ(guard_->state(), State::running);
+        if (within_a_heartbeat) kill_within_a_heartbeat(tap_name(bench_), beat);
+      }
+      std::optional<Tap> next = Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition,
+                                          configuration_of(bench_));
+      if (next_has_beaten) next->beat(now_, {.activity = Activity::standing});
+      guard_->look(now_);
+      EXPECT_EQ(guard_->tripped(), "the acquisition process died");
+      EXPECT_EQ(made_safe_, 1);
+    }
+  }
+}
+
+TEST_F(Watched, AnEndInOrderIsOneThoughTheNextAcquisitionIsThereAlready) {
+  start_guard();
+  drive();
+  run_ms(100);
+  layer_->ask_end();
+  go_on_ms(100, 0);
+  ASSERT_EQ(layer_->start({}), std::nullopt);  // running until the last moment, and driving nothing
+  guard_->look(now_);
+  end_acquisition();
+  start_acquisition();
+  guard_->look(now_);
+  EXPECT_EQ(guard_->tripped(), "");
+}
+
+TEST_F(Watched, AGuardThatTakesTheDeadOnesPlaceBetweenTwoBlocksIsNotItsHeartbeat) {
+  start_guard();
+  drive();
+  run_ms(100);
+  guard_.reset();
+  start_guard();  // and it gives heartbeats already
+  EXPECT_EQ(cause_at(100), "another guard process has begun");
+  EXPECT_EQ(device_.commands.back(), "safe state");
+}
+
+TEST_F(Watched, AtRestTheGuardMayBeStartedAnew) {
+  start_guard();
+  start_acquisition();
+  EXPECT_EQ(cause_at(0), "");
+  guard_.reset();
+  EXPECT_EQ(cause_at(0), "");
+  start_guard();
+  EXPECT_EQ(cause_at(0), "");
+  ASSERT_EQ(layer_->start({}), std::nullopt);
+  run_ms(100);
+}
+
+// Its time, say, has nothing to do with that of the acquisition before.
+TEST_F(Watched, ABlockThatComesBeforeItsAcquisitionIsHeardIsJudgedAnew) {
+  start_guard();
+  look_at_the_bench(100);
+  looker_.reset();
+  looker_ =
+      Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition, configuration_of(bench_));
+  const int before = judges_;
+  looker_->write(block_of(100));
+  guard_->look(now_);
+  EXPECT_EQ(judges_, before + 1);
+  looker_->beat(now_, {.activity = Activity::standing});
+  looker_->write(block_of(100));
+  guard_->look(now_);
+  EXPECT_EQ(judges_, before + 1);
+}
+
+}  // namespace
+}  // namespace windwright::guard
