@@ -90,6 +90,20 @@ try {
     }
   }, must);
 
+  await check('before they are proved the fan asks for a reason, and waits for it', async () => {
+    await enter(page, 'measure');
+    await openGate(page, 'fan_pct');
+    await page.locator('#actuator-fan_pct').fill('5');
+    const make = button('Fan to 5\u00a0%');
+    await page.getByText('The interlocks do not count as proved:').waitFor();
+    await make.waitFor();
+    assert.equal(await make.isEnabled(), false);
+    await page.getByLabel('Reason to drive all the same (it is noted)').fill('to see that it asks');
+    assert.equal(await make.isEnabled(), true);
+    await button('Leave it').click();
+    await enter(page, 'ready');
+  });
+
   await check('the interlocks are proved, once what matters is confirmed', async () => {
     const interlocks = page.locator('section[aria-label="Interlocks"]');
     await interlocks.getByText('Never proved').waitFor();
