@@ -498,7 +498,7 @@ Bench bench_from_file(const std::filesystem::path& file) {
   bench.publish = publish_from_tables(root, bench.file.parent_path());
   bench.guard = guard_from_table(root.optional_table("guard"), bench.block_s);
   bench.recording = recording_from_table(root.optional_table("recording"));
-  texts_from_tables(root, bench);  // every text is one of this bench
+  texts_from_tables(root);  // refused now, not when somebody reads it
   root.refuse_unread_keys();
   return bench;
 }

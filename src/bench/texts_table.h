@@ -17,9 +17,9 @@ struct Bench;
 using Texts = std::map<std::string, std::map<std::string, std::string, std::less<>>, std::less<>>;
 
 /// What [texts.es] and the like say, if they are there: docs/bench.md.
-/// @param bench     with everything else read: only what is a text of it has a translation
-/// @throws BadInput with file and line
-Texts texts_from_tables(const base::Settings& root, const Bench& bench);
+/// What the bench does not have changes nothing.
+/// @throws BadInput  with file and line
+Texts texts_from_tables(const base::Settings& root);
 
 /// The same of a bench that was read. It is no member of it: only who shows a bench needs them.
 Texts texts_of(const Bench& bench);

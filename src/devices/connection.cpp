@@ -64,9 +64,10 @@ void Connection::require_watched(const std::string& cause) {
       "the connection, then the bench; go on when it is as it should be");
 }
 
-void Connection::require_wanted(const std::string& cause) const {
+void Connection::require_wanted(const std::string& cause) {
   const double away_s = blind_s();
   if (!instrument_.stop.stop_requested() || away_s <= shortest_stopped_outage_s) return;
+  if (!commanded_.empty()) stop();
   throw base::DeviceFault(
       instrument_.name,
       fmt::format("interrupted while no sample came for {:.1f} s ({})", away_s, cause),
@@ -188,13 +189,15 @@ void Connection::stop() noexcept {
   for (int attempt = 0; attempt < 2; ++attempt) {
     try {
       if (attempt > 0) instrument_.open();
-      make_safe_by_itself();
+      // The fan does not wait a second time for an answer that did not come.
+      if (attempt == 0) make_safe_by_itself();
       for (const std::string_view name : bench::switched_off)
         each(name, 0.0);
       for (const auto& [actuator, value] : std::map(commanded_)) {
         if (bench_.actuators[actuator].name == bench::load_selector && value == 0.0)
           each(bench::load_selector, bench::loaded_position(bench_.actuators[actuator]));
       }
+      if (attempt > 0) make_safe_by_itself();
       return;
     } catch (const std::exception&) {
       // Opened anew, once; then there is nothing more to try.

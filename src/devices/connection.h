@@ -78,7 +78,7 @@ class Connection {
  private:
   double blind_s() const;
   void require_watched(const std::string& cause);
-  void require_wanted(const std::string& cause) const;
+  void require_wanted(const std::string& cause);
   void command(std::size_t actuator, double value);
   void ask(const std::string& what);
   void make_safe_by_itself();

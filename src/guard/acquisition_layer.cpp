@@ -14,6 +14,7 @@
 #include <stdexcept>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace windwright::guard {
@@ -46,8 +47,7 @@ void AcquisitionLayer::act(Event event) {
   const Action actions = logic_.take(event);
   if (has(actions, Action::remove_power)) {
     device_.stop();
-    power_removed_ = true;
-    removed_for_s_ = 0.0;
+    if (!std::exchange(power_removed_, true)) removed_for_s_ = 0.0;
     commanded_.clear();
     sequence_.reset();
   }
@@ -89,7 +89,8 @@ void AcquisitionLayer::command_again(double block_s, double rotor_speed_rad_s) {
       device_.set(actuator.name,
                   commanded(actuator.name).value_or(bench::loaded_position(actuator)));
     }
-    device_.set(fan, 0.0);
+    // Nobody is asked ten times a second.
+    if (!bench_.actuator(fan).manual) device_.set(fan, 0.0);
   } else if (removed_for_s_ < options_.longest_stop_s || !(rotor_speed_rad_s < standstill_rad_s)) {
     device_.stop();
   }

@@ -423,6 +423,7 @@ void Driver::run_task(HeardDevice& device) {
   }
   task_drives_ = task.drives;
   in_task_ = true;
+  told_.clear();
   show();
   try {
     task.run(device, stop);

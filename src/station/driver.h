@@ -22,6 +22,7 @@
 #include <deque>
 #include <functional>
 #include <future>
+#include <map>
 #include <memory>
 #include <mutex>
 #include <optional>
@@ -131,6 +132,7 @@ class Driver final : public Hearing {
   std::unique_ptr<TripRing> trip_ring_;  // while there is a device
   bool known_input_ = false;             // is on a sensor
   bool in_task_ = false;
+  std::map<std::string, double> told_;  // what the task has commanded, as it was told last
   bool task_drives_ = false;
   bool begun_ = false;   // the guard process knows of this one
   bool driven_ = false;  // when it was last seen

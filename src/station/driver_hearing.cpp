@@ -160,15 +160,15 @@ void Driver::after_block(HeardDevice& device, const bench::SampleBlock& block) {
 }
 
 void Driver::commanded(std::string_view actuator, double value) {
-  bool is_new = true;
   {
     const std::scoped_lock lock(mutex_);
-    const auto [place, added] = shown_.commanded.try_emplace(std::string(actuator), value);
-    is_new = added || place->second != value;
-    place->second = value;
+    shown_.commanded[std::string(actuator)] = value;
   }
+  if (!in_task_) return;
   // A stop is commanded again until it is seen to be done: told once.
-  if (in_task_ && is_new) tell("command", {{"actuator", actuator}, {"value", value}});
+  const auto [place, is_new] = told_.try_emplace(std::string(actuator), value);
+  if (is_new || std::exchange(place->second, value) != value)
+    tell("command", {{"actuator", actuator}, {"value", value}});
 }
 
 void Driver::stopped() {
