@@ -43,6 +43,7 @@ struct World {
   std::function<void(int)> before_read = [](int) {};  // of the read with this number
   std::function<void()> before_connect = [] {};
   std::function<void(std::size_t)> before_set = [](std::size_t) {};
+  std::function<void()> before_make_safe = [] {};
   std::vector<std::pair<std::size_t, double>> commands;
   std::vector<std::string> asked;
   std::stop_source stop;
@@ -61,6 +62,7 @@ class FakeLink final : public Link {
     world_.before_set(actuator);
     world_.commands.emplace_back(actuator, value);
   }
+  void make_safe() override { world_.before_make_safe(); }
 
  private:
   World& world_;
@@ -282,6 +284,18 @@ TEST(PolledDevice, OneRefusalKeepsNothingElseFromBeingMadeSafe) {
   device.stop();
   using Command = std::pair<std::size_t, double>;
   EXPECT_EQ(world.commands, (std::vector<Command>{{1, 0.0}, {0, 60.0}, {1, 1.0}}));
+}
+
+TEST(PolledDevice, AnUnansweredStopOfItsOwnKeepsNothingElseFromBeingMadeSafe) {
+  const bench::Bench bench = two_channels();
+  World world;
+  world.before_make_safe = [] { throw LinkLost("no answer"); };
+  PolledDevice device = device_on(bench, world);
+  device.set("fan_pct", 60.0);
+  world.commands.clear();
+  device.stop();
+  using Command = std::pair<std::size_t, double>;
+  EXPECT_EQ(world.commands, (std::vector<Command>{{0, 0.0}}));
 }
 
 TEST(PolledDevice, RefusesWhatLiesOutsideTheLimitsAndAsksForWhatIsDoneByHand) {
