@@ -7,6 +7,7 @@
 #include "analysis/window_spectrum.h"
 #include "analysis/window_statistics.h"
 #include "analysis/window_view.h"
+#include "base/json.h"
 #include "metrology/estimate.h"
 #include "metrology/quantity.h"
 #include "signal/spectrum.h"
@@ -107,10 +108,6 @@ json::value quantity_of(const SeenChannel& seen, const metrology::Estimate& esti
   return quantity;
 }
 
-json::value or_null(const std::optional<double>& number) {
-  return number ? json::value(*number) : json::value(nullptr);
-}
-
 }  // namespace
 
 json::value to_json(std::span<const View> views) {
@@ -169,13 +166,13 @@ json::value to_json(const Cursors& cursors) {
   for (const Cursor& cursor : cursors.cursors) {
     at.push_back(json::object{
         {"asked_s", cursor.asked_s},
-        {"t_s", or_null(cursor.t_s)},
+        {"t_s", base::or_null(cursor.t_s)},
         {"value", cursor.t_s ? quantity_of(cursors.seen, cursor.value) : json::value(nullptr)}});
   }
   json::array steps;
   for (const CursorStep& step : cursors.steps) {
     steps.push_back(
-        json::object{{"time_s", or_null(step.time_s)},
+        json::object{{"time_s", base::or_null(step.time_s)},
                      {"difference", step.time_s ? quantity_of(cursors.seen, step.difference)
                                                 : json::value(nullptr)}});
   }

@@ -10,6 +10,7 @@
 
 #include <cmath>
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -74,6 +75,14 @@ class Writer {
 };
 
 }  // namespace
+
+json::value or_null(double number) {
+  return std::isfinite(number) ? json::value(number) : json::value(nullptr);
+}
+
+json::value or_null(const std::optional<double>& number) {
+  return number ? or_null(*number) : json::value(nullptr);
+}
 
 std::string json_text(const json::value& value) {
   Writer writer(true);

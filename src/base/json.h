@@ -4,6 +4,7 @@
 #include <boost/json/fwd.hpp>
 
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -14,6 +15,10 @@ namespace windwright::base {
 std::string json_text(const boost::json::value& value);
 /// The same on one line without newline.
 std::string json_line(const boost::json::value& value);
+
+/// The number; null where there is none, or it is not finite.
+boost::json::value or_null(double number);
+boost::json::value or_null(const std::optional<double>& number);
 
 /// @throws BadInput  not readable as JSON, with the line
 boost::json::value json_from_file(const std::filesystem::path& file);

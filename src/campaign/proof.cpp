@@ -37,23 +37,20 @@ constexpr std::array<std::pair<ProofMethod, std::string_view>, 4> methods{
      {ProofMethod::moved_bound, "moved_bound"},
      {ProofMethod::changed_data, "changed_data"}}};
 
-json::value or_null(const std::optional<double>& value) {
-  return value ? json::value(*value) : json::value(nullptr);
-}
-
 json::object to_json(const ProvedInterlock& proved) {
   json::array bounds;
   for (const ProvedBound& each : proved.bounds) {
-    bounds.push_back(json::object{{"bound", or_null(each.bound)},
-                                  {"inside", or_null(each.inside)},
-                                  {"beyond", or_null(each.beyond)},
-                                  {"seen", or_null(each.seen)},
+    bounds.push_back(json::object{{"bound", base::or_null(each.bound)},
+                                  {"inside", base::or_null(each.inside)},
+                                  {"beyond", base::or_null(each.beyond)},
+                                  {"seen", base::or_null(each.seen)},
                                   {"held_s", each.held_s}});
   }
   json::array read_back;
   for (const ReadBack& each : proved.read_back) {
-    read_back.push_back(json::object{
-        {"actuator", each.actuator}, {"setting", or_null(each.setting)}, {"safe", each.safe}});
+    read_back.push_back(json::object{{"actuator", each.actuator},
+                                     {"setting", base::or_null(each.setting)},
+                                     {"safe", each.safe}});
   }
   return {{"name", proved.name},
           {"method", name_of(proved.method)},

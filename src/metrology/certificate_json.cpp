@@ -239,10 +239,6 @@ void read_range(const Object& object, std::string_view key, double (&range)[2]) 
   range[1] = ends[1];
 }
 
-json::value or_null(const std::optional<double>& value) {
-  return value ? json::value(*value) : json::value(nullptr);
-}
-
 json::array chain_json(const Certificate& certificate) {
   json::array chain;
   for (const TraceabilityLink& link : certificate.traceability) {
@@ -262,8 +258,8 @@ json::value adjustment_json(const Certificate& certificate) {
     points.push_back(json::object{{"reading", point.reading},
                                   {"reference", point.reference},
                                   {"u", point.u},
-                                  {"as_found", or_null(point.as_found)},
-                                  {"as_left", or_null(point.as_left)}});
+                                  {"as_found", base::or_null(point.as_found)},
+                                  {"as_left", base::or_null(point.as_left)}});
   }
   return json::object{{"date", base::utc_text(certificate.adjustment->date)},
                       {"points", points},
@@ -352,9 +348,9 @@ json::value to_json(const Certificate& certificate) {
       {"valid_until", base::utc_text(certificate.valid_until)},
       {"environment", certificate.environment},
       {"air",
-       {{"temperature_C", or_null(certificate.air.temperature_C)},
-        {"pressure_hPa", or_null(certificate.air.pressure_hPa)},
-        {"humidity_pct", or_null(certificate.air.humidity_pct)}}},
+       {{"temperature_C", base::or_null(certificate.air.temperature_C)},
+        {"pressure_hPa", base::or_null(certificate.air.pressure_hPa)},
+        {"humidity_pct", base::or_null(certificate.air.humidity_pct)}}},
       {"traceability", chain_json(certificate)},
       {"field_adjustment", adjustment_json(certificate)}};
 }

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // What a bench looks like to viewers: docs/openapi.json, Bench, State, Values, Chain.
 #include "analysis/live_chain.h"
+#include "base/json.h"
 #include "base/units.h"
 #include "bench/certificates.h"
 #include "bench/chain_tables.h"
@@ -28,14 +29,6 @@ namespace windwright::server {
 namespace json = boost::json;
 
 namespace {
-
-json::value or_null(double value) {
-  return std::isfinite(value) ? json::value(value) : json::value(nullptr);
-}
-
-json::value or_null(const std::optional<double>& value) {
-  return value ? or_null(*value) : json::value(nullptr);
-}
 
 // Where in the chain from wind to load something acts or is measured, by how its name begins.
 struct Place {
@@ -116,8 +109,8 @@ void add_certificate(const bench::Channel& channel,
   }
   const double lower = metrology::value_of(*certificate, channel.converter.lower_V);
   const double upper = metrology::value_of(*certificate, channel.converter.upper_V);
-  entry["lowest"] = or_null(std::min(lower, upper));
-  entry["highest"] = or_null(std::max(lower, upper));
+  entry["lowest"] = base::or_null(std::min(lower, upper));
+  entry["highest"] = base::or_null(std::max(lower, upper));
   entry["valid_until"] = base::utc_text(certificate->valid_until);
 }
 
@@ -161,8 +154,8 @@ json::array interlocks_json(const bench::Bench& bench, const std::vector<std::st
                                 {"channel", interlock.channel},
                                 {"with", interlock.with},
                                 {"factor", interlock.factor},
-                                {"lowest", or_null(interlock.lowest)},
-                                {"highest", or_null(interlock.highest)},
+                                {"lowest", base::or_null(interlock.lowest)},
+                                {"highest", base::or_null(interlock.highest)},
                                 {"hysteresis", interlock.hysteresis},
                                 {"hold_s", interlock.hold_s},
                                 {"stop_category", interlock.stop_category},
@@ -246,7 +239,7 @@ json::object BenchDesk::state() const {
   if (now.tripped) {
     state["tripped"] = json::object{{"interlock", now.tripped->interlock},
                                     {"code", now.tripped->seen},
-                                    {"value", or_null(now.tripped->value)},
+                                    {"value", base::or_null(now.tripped->value)},
                                     {"cause", now.tripped->cause},
                                     {"check", now.tripped->check},
                                     {"stop_category", now.tripped->stop_category},
@@ -264,10 +257,10 @@ json::object BenchDesk::values() const {
   for (std::size_t i = 0; i < channels.size() && i < newest.size(); ++i) {
     values.push_back(json::object{{"name", channels[i].name},
                                   {"unit", channels[i].unit},
-                                  {"value", or_null(newest[i].mean)},
-                                  {"lowest", or_null(newest[i].lowest)},
-                                  {"highest", or_null(newest[i].highest)},
-                                  {"deviation", or_null(newest[i].deviation)}});
+                                  {"value", base::or_null(newest[i].mean)},
+                                  {"lowest", base::or_null(newest[i].lowest)},
+                                  {"highest", base::or_null(newest[i].highest)},
+                                  {"deviation", base::or_null(newest[i].deviation)}});
   }
   return {{"bench", station.id()},
           {"time", base::utc_text(now.device_time.value_or(base::UtcTime{}))},
@@ -300,7 +293,7 @@ json::value BenchDesk::chain() const {
   json::array stages;
   for (const analysis::LiveStage& stage : chain->stages) {
     stages.push_back(json::object{{"name", stage.name},
-                                  {"lost_W", or_null(stage.lost_W)},
+                                  {"lost_W", base::or_null(stage.lost_W)},
                                   {"stored_W", nullptr},
                                   {"basis", stage.lost_W ? "balance" : "unknown"}});
   }
@@ -308,13 +301,13 @@ json::value BenchDesk::chain() const {
   for (const analysis::LiveFlow& flow : chain->flows) {
     flows.push_back(json::object{{"from", flow.from},
                                  {"to", flow.to},
-                                 {"measured_W", or_null(flow.measured_W)},
-                                 {"predicted_W", or_null(flow.predicted_W)},
+                                 {"measured_W", base::or_null(flow.measured_W)},
+                                 {"predicted_W", base::or_null(flow.predicted_W)},
                                  {"basis", flow.basis}});
   }
   json::object numbers;
   for (const auto& [name, number] : chain->numbers)
-    numbers[name] = or_null(number);
+    numbers[name] = base::or_null(number);
   return json::object{{"bench", station.id()},     {"time", base::utc_text(means.time)},
                       {"seconds", means.seconds},  {"stages", std::move(stages)},
                       {"flows", std::move(flows)}, {"numbers", std::move(numbers)}};

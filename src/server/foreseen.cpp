@@ -2,6 +2,7 @@
 #include "server/foreseen.h"
 
 #include "analysis/foresight.h"
+#include "base/json.h"
 
 #include <boost/json.hpp>
 
@@ -19,10 +20,6 @@ namespace {
 constexpr std::size_t most_worked_out =
     400;  // a plan may be of 100 000 points; each costs about 1 ms
 
-json::value or_null(const std::optional<double>& value) {
-  return value ? json::value(*value) : json::value(nullptr);
-}
-
 }  // namespace
 
 json::value foreseen_json(const bench::Bench& bench,
@@ -30,10 +27,10 @@ json::value foreseen_json(const bench::Bench& bench,
   const auto foreseen = analysis::foresee(bench, settings);
   if (!foreseen) return nullptr;
   return json::object{{"air_speed_m_s", foreseen->air_speed_m_s},
-                      {"rotor_speed_rad_s", or_null(foreseen->rotor_speed_rad_s)},
-                      {"tip_speed_ratio", or_null(foreseen->tip_speed_ratio)},
-                      {"dc_power_W", or_null(foreseen->dc_power_W)},
-                      {"cp", or_null(foreseen->cp)},
+                      {"rotor_speed_rad_s", base::or_null(foreseen->rotor_speed_rad_s)},
+                      {"tip_speed_ratio", base::or_null(foreseen->tip_speed_ratio)},
+                      {"dc_power_W", base::or_null(foreseen->dc_power_W)},
+                      {"cp", base::or_null(foreseen->cp)},
                       {"below_cut_in", foreseen->below_cut_in},
                       {"trips", json::value_from(foreseen->trips)},
                       {"code", foreseen->code},

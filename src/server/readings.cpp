@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "server/readings.h"
 
+#include "base/json.h"
 #include "metrology/steady_state.h"
 
 #include <boost/json.hpp>
@@ -29,10 +30,6 @@ constexpr double one_way = 0.6;           // of the spread
 constexpr double relative_drift = 0.01;   // as campaigns settle by default or finer
 constexpr double drift_of_span = 0.002;
 constexpr double settling_level = 0.95;
-
-json::value or_null(double value) {
-  return std::isfinite(value) ? json::value(value) : json::value(nullptr);
-}
 
 // The newest means of a channel without the bin that grows; empty where one of them has no sample.
 std::vector<double> newest_means(const station::LiveBins& bins, int level, std::size_t channel) {
@@ -96,8 +93,9 @@ json::array readings_json(const bench::Bench& bench, const station::LiveBins& bi
     const auto mean = means.find(channel.name);
     const double value =
         mean == means.end() ? std::numeric_limits<double>::quiet_NaN() : mean->second;
-    json::object reading{{"name", channel.name}, {"value", or_null(value)}, {"course", nullptr},
-                         {"drift", nullptr},     {"seconds", nullptr},      {"bound", nullptr}};
+    json::object reading{{"name", channel.name}, {"value", base::or_null(value)},
+                         {"course", nullptr},    {"drift", nullptr},
+                         {"seconds", nullptr},   {"bound", nullptr}};
     // A waveform's means about 0 say nothing of how it goes.
     if (!bench::is_alternating(channel.name)) {
       const Course course =
