@@ -86,7 +86,7 @@ class Prover {
   void trip(const Interlock& interlock, const Stimulus& stimulus, ProvedBound bound,
             ProvedInterlock& proved);
   void come_down(guard::AcquisitionLayer& layer, Judges& judges);
-  void read_back(ProvedInterlock& proved);
+  void read_back(const std::string& when, ProvedInterlock& proved);
   void let_go(guard::AcquisitionLayer& layer, Judges& judges, ProvedInterlock& proved);
 
   ProvedInterlock prove(const Interlock& interlock);
@@ -242,7 +242,8 @@ void Prover::come_down(guard::AcquisitionLayer& layer, Judges& judges) {
   }
 }
 
-void Prover::read_back(ProvedInterlock& proved) {
+void Prover::read_back(const std::string& when, ProvedInterlock& proved) {
+  if (!proved.remark.empty()) return;
   proved.read_back.clear();
   for (const bench::Actuator& actuator : bench_.actuators) {
     const bool off = bench::is_switched_off(actuator.name);
@@ -251,8 +252,8 @@ void Prover::read_back(ProvedInterlock& proved) {
     const bool safe = !setting || (off ? *setting == 0.0 : setting != actuator.position("none"));
     proved.read_back.push_back({.actuator = actuator.name, .setting = setting, .safe = safe});
     if (!safe) {
-      proved.remark = fmt::format("after the trip {} is still at {:g}: look at the actuator",
-                                  actuator.name, *setting);
+      proved.remark =
+          fmt::format("{} {} is at {:g}: look at the actuator", when, actuator.name, *setting);
     }
   }
 }
@@ -261,7 +262,15 @@ void Prover::let_go(guard::AcquisitionLayer& layer, Judges& judges, ProvedInterl
   for (double gone_s = 0.0; gone_s < patience_s;) {
     gone_s += read({});
     judges.judge(block_);
-    if (!layer.reset(judges.alone.standing(), true)) return;
+    if (!judges.alone.standing().empty()) continue;
+    // Gone, and not reset: nothing may be started, and nothing comes on by itself.
+    if (!layer.start({})) {
+      device_.stop();
+      proved.remark = "it lets itself be started again without a reset when its cause is gone";
+      return;
+    }
+    read_back("when its cause is gone, before the reset,", proved);
+    if (!layer.reset({}, true)) return;
   }
   proved.remark = "it cannot be reset when its cause is gone: look at hysteresis and sensor";
 }
@@ -314,7 +323,7 @@ void Prover::trip(const Interlock& interlock, const Stimulus& stimulus, ProvedBo
     proved.remark = fmt::format("it trips after {:.3g} s, set are {:g} and up to a block more",
                                 bound.held_s, interlock.hold_s);
   }
-  read_back(proved);
+  read_back("after the trip", proved);
   let_go(layer, judges, proved);
 }
 
