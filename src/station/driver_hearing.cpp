@@ -175,6 +175,11 @@ void Driver::stopped() {
   const std::scoped_lock lock(mutex_);
   for (const bench::Actuator& actuator : bench_.actuators) {
     if (bench::is_switched_off(actuator.name)) shown_.commanded[actuator.name] = 0.0;
+    const auto selected = shown_.commanded.find(actuator.name);
+    if (actuator.name == bench::load_selector && selected != shown_.commanded.end() &&
+        selected->second == 0.0) {
+      selected->second = bench::loaded_position(actuator);
+    }
   }
 }
 
