@@ -57,6 +57,10 @@ LineWriter::~LineWriter() {
 
 void LineWriter::add(Line line) {
   way_->kept.push_back(std::move(line));
+  go_on();
+}
+
+void LineWriter::go_on() {
   way_->go_on();
 }
 

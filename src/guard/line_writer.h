@@ -26,8 +26,10 @@ class LineWriter {
   LineWriter(const LineWriter&) = delete;
   LineWriter& operator=(const LineWriter&) = delete;
 
-  /// One thread. Where 256 lines wait already, it is kept and goes on its way with the next one.
+  /// One thread. Where 256 lines wait already, it is kept until go_on.
   void add(Line line);
+  /// By whoever adds, now and then.
+  void go_on();
 
  private:
   struct Way;

@@ -33,5 +33,22 @@ TEST(LineWriter, NobodyWaitsForADiskThatHangs) {
     EXPECT_EQ(written[static_cast<std::size_t>(i)], "line " + std::to_string(i));
 }
 
+TEST(LineWriter, WhatWaitedForTheDiskGoesOnWithoutANewLine) {
+  constexpr int lines = 300;
+  std::counting_semaphore<> written{0};
+  std::counting_semaphore<> disk{0};
+  LineWriter writer([&](const LineWriter::Line&) {
+    disk.acquire();
+    written.release();
+  });
+  for (int i = 0; i < lines; ++i)
+    writer.add({.time = {}, .event = "line", .text = {}});
+  disk.release(lines);
+  for (int i = 0; i < lines; ++i) {
+    writer.go_on();
+    written.acquire();  // for ever, if it did not
+  }
+}
+
 }  // namespace
 }  // namespace windwright::guard
