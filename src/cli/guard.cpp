@@ -36,6 +36,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <thread>
 #include <utility>
 #include <vector>
 
@@ -67,7 +68,10 @@ class GuardLogbook {
     put(shelf_.take(event, text, Clock::now()));
   }
   /// Now and then: what was shelved is written when its time is over.
-  void look() { put(shelf_.look(Clock::now())); }
+  void look() {
+    put(shelf_.look(Clock::now()));
+    writer_.go_on();
+  }
 
  private:
   void put(std::vector<guard::EventShelf::Line> lines) {
@@ -110,11 +114,7 @@ std::vector<metrology::Certificate> all_certificates(const bench::Bench& bench) 
 struct Hands {
   explicit Hands(devices::GuardLink& link)
       : safe([&link] { return link.make_safe(); }), feeding([&link] { return link.feed(); }) {}
-  guard::OwnWay way() {
-    return {.make_safe = [this] { return safe.ask(); },
-            .is_making_safe = [this] { return safe.is_busy(); },
-            .feed = [this] { return feeding.ask(); }};
-  }
+  guard::OwnWay way() { return {.make_safe = safe.command(), .feed = feeding.command()}; }
   guard::Beside safe;
   guard::Beside feeding;
 };
@@ -187,6 +187,8 @@ int guard_until_stopped(const Request& request, const bench::Bench& bench,
     logbook.look();
   }
   watch.end(Clock::now());
+  while (!watch.is_answered())
+    std::this_thread::sleep_for(step);
   return watch.tripped().empty() ? done : interlock_tripped;
 }
 

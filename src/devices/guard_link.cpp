@@ -44,8 +44,7 @@ std::vector<Command> safe_state_of(const bench::Bench& bench) {
   };
   for (const std::string_view name : bench::switched_off)
     add(name, [](const bench::Actuator&) { return 0.0; });
-  add(bench::load_selector,
-      [](const bench::Actuator& selector) { return selector.position("rheostat").value_or(1.0); });
+  add(bench::load_selector, bench::loaded_position);
   return commands;
 }
 

@@ -65,12 +65,17 @@ void AcquisitionLayer::act(Event event) {
 void AcquisitionLayer::begin_controlled_stop(bool after_trip) {
   sequence_.emplace(bench_, StopSequence::Options{.until_standstill = after_trip,
                                                   .longest_s = options_.longest_stop_s});
-  for (const bench::Actuator& actuator : bench_.actuators) {
-    if (actuator.name == bench::load_selector && commanded(actuator.name).value_or(0.0) == 0.0)
-      set(actuator.name, bench::loaded_position(actuator));
-  }
+  const auto connect_load = [this](bool by_hand) {
+    for (const bench::Actuator& actuator : bench_.actuators) {
+      const bool open = commanded(actuator.name).value_or(0.0) == 0.0;
+      if (actuator.name == bench::load_selector && actuator.manual == by_hand && open)
+        set(actuator.name, bench::loaded_position(actuator));
+    }
+  };
+  connect_load(false);
   if (after_trip) commanded_.erase(fan);  // said again, whatever was said before
   set(fan, 0.0);
+  connect_load(true);  // the fan does not wait for a hand
   unsaid_s_ = 0.0;
 }
 

@@ -77,7 +77,7 @@ std::optional<Heard> AcquisitionWatch::hear(const Words& own, Instant now) {
   if (!lives) return silent("the guard process has ended");
   // At rest it may be started anew.
   const std::uint64_t life = tap_->other_life();
-  if (own.state == State::safe) life_ = life;
+  if (own.state == State::safe || own.state == State::tripped) life_ = life;
   if (!pulse || life != life_) return silent("another guard process has begun");
   const std::chrono::duration<double> unheard = now - pulse->time;
   if (unheard.count() > settings_.silence_s) {

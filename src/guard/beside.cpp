@@ -18,27 +18,23 @@ struct Beside::Shared {
   std::function<std::optional<std::string>()> action;
   std::counting_semaphore<> come{0};
   std::atomic<std::uint64_t> asked = 0;
-  std::atomic<std::uint64_t> done = 0;
   std::atomic<bool> over = false;
-  std::mutex mutex = {};  // of the result; whoever asks never waits for it
-  std::optional<std::string> result = {};
-  std::optional<std::string> last = {};  // as whoever asks knows it
+  std::mutex mutex = {};  // of the outcome; whoever asks never waits for it
+  Outcome outcome = {};
+  Outcome known = {};  // to whoever asks
   std::jthread thread = {};
 
   void run() {
-    while (true) {
+    for (std::uint64_t done = 0;;) {
       come.acquire();
       const std::uint64_t wanted = asked.load(std::memory_order_acquire);
-      if (done.load(std::memory_order_relaxed) == wanted) {  // with an earlier one
+      if (done == wanted) {  // with an earlier one
         if (over.load(std::memory_order_acquire)) return;
         continue;
       }
-      std::optional<std::string> outcome = action();
-      {
-        const std::lock_guard lock(mutex);
-        result = std::move(outcome);
-      }
-      done.store(wanted, std::memory_order_release);
+      std::optional<std::string> failure = action();
+      const std::lock_guard lock(mutex);
+      outcome = {.number = done = wanted, .failure = std::move(failure)};
     }
   }
 };
@@ -54,17 +50,20 @@ Beside::~Beside() {
   shared_->thread.join();
 }
 
-bool Beside::is_busy() const {
-  return shared_->done.load(std::memory_order_acquire) !=
-         shared_->asked.load(std::memory_order_relaxed);
+std::uint64_t Beside::ask() {
+  const std::uint64_t number = shared_->asked.fetch_add(1, std::memory_order_release) + 1;
+  shared_->come.release();
+  return number;
 }
 
-std::optional<std::string> Beside::ask() {
+Outcome Beside::outcome() {
   if (const std::unique_lock lock(shared_->mutex, std::try_to_lock); lock)
-    shared_->last = shared_->result;
-  shared_->asked.fetch_add(1, std::memory_order_release);
-  shared_->come.release();
-  return shared_->last;
+    shared_->known = shared_->outcome;
+  return shared_->known;
+}
+
+Command Beside::command() {
+  return {.ask = [this] { return ask(); }, .outcome = [this] { return outcome(); }};
 }
 
 }  // namespace windwright::guard

@@ -1,6 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "guard/own_way.h"
+
+#include <cstdint>
 #include <functional>
 #include <memory>
 #include <optional>
@@ -19,12 +22,12 @@ class Beside {
   Beside(const Beside&) = delete;
   Beside& operator=(const Beside&) = delete;
 
-  /// Has it done, after this call once more at least, and does not wait for it. One thread.
-  /// @return  why the last time that has come to an end was not possible; nothing: it was, or none
-  ///          has come to an end yet
-  std::optional<std::string> ask();
-  /// Whether something that was asked for is not done yet.
-  bool is_busy() const;
+  /// Has it done, after this call once more at least, and does not wait for it.
+  std::uint64_t ask();
+  /// As far as it can be known without waiting.
+  Outcome outcome();
+  /// By one thread.
+  Command command();
 
  private:
   struct Shared;

@@ -16,7 +16,6 @@
 namespace windwright::guard {
 namespace {
 
-constexpr std::chrono::milliseconds safe_again{500};
 constexpr std::chrono::milliseconds feed_again{100};
 constexpr std::chrono::seconds longest_coasting{120};
 constexpr const char* other_files =
@@ -34,7 +33,8 @@ GuardWatch::GuardWatch(Tap tap, GuardOptions options, std::function<Judge()> mak
     : tap_(std::move(tap)),
       options_(std::move(options)),
       make_judge_(std::move(make_judge)),
-      own_way_(std::move(own_way)),
+      safe_(std::move(own_way.make_safe)),
+      feed_(std::move(own_way.feed)),
       tell_(std::move(tell)),
       judge_(make_judge_()),
       logic_(options_.tripped.empty() ? State::safe : State::tripped),
@@ -53,6 +53,7 @@ void GuardWatch::look(Instant now) {
   judge_blocks(now);
   listen(now);
   tell_who_is_there();
+  hear_of_safe_state();
   follow_wishes(now);
   follow_stop(now);
   watch_the_rotor(now);
@@ -84,6 +85,11 @@ void GuardWatch::see_who_is_there(Instant now) {
     dealt_ = 0;
     if (tap_.last_died() >= life_before && tap_.last_died() > 0)
       take(Event::other_silent, "the acquisition process died", now);
+    // What the one before was allowed is not this one's.
+    if (!is_latched(logic_.state())) {
+      take(Event::end_asked, {}, now);
+      take(Event::stop_finished, {}, now);
+    }
   }
   has_driven_ = has_driven_ || is_driven();
   if (present_ && judge_life_ != seen_.life) judge_anew(seen_.life);
@@ -245,37 +251,43 @@ void GuardWatch::take(Event event, const std::string& cause, Instant now) {
   removes_power_ = removes_power_ || has(actions, Action::remove_power);
   if (has(actions, Action::begin_controlled_stop)) stop_begun_ = now;
   if (logic_.state() != before) beat(now);
-  std::optional<std::string> failure;
-  if (removes_power_ && !removed_before) {
-    failure = make_safe(now);
-    told_unsafe_ = failure.has_value();
-  }
-  const std::string tail =
-      failure ? fmt::format("; the safe state could not be commanded: {}", *failure) : "";
+  if (removes_power_ && !removed_before) removal_ = safe_.give(now);
   if (first) {
-    tell_("trip", cause + tail);
+    tell_("trip", cause);
   } else if (is_latched(logic_.state()) && !cause.empty() && cause != cause_ &&
              cause != last_cause_ && logic_.state() != before) {
-    tell_("consequence", cause + tail);
+    tell_("consequence", cause);
   }
   if (!cause.empty()) last_cause_ = cause;
-  if (is_under_way(before) && logic_.state() == State::tripped) {
-    tell_("stopped", removes_power_ ? "power is removed" + tail : "power stays on");
+  if (is_under_way(before) && logic_.state() == State::tripped) tell_stopped();
+}
+
+void GuardWatch::tell_stopped() {
+  if (!removes_power_) {
+    tell_("stopped", "power stays on");
+  } else if (safe_.exists()) {
+    power_goes_ = removal_;
+  } else {
+    tell_("stopped", "power is left to the acquisition process and the device to remove");
   }
 }
 
-std::optional<std::string> GuardWatch::make_safe(Instant now) {
-  made_safe_ = now;
-  return own_way_.make_safe ? own_way_.make_safe() : std::nullopt;
+// A stop that waits for the answer to its command is told with that.
+void GuardWatch::hear_of_safe_state() {
+  const std::optional<SafeCommand::News> news = safe_.news();
+  if (!news) return;
+  if (news->failure && !news->failed_before)
+    tell_("fault", "the safe state could not be commanded: " + *news->failure);
+  if (!news->failure && news->failed_before) tell_("fault", "over: the safe state is commanded");
+  if (!power_goes_ || !safe_.has_heard_of(*power_goes_)) return;
+  power_goes_.reset();
+  tell_("stopped", news->failure ? "power is not known to be removed" : "power is removed");
 }
 
-// What failed may be known only when it is commanded again.
+// Behind the end of a drive only until it is known to have come through.
 void GuardWatch::make_safe_again(Instant now) {
-  if (!removes_power_ || (made_safe_ && now - *made_safe_ < safe_again)) return;
-  const std::optional<std::string> failure = make_safe(now);
-  if (failure && !told_unsafe_)
-    tell_("fault", fmt::format("the safe state could not be commanded: {}", *failure));
-  told_unsafe_ = failure.has_value();
+  const bool failed_at_rest = safe_.has_failed() && logic_.state() == State::safe && !is_driven();
+  if ((removes_power_ || failed_at_rest) && safe_.is_due(now)) safe_.give(now);
 }
 
 // Empty: every cause is gone, as far as a guard can see.
@@ -289,12 +301,7 @@ std::string GuardWatch::still_wrong(Instant now) {
     if (const std::vector<std::string> causes = judge_.standing(); !causes.empty())
       return fmt::format("the cause is not gone: {}", fmt::join(causes, ", "));
   }
-  if (own_way_.make_safe && removes_power_) {
-    if (const std::optional<std::string> gone = own_way_.make_safe()) {
-      return fmt::format("the guard's own way to the bench is gone: {}", *gone);
-    }
-  }
-  return {};
+  return removes_power_ ? safe_.doubt(removal_) : std::string();
 }
 
 void GuardWatch::answer_reset(Instant now) {
@@ -311,6 +318,7 @@ void GuardWatch::answer_reset(Instant now) {
     return;
   }
   judge_ = make_judge_();
+  power_goes_.reset();
   cause_.clear();
   last_cause_.clear();
   removes_power_ = false;
@@ -323,11 +331,22 @@ void GuardWatch::answer_reset(Instant now) {
 }
 
 void GuardWatch::feed(Instant now) {
-  if (!own_way_.feed || !feeds_watchdog(logic_.state()) || !present_) return;
-  if (fed_ && now - *fed_ < feed_again) return;
-  fed_ = now;
+  if (!feed_.ask) return;
+  if (!feeds_watchdog(logic_.state()) || !present_) {
+    way_is_gone_.reset();
+    heard_feed_.reset();
+    return;
+  }
+  if (!fed_ || now - *fed_ >= feed_again) {
+    fed_ = now;
+    const std::uint64_t number = feed_.ask();
+    if (!heard_feed_) heard_feed_ = number - 1;
+  }
+  const Outcome outcome = feed_.outcome();
+  if (!heard_feed_ || outcome.number <= *heard_feed_) return;
+  heard_feed_ = outcome.number;
   const bool was_gone = way_is_gone_.has_value();
-  way_is_gone_ = own_way_.feed();
+  way_is_gone_ = outcome.failure;
   if (!way_is_gone_) return;
   const std::string cause =
       fmt::format("the guard's own way to the bench is gone: {}", *way_is_gone_);
@@ -343,9 +362,9 @@ std::vector<std::string> GuardWatch::standing() const {
   std::vector<std::string> causes =
       judge_.standing ? judge_.standing() : std::vector<std::string>();
   if (way_is_gone_) causes.push_back("the guard's own way to the bench (" + *way_is_gone_ + ")");
-  // Else that would stop a bench that was started since, and nobody would know why.
-  if (own_way_.is_making_safe && own_way_.is_making_safe())
-    causes.push_back("the command to make the bench safe, which has not been answered yet");
+  // One that is on its way would stop a bench that was started since, and nobody would know why.
+  if (const std::string doubt = safe_.doubt(safe_.last_given()); !doubt.empty())
+    causes.push_back(doubt);
   return causes;
 }
 
@@ -353,9 +372,7 @@ std::vector<std::string> GuardWatch::standing() const {
 // of category 2 stays.
 void GuardWatch::make_safe_behind_a_drive(Instant now) {
   if (seen_.lives || !std::exchange(has_driven_, false) || logic_.state() != State::safe) return;
-  if (const std::optional<std::string> failure = make_safe(now)) {
-    tell_("fault", "behind the end of a drive the safe state could not be commanded: " + *failure);
-  }
+  safe_.give(now);
 }
 
 void GuardWatch::end(Instant now) {
@@ -368,9 +385,14 @@ void GuardWatch::end(Instant now) {
                     .state = State::tripped,
                     .driven = false,
                     .holds_off = true});
-    make_safe(now);
+    safe_.give(now);
   }
   tell_("end", cause);
+}
+
+bool GuardWatch::is_answered() {
+  hear_of_safe_state();
+  return !safe_.exists() || safe_.has_heard_of(safe_.last_given());
 }
 
 }  // namespace windwright::guard

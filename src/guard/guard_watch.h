@@ -3,6 +3,8 @@
 
 #include "bench/device.h"
 #include "guard/interlocks.h"
+#include "guard/own_way.h"
+#include "guard/safe_command.h"
 #include "guard/stop_logic.h"
 #include "guard/stop_sequence.h"
 #include "guard/tap.h"
@@ -25,21 +27,6 @@ struct Judge {
   std::function<std::string()> followers = {};
   /// At the last block. May be empty: the rotor is never known to turn.
   std::function<double()> rotor_speed_rad_s = {};
-};
-
-/// The guard's own way to the bench, past the acquisition. Better by Beside: whoever waits here
-/// judges nothing and is silent meanwhile.
-struct OwnWay {
-  /// Commands the safe state. Empty where the device takes no second connection: then the
-  /// acquisition, which sees that the guard wants power removed, and the device's watchdog are
-  /// left.
-  /// @return  why it is not, or not known to be, or was not the last time
-  std::function<std::optional<std::string>()> make_safe = {};
-  /// Whether a command to make it safe is still on its way. May be empty: never.
-  std::function<bool()> is_making_safe = {};
-  /// Feeds the guard's share of the device's watchdog. @return  why that is, or was the last time,
-  /// not possible
-  std::function<std::optional<std::string>()> feed = {};
 };
 
 struct GuardOptions {
@@ -71,6 +58,9 @@ class GuardWatch {
   void wait(std::chrono::nanoseconds longest) const { tap_.wait(longest); }
   /// The guard ends: a bench that is being driven is made safe.
   void end(Instant now);
+  /// Behind the end, again and again. @return  whether all that was commanded has been answered,
+  /// and told
+  bool is_answered();
 
   State state() const { return logic_.state(); }
   /// The first cause since the last reset; empty: not tripped.
@@ -93,7 +83,8 @@ class GuardWatch {
   void follow_stop(Instant now);
   void watch_the_rotor(Instant now);
   void take(Event event, const std::string& cause, Instant now);
-  std::optional<std::string> make_safe(Instant now);
+  void tell_stopped();
+  void hear_of_safe_state();
   void make_safe_again(Instant now);
   std::string still_wrong(Instant now);
   void answer_reset(Instant now);
@@ -106,7 +97,8 @@ class GuardWatch {
   Tap tap_;
   GuardOptions options_;
   std::function<Judge()> make_judge_;
-  OwnWay own_way_;
+  SafeCommand safe_;
+  Command feed_;
   std::function<void(std::string_view, const std::string&)> tell_;
   Judge judge_;
   StopLogic logic_;
@@ -116,13 +108,14 @@ class GuardWatch {
   std::string last_cause_;             // told
   std::optional<Instant> stop_begun_;  // a controlled stop that it watches
   bool removes_power_ = false;
-  std::optional<Instant> made_safe_;
+  std::uint64_t removal_ = 1;                // the command by which it did, first
+  std::optional<std::uint64_t> power_goes_;  // that one, while it is not told what became of it
+  std::optional<std::uint64_t> heard_feed_;  // nothing: the watchdog is not being fed
   std::optional<Instant> fed_;
   std::uint64_t missed_ = 0;                // blocks of this acquisition
   std::optional<Instant> judged_;           // the last block, by this judge
   std::optional<Instant> turns_;            // since when the rotor has, with nothing to drive it
   std::optional<std::string> way_is_gone_;  // why the device could not be fed the last time
-  bool told_unsafe_ = false;                // that the safe state could not be commanded
   std::uint64_t kept_life_ = 0;             // whose followers are kept
   std::uint64_t judge_life_ = 0;            // the acquisition that `judge_` knows
   bool has_driven_ = false;                 // the acquisition, or wanted to

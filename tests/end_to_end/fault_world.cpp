@@ -22,6 +22,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <fstream>
+#include <functional>
 #include <map>
 #include <memory>
 #include <optional>
@@ -52,6 +53,17 @@ std::vector<metrology::Certificate> all_certificates(const bench::Bench& bench) 
   for (const auto& one : bench::certificates_there_are(bench))
     all.push_back(one.value());
   return all;
+}
+
+// What is answered where it is asked for.
+guard::Command at_once(std::function<std::optional<std::string>()> action) {
+  auto outcome = std::make_shared<guard::Outcome>();  // shared: both functions know it
+  return {.ask =
+              [outcome, action = std::move(action)] {
+                outcome->failure = action();
+                return ++outcome->number;
+              },
+          .outcome = [outcome] { return *outcome; }};
 }
 
 }  // namespace
@@ -98,13 +110,13 @@ FaultWorld::FaultWorld(FaultBench& of, const Drive& drive, double watchdog_s)
       guard::GuardOptions{.silence_s = bench_.guard.silence_s,
                           .configuration = guard::configuration_of(bench_)},
       [this] { return guard_judge(); },
-      guard::OwnWay{.make_safe = [this] { return command_safe_state(guard_cut_); },
-                    .feed = [this]() -> std::optional<std::string> {
+      guard::OwnWay{.make_safe = at_once([this] { return command_safe_state(guard_cut_); }),
+                    .feed = at_once([this]() -> std::optional<std::string> {
                       if (guard_cut_) return "no connection";
                       const std::uint16_t word = ++beat_;
                       served_->write(served_->map().guard_heartbeat_address, std::span(&word, 1));
                       return std::nullopt;
-                    }},
+                    })},
       [this](std::string_view event, const std::string& text) {
         if (event == "trip") notice("guard", text);
       });

@@ -4,6 +4,7 @@
 #include <gtest/gtest.h>
 
 #include <atomic>
+#include <cstdint>
 #include <optional>
 #include <semaphore>
 #include <string>
@@ -23,18 +24,24 @@ TEST(Beside, NobodyWaitsForAnAnswerAndWhatIsAskedForMeanwhileIsDoneOnceMore) {
       answer.acquire();
       return ++times == 1 ? std::optional<std::string>("no answer") : std::nullopt;
     });
-    EXPECT_EQ(beside.ask(), std::nullopt);
+    EXPECT_EQ(beside.ask(), 1);
     begun.acquire();
-    for (int i = 0; i < 100; ++i)
-      EXPECT_EQ(beside.ask(), std::nullopt) << "it is not known yet";
+    for (std::uint64_t i = 2; i < 102; ++i) {
+      EXPECT_EQ(beside.ask(), i);
+      EXPECT_EQ(beside.outcome().number, 0) << "it is not known yet";
+    }
     EXPECT_EQ(times, 0);
     answer.release();
     begun.acquire();  // once more, for all of the hundred
     EXPECT_EQ(times, 1);
-    EXPECT_EQ(beside.ask(), "no answer");
-    answer.release(2);
-    while (beside.ask())
-      answer.release();
+    EXPECT_EQ(beside.outcome().number, 1);
+    EXPECT_EQ(beside.outcome().failure, "no answer");
+    answer.release();
+    while (beside.outcome().number == 1)
+      std::this_thread::yield();
+    EXPECT_EQ(beside.outcome().number, 101);
+    EXPECT_EQ(beside.outcome().failure, std::nullopt);
+    EXPECT_EQ(beside.ask(), 102);
     answer.release(100);  // and the destructor waits for the last
   }
   EXPECT_GE(times, 3);

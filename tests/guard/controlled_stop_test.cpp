@@ -66,6 +66,22 @@ TEST_F(Watched, AControlledStopCommandsItsLoadAgainUntilItIsOver) {
 }
 
 // Whatever has turned the rotor again, or taken its load off, behind a stop that was answered.
+TEST_F(Watched, AControlledStopWaitsForNoHandBeforeTheFanIsOff) {
+  bench_.actuators.push_back({.name = "load_selector",
+                              .long_name = {},
+                              .lowest = 0.0,
+                              .highest = 2.0,
+                              .manual = true,
+                              .positions = {"none", "rheostat", "lamps"},
+                              .u_setting = 0.0});
+  start_guard();
+  drive();
+  run_ms(100);
+  device_.commands.clear();
+  block(400, trip_of(1, "winding is hot"));
+  EXPECT_EQ(device_.commands, (std::vector<std::string>{"fan_pct 0", "load_selector 1"}));
+}
+
 TEST_F(Watched, TheSafeStateIsCommandedAgainAsLongAsTheRotorTurns) {
   start_guard();
   drive();

@@ -11,6 +11,7 @@
 
 #include <optional>
 #include <string>
+#include <vector>
 
 namespace windwright::guard {
 namespace {
@@ -114,6 +115,45 @@ TEST_F(Watched, AtRestTheGuardMayBeStartedAnew) {
   EXPECT_EQ(cause_at(0), "");
   ASSERT_EQ(layer_->start({}), std::nullopt);
   run_ms(100);
+}
+
+// What the one before was allowed, with all that was looked at before, is not its own.
+TEST_F(Watched, ASuccessorThatRunsAlreadyIsNotRunByTheOnesBeforeConsent) {
+  for (const bool stands : {false, true}) {
+    guard_.reset();
+    start_guard();
+    made_safe_ = 0;
+    standing_.clear();
+    const auto begin = [this] {
+      std::optional<Tap> tap = Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition,
+                                         configuration_of(bench_));
+      tap->beat(now_, {.activity = Activity::running, .state = State::running, .driven = true});
+      return tap;
+    };
+    std::optional<Tap> one = begin();
+    guard_->look(now_);
+    ASSERT_EQ(guard_->state(), State::running);
+    one->beat(now_, {.activity = Activity::ended});
+    one.reset();
+    if (stands) standing_ = {"cover"};
+    const std::optional<Tap> next = begin();
+    guard_->look(now_);
+    EXPECT_EQ(guard_->tripped(),
+              stands ? "the acquisition process drives the bench without a start" : "");
+    EXPECT_EQ(made_safe_, stands ? 1 : 0);
+  }
+}
+
+TEST_F(Watched, ATrippedAcquisitionCommandsNoMoreOftenForAGuardThatIsStartedAnew) {
+  start_guard();
+  drive();
+  run_ms(100);
+  guard_.reset();
+  start_guard();
+  ASSERT_EQ(cause_at(100), "another guard process has begun");
+  device_.commands.clear();
+  go_on_ms(1000, 100);
+  EXPECT_EQ(device_.commands, std::vector<std::string>(10, "safe state"));
 }
 
 // Its time, say, has nothing to do with that of the acquisition before.

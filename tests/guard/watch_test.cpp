@@ -207,10 +207,6 @@ TEST_F(Watched, ATripLatchesUntilAPersonResetsIt) {
   EXPECT_EQ(told_.back(), "refused reset: blade fastened: the cause is not gone: counts");
   EXPECT_EQ(guard_->tripped(), "overspeed");
   look_at_the_bench(100);
-  way_is_gone_ = true;
-  EXPECT_EQ(answer_to_reset("blade fastened"),
-            "the guard's own way to the bench is gone: no route");
-  way_is_gone_ = false;
   EXPECT_EQ(answer_to_reset("blade fastened"), "");
   EXPECT_EQ(guard_->tripped(), "");
   EXPECT_EQ(told_.back(), "reset: blade fastened");
@@ -288,39 +284,11 @@ TEST_F(Watched, AGuardWithoutItsOwnWayIsNotContent) {
     guard_->look(now_);
   }
   EXPECT_EQ(guard_->tripped(), "the guard's own way to the bench is gone: no route");
-  EXPECT_EQ(told_.back(),
-            "trip: the guard's own way to the bench is gone: no route; the safe state could not be "
-            "commanded: no route");
+  EXPECT_EQ(told_.back(), "trip: the guard's own way to the bench is gone: no route");
+  guard_->look(now_);
+  EXPECT_EQ(told_.back(), "fault: the safe state could not be commanded: no route");
   EXPECT_NE(cause_at(100), "");
   EXPECT_EQ(device_.commands.back(), "safe state") << "who has no way of its own is obeyed at once";
-}
-
-TEST_F(Watched, BehindADriveThatEndsTheBenchIsMadeSafeOnce) {
-  start_guard();
-  start_acquisition();
-  block(0);
-  guard_->look(now_);
-  end_acquisition();
-  guard_->look(now_);
-  EXPECT_EQ(made_safe_, 0) << "nothing was driven";
-  for (int drives = 1; drives < 3; ++drives) {
-    drive();
-    run_ms(100);
-    layer_->ask_end();
-    go_on_ms(100, 0);
-    end_acquisition();
-    way_is_gone_ = true;
-    for (int i = 0; i < 200; ++i) {
-      pass(10);
-      guard_->look(now_);
-    }
-    way_is_gone_ = false;
-    EXPECT_EQ(made_safe_, drives);
-    EXPECT_EQ(guard_->tripped(), "");
-    EXPECT_TRUE(std::ranges::count(told_,
-                                   "fault: behind the end of a drive the safe state could "
-                                   "not be commanded: no route") == drives);
-  }
 }
 
 TEST_F(Watched, PowerThatStaysOnBehindAStopOfCategory2Stays) {

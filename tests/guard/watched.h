@@ -88,17 +88,29 @@ class Watched : public testing::Test {
     ++judges_;
     // shared: the functions of one judge have one memory
     auto last = std::make_shared<std::int32_t>(0);
-    return {.judge = [this, last](const SampleBlock& block) -> std::optional<Trip> {
-              *last = block.counts.front();
-              if (*last > 1000) return trip_of(category_, "above 1000 counts");
-              return std::nullopt;
-            },
-            .standing =
-                [last] {
-                  return *last > 1000 ? std::vector<std::string>{"counts"}
-                                      : std::vector<std::string>();
-                },
-            .rotor_speed_rad_s = [last] { return static_cast<double>(*last); }};
+    return {
+        .judge = [this, last](const SampleBlock& block) -> std::optional<Trip> {
+          *last = block.counts.front();
+          if (*last > 1000) return trip_of(category_, "above 1000 counts");
+          return std::nullopt;
+        },
+        .standing =
+            [this, last] { return *last > 1000 ? std::vector<std::string>{"counts"} : standing_; },
+        .rotor_speed_rad_s = [last] { return static_cast<double>(*last); }};
+  }
+  /// @param times  of asking
+  Command command(int& times) {
+    auto outcome = std::make_shared<Outcome>();  // shared: both functions know it
+    return {.ask = [&times] { return static_cast<std::uint64_t>(++times); },
+            .outcome =
+                [this, &times, outcome] {
+                  if (answers_ && outcome->number < static_cast<std::uint64_t>(times)) {
+                    outcome->number = static_cast<std::uint64_t>(times);
+                    outcome->failure =
+                        way_is_gone_ ? std::optional<std::string>("no route") : std::nullopt;
+                  }
+                  return *outcome;
+                }};
   }
   void start_guard(const std::string& tripped = {}) {
     std::optional<Tap> tap =
@@ -111,16 +123,7 @@ class Watched : public testing::Test {
                      .tripped = tripped,
                      .longest_stop_s = 5.0},
         [this] { return judge(); },
-        OwnWay{.make_safe =
-                   [this] {
-                     ++made_safe_;
-                     return way_is_gone_ ? std::optional<std::string>("no route") : std::nullopt;
-                   },
-               .feed =
-                   [this] {
-                     ++fed_;
-                     return way_is_gone_ ? std::optional<std::string>("no route") : std::nullopt;
-                   }},
+        has_own_way_ ? OwnWay{.make_safe = command(made_safe_), .feed = command(fed_)} : OwnWay{},
         [this](std::string_view event, const std::string& text) {
           told_.push_back(std::string(event) + ": " + text);
         });
@@ -189,6 +192,13 @@ class Watched : public testing::Test {
       guard_->look(now_);
     }
   }
+  /// No acquisition is there.
+  void go_on_alone_ms(int ms) {
+    for (int i = 0; i < ms; i += 10) {
+      guard_->look(now_);
+      pass(10);
+    }
+  }
   std::string answer_to_reset(const std::string& reason) {
     const auto number = Tap::ask_reset(tap_name(bench_), reason);
     guard_->look(now_);
@@ -229,11 +239,14 @@ class Watched : public testing::Test {
   std::unique_ptr<AcquisitionLayer> layer_;
   std::optional<Tap> looker_;
   std::vector<std::string> told_;
-  int category_ = 0;  // of the guard's own interlock
+  int category_ = 0;                   // of the guard's own interlock
+  std::vector<std::string> standing_;  // of its interlocks, below 1000 counts
   int judges_ = 0;
   int made_safe_ = 0;
   int fed_ = 0;
+  bool has_own_way_ = true;
   bool way_is_gone_ = false;
+  bool answers_ = true;  // the device, to the guard
 };
 
 }  // namespace windwright::guard
