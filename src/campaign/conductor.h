@@ -6,6 +6,7 @@
 #include "bench/device.h"
 #include "campaign/campaign.h"
 #include "campaign/readiness.h"
+#include "guard/interlocks.h"
 #include "guard/other_layer.h"
 #include "metrology/certificate.h"
 
@@ -58,8 +59,9 @@ enum class Ending { complete, interrupted, tripped, not_ready };
 
 struct Outcome {
   Ending ending;
-  int points;                   // conducted in all
-  std::string cause;            // of a trip, a refusal or an interruption, and what to do next
+  int points;         // conducted in all
+  std::string cause;  // of a trip, a refusal or an interruption, and what to do next
+  std::optional<guard::Trip> trip = {};  // where it is one of this session
   bool power_stays_on = false;  // after a stop of category 2: the bench was not switched off
 };
 

@@ -109,7 +109,9 @@ bool DrivenBench::stop_after(const guard::Trip& trip) {
   const std::string followers = guard::in_words(steering_.followers());
   if (!followers.empty())
     note_down(device_.now(), "followers", {{"text", followers}, {"after", trip.interlock}});
-  return end(Ending::tripped, guard::in_words(trip) + (followers.empty() ? "" : "\n" + followers));
+  end(Ending::tripped, guard::in_words(trip) + (followers.empty() ? "" : "\n" + followers));
+  ended_->trip = trip;
+  return false;
 }
 
 bool DrivenBench::go_on() {

@@ -10,6 +10,7 @@
 #include "metrology/certificate.h"
 #include "server/readings.h"
 #include "server/serving.h"
+#include "station/trip_json.h"
 
 #include <boost/json.hpp>
 
@@ -237,14 +238,9 @@ json::object BenchDesk::state() const {
   if (!now.fault.empty()) state["fault"] = now.fault;
   if (now.ask) state["ask"] = json::object{{"number", now.ask->number}, {"what", now.ask->what}};
   if (now.tripped) {
-    state["tripped"] = json::object{{"interlock", now.tripped->interlock},
-                                    {"code", now.tripped->seen},
-                                    {"value", base::or_null(now.tripped->value)},
-                                    {"cause", now.tripped->cause},
-                                    {"check", now.tripped->check},
-                                    {"stop_category", now.tripped->stop_category},
-                                    {"time", base::utc_text(now.tripped->time)},
-                                    {"standing", json::value_from(now.standing)}};
+    json::object tripped = station::trip_json(*now.tripped);
+    tripped["standing"] = json::value_from(now.standing);
+    state["tripped"] = std::move(tripped);
   }
   return state;
 }

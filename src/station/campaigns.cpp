@@ -1,11 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "station/campaigns.h"
 
+#include "base/clock.h"
 #include "base/errors.h"
 #include "campaign/campaign.h"
+#include "guard/interlocks.h"
 #include "report/run_products.h"
 #include "station/refusal.h"
 #include "station/station.h"
+#include "station/trip_json.h"
 #include "station/version.h"
 
 #include <boost/json.hpp>
@@ -220,6 +223,7 @@ void Campaigns::fail(const std::string& why) {
     resumes_ = true;
     ending_ = "fault";
     cause_ = why;
+    trip_.reset();
   }
   listener_.on_event("campaign", {{"text", why}, {"ending", "fault"}});
   if (fs::exists(folder_ / "campaign.toml")) listener_.enter(folder_);
@@ -232,6 +236,7 @@ void Campaigns::finish(const campaign::Outcome& outcome) {
     const std::scoped_lock lock(mutex_);
     ending_ = name_of(outcome.ending);
     cause_ = outcome.cause;
+    trip_ = outcome.trip;
     // A run that never began is begun anew.
     resumes_ = outcome.ending != campaign::Ending::not_ready || resumes_;
     reason_.clear();
@@ -243,7 +248,13 @@ void Campaigns::finish(const campaign::Outcome& outcome) {
                                                           : State::paused;
   }
   // Whatever tripped it, its own interlocks or the guard process, holds for the bench.
-  if (outcome.ending == campaign::Ending::tripped) station_.trip("run", 0, outcome.cause);
+  if (outcome.ending == campaign::Ending::tripped) {
+    station_.trip(outcome.trip.value_or(guard::Trip{.interlock = "run",
+                                                    .stop_category = 0,
+                                                    .cause = outcome.cause,
+                                                    .check = {},
+                                                    .time = base::host_now()}));
+  }
   listener_.on_event("campaign", {{"text", outcome.cause}, {"ending", name_of(outcome.ending)}});
   listener_.run_ended();
   if (to_report) {
@@ -316,7 +327,9 @@ json::object Campaigns::document() const {
                         {"point", nullptr},
                         {"ending", ending_},
                         {"cause", cause_},
+                        {"trip", nullptr},
                         {"next", next()}};
+  if (trip_) document["trip"] = trip_json(*trip_);
   if (!campaign_) return document;
   document["campaign"] = campaign_->file.filename().string();
   document["title"] = campaign_->title;

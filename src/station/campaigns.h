@@ -2,6 +2,7 @@
 #pragma once
 
 #include "campaign/conductor.h"
+#include "guard/interlocks.h"
 
 #include <boost/json/fwd.hpp>
 
@@ -86,6 +87,7 @@ class Campaigns {
   campaign::Progress progress_{.done = 0, .total = 0, .seconds_left = 0.0, .phase = {}};
   std::string ending_;
   std::string cause_;
+  std::optional<guard::Trip> trip_;  // that ended it
   std::jthread reporter_;
 };
 

@@ -131,13 +131,9 @@ void Driver::stop_bench(int category, std::string_view person) {
   changed_.wait_for(lock, std::chrono::seconds(1), [&] { return !stop_wanted_; });
 }
 
-void Driver::trip_bench(const std::string& interlock, int category, const std::string& cause) {
+void Driver::trip_bench(const guard::Trip& trip) {
   const std::scoped_lock lock(mutex_);
-  trip_wanted_ = guard::Trip{.interlock = interlock,
-                             .stop_category = category,
-                             .cause = cause,
-                             .check = {},
-                             .time = base::host_now()};
+  trip_wanted_ = trip;
   task_stop_.request_stop();
   changed_.notify_all();
 }

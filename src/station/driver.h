@@ -47,7 +47,7 @@ class Driver final : public Hearing {
   std::vector<double> tail(std::size_t channel) const;
   void look(const std::function<void(const Station::Seen&)>& look) const;
   void stop_bench(int category, std::string_view person);
-  void trip_bench(const std::string& interlock, int category, const std::string& cause);
+  void trip_bench(const guard::Trip& trip);
   void close();
   /// Has something done between two blocks, and waits for it.
   void call(std::function<void(HeardDevice&)> work);

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "station/lease_desk.h"
 
+#include "base/clock.h"
 #include "station/refusal.h"
 #include "station/station.h"
 
@@ -34,7 +35,11 @@ void LeaseDesk::settle(const guard::Answer& answer, std::unique_lock<std::mutex>
   lock.unlock();
   for (const guard::Occurrence& each : happened) {
     if (each.stop == guard::Event::violation_1 || each.stop == guard::Event::violation_0) {
-      station_.trip("operator", each.stop == guard::Event::violation_1 ? 1 : 0, each.text);
+      station_.trip({.interlock = "operator",
+                     .stop_category = each.stop == guard::Event::violation_1 ? 1 : 0,
+                     .cause = each.text,
+                     .check = {},
+                     .time = base::host_now()});
     } else if (each.stop) {
       station_.stop(1, each.text);
     }

@@ -49,8 +49,8 @@ void Station::stop(int category, std::string_view person) {
 void Station::close() {
   driver_->close();
 }
-void Station::trip(const std::string& interlock, int category, const std::string& cause) {
-  driver_->trip_bench(interlock, category, cause);
+void Station::trip(const guard::Trip& trip) {
+  driver_->trip_bench(trip);
 }
 void Station::command(const Command& command, std::string_view person,
                       const std::function<void()>& may) {

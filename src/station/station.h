@@ -137,7 +137,7 @@ class Station {
   /// control; a task is asked to end.
   void stop(int category, std::string_view person);
   /// Trips the bench for a reason that no channel shows.
-  void trip(const std::string& interlock, int category, const std::string& cause);
+  void trip(const guard::Trip& trip);
   struct Command {
     std::string actuator;
     double value;

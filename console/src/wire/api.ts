@@ -165,6 +165,22 @@ export type Trip = {
   readonly standing: ReadonlyArray<string>;
 };
 
+export type FirstCause = {
+  /** The first one out. */
+  readonly interlock: string;
+  /** What an interlock of the bench saw, where it was one: a value beyond its bound, one that stands at an end of its converter, none, one that does not move, a time that jumps, a disk that fills. */
+  readonly code: '' | 'above' | 'below' | 'upper_end' | 'lower_end' | 'lost' | 'stuck' | 'clock' | 'disk';
+  /** That was judged, in the channel's unit, s or MB. */
+  readonly value: number | null;
+  /** The same in words, and what the bench's description says of it. */
+  readonly cause: string;
+  /** What to look at next. */
+  readonly check: string;
+  readonly stop_category: number;
+  /** UTC, as 2026-03-02T09:00:00.000Z */
+  readonly time: string;
+};
+
 /** The device waits for a person. */
 export type Ask = {
   readonly number: number;
@@ -215,6 +231,8 @@ export type Progress = {
   readonly ending?: '' | 'complete' | 'interrupted' | 'tripped' | 'not_ready' | 'fault';
   /** Of an ending other than complete, in words. */
   readonly cause?: string;
+  /** That ended it, where it was one. */
+  readonly trip?: FirstCause | null;
   /** What to do next, in words. */
   readonly next: string;
 };

@@ -2,11 +2,11 @@
 // Why a bench tripped, in the reader's language: what was seen, and what the bench's description
 // says of it.
 import { desk } from '../state/console.svelte';
-import type { Trip } from '../wire/api';
+import type { FirstCause } from '../wire/api';
 import { names } from './names';
 import { words } from './words.svelte';
 
-export function causeOf(trip: Trip): string {
+export function causeOf(trip: FirstCause): string {
   const interlock = desk.bench?.interlocks.find((each) => each.name === trip.interlock);
   if (trip.code === '' || interlock === undefined) {
     // Causes of the server's own are known by their name; the rest stays as it was said.
@@ -28,7 +28,7 @@ function sentence(text: string): string {
   return /[.!?]$/.test(first) ? first : `${first}.`;
 }
 
-export function checkOf(trip: Trip): string {
+export function checkOf(trip: FirstCause): string {
   const own = names.own(trip.check);
   return own === trip.check ? words.ofServer(`check.${trip.check}`, trip.check) : own;
 }
