@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { rangeOf, tickPlaces, ticks } from '../src/draw/scale';
-import { resultsFrom, windowFrom } from '../src/rooms/results/run_results';
+import { leadAndRest, resultsFrom, windowFrom } from '../src/rooms/results/run_results';
 
 const q = (value: number, u: number) => ({ value, u, dof: 12, unit: '1' });
 
@@ -10,7 +10,11 @@ test('Points, curves and verdict are taken as results.json has them', () => {
   const results = resultsFrom({
     points: [{ number: 3, settled: false, tip_speed_ratio: q(4.5, 0.03), cp_electrical: q(0.28, 0.005) }, { number: 4 }],
     curves: [{ label: '3 blades, 5 deg', points: [3], maximum_cp: q(0.32, 0.006), theory: { tip_speed_ratio: [3, 4], cp_electrical: [0.2, 0.3] } }],
-    verdict: { question: 'Which?', answer: 'Three.', significant: true },
+    verdict: {
+      question: 'Which?',
+      answer: 'Three.',
+      differences: [{ a: 'three', b: 'two', difference: q(0.01, 0.002), expanded: 0.004, significant: true }],
+    },
     budget: [{ input: 'a', meaning: 'air speed', u: 0.004, share_pct: 46 }],
   });
   assert.equal(results.points.length, 1);
@@ -18,7 +22,12 @@ test('Points, curves and verdict are taken as results.json has them', () => {
   assert.equal(results.points[0]?.measured.cp_electrical?.u, 0.005);
   assert.equal(results.points[0]?.measured.ct, undefined);
   assert.deepEqual(results.curves[0]?.theory['cp_electrical'], [0.2, 0.3]);
-  assert.equal(results.significant, true);
+  assert.deepEqual(results.verdict.differences, [{ a: 'three', b: 'two', value: 0.01, expanded: 0.004, significant: true }]);
+});
+
+test('The answer comes first, and what more there is to it behind', () => {
+  assert.deepEqual(leadAndRest('Three give 0.323 ± 0.011 at 5.02: that is more. So is 3.'), ['Three give 0.323\u00a0±\u00a00.011 at 5.02.', 'That is more. So is 3.']);
+  assert.deepEqual(leadAndRest('Nothing is decided.'), ['Nothing is decided.', '']);
 });
 
 test('Results of another shape are nothing, not an exception', () => {

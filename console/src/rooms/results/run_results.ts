@@ -35,6 +35,14 @@ export interface Compared {
   readonly optimum_expanded: number | null;
   readonly may_be_best: boolean;
 }
+/** How much more one gives than another. */
+export interface Difference {
+  readonly a: string; // label of a curve
+  readonly b: string;
+  readonly value: number;
+  readonly expanded: number;
+  readonly significant: boolean;
+}
 /** What a verdict says, as codes and values; the code is empty in results of an older program. */
 export interface Verdict {
   readonly code: string;
@@ -43,6 +51,7 @@ export interface Verdict {
   readonly difference: number;
   readonly expanded: number;
   readonly pairs: number;
+  readonly differences: readonly Difference[]; // those of the best first
   readonly compared: readonly Compared[];
   readonly winners: readonly { readonly factor: string; readonly level: number; readonly others: readonly number[] }[];
 }
@@ -52,7 +61,6 @@ export interface RunResults {
   readonly question: string;
   readonly answer: string; // in English
   readonly verdict: Verdict;
-  readonly significant: boolean | null;
   readonly budget_of: string;
   readonly budget: readonly BudgetLine[];
   readonly remarks: readonly string[];
@@ -112,6 +120,16 @@ function verdictFrom(json: Json): Verdict {
     difference: number(object(json['difference'])['value']),
     expanded: number(json['expanded']),
     pairs: list(json['differences']).length,
+    differences: list(json['differences']).map((each) => {
+      const one = object(each);
+      return {
+        a: text(one['a']),
+        b: text(one['b']),
+        value: number(object(one['difference'])['value']),
+        expanded: number(one['expanded']),
+        significant: one['significant'] === true,
+      };
+    }),
     compared: list(json['compared']).map((each) => {
       const one = object(each);
       const levels = Object.entries(object(one['levels'])).map(([name, level]) => [name, number(level)] as const);
@@ -142,7 +160,6 @@ export function resultsFrom(value: unknown): RunResults {
     question: text(verdict['question']),
     answer: text(verdict['answer']),
     verdict: verdictFrom(verdict),
-    significant: typeof verdict['significant'] === 'boolean' ? verdict['significant'] : null,
     budget_of: text(json['budget_of']),
     budget: list(json['budget']).map((each) => {
       const line = object(each);
@@ -150,6 +167,14 @@ export function resultsFrom(value: unknown): RunResults {
     }),
     remarks: list(json['remarks']).map(text),
   };
+}
+
+/** The answer itself, and what more there is to it. */
+export function leadAndRest(verdict: string): readonly [string, string] {
+  verdict = verdict.replaceAll(' ± ', '\u00a0±\u00a0');
+  const end = /[.:] (?=[\p{L}\d¿])/u.exec(verdict)?.index ?? verdict.length;
+  const rest = verdict.slice(end + 2);
+  return [`${verdict.slice(0, end).replace(/\.$/, '')}.`, rest.slice(0, 1).toUpperCase() + rest.slice(1)];
 }
 
 /** What /window answers (docs/recording.md), in columns. */
