@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 // What a bench is, what goes on there, and what theory says of its rotor.
+#include "analysis/turning_lines.h"
 #include "base/text.h"
 #include "physics/air.h"
 #include "physics/rotor.h"
@@ -63,6 +64,26 @@ json::array rows(const std::vector<physics::RotorLoad>& loads, std::size_t width
     all.push_back(std::move(row));
   }
   return all;
+}
+
+json::array turning_json(const station::Station& station, const signal::Spectrum& spectrum) {
+  const bench::Bench& bench = station.bench();
+  const std::map<std::string, double> commanded = station.snapshot().commanded;
+  const auto blades = commanded.find("blade_count");
+  const int blade_count =
+      blades == commanded.end() ? bench.rotor.blades : static_cast<int>(blades->second);
+  const auto means = station.means().means;
+  const auto speed = means.find("rotor_speed_rad_s");
+  json::array lines;
+  if (speed == means.end()) return lines;
+  for (const analysis::TurningLine& line :
+       analysis::turning_lines(bench, speed->second, blade_count, spectrum)) {
+    lines.push_back(json::object{{"code", line.code},
+                                 {"true_Hz", line.true_Hz},
+                                 {"frequency_Hz", line.frequency_Hz},
+                                 {"amplitude", line.amplitude}});
+  }
+  return lines;
 }
 
 }  // namespace
@@ -180,7 +201,8 @@ Answer live_spectrum(Call& call) {
                         {"seconds", static_cast<double>(samples.size()) / rate_hz},
                         {"line_spacing_Hz", nullptr},
                         {"segments", 0},
-                        {"amplitude", json::array()}};
+                        {"amplitude", json::array()},
+                        {"turning", json::array()}};
   const bool whole = std::all_of(samples.begin(), samples.end(),
                                  [](double value) { return std::isfinite(value); });
   // Until there is enough since the last gap; and of no number there is no spectrum.
@@ -192,6 +214,7 @@ Answer live_spectrum(Call& call) {
   document["line_spacing_Hz"] = spectrum.line_spacing_Hz;
   document["segments"] = spectrum.segments;
   document["amplitude"] = json::value_from(spectrum.amplitude);
+  document["turning"] = turning_json(station, spectrum);
   return json_answer(document);
 }
 

@@ -415,6 +415,16 @@ export type LiveSpectrum = {
   readonly segments: number;
   /** Peak of a sine on the line, lines from 0 Hz on; what is constant is taken off. */
   readonly amplitude: ReadonlyArray<number>;
+  /** What turns, from the slowest on; none at rest. */
+  readonly turning: ReadonlyArray<{
+    /** Once a turn; each blade once a turn; the alternating current; the ripple of the bridge, six times that; harmonics of the current. */
+    readonly code: 'rotor' | 'blades' | 'generator' | 'bridge' | 'harmonic_5' | 'harmonic_7' | 'harmonic_11' | 'harmonic_13';
+    readonly true_Hz: number;
+    /** Where it is seen: folded back, where it lies beyond half the sampling rate. */
+    readonly frequency_Hz: number;
+    /** The largest beside it. */
+    readonly amplitude: number;
+  }>;
 };
 
 export type Proof = {
