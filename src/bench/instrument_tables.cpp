@@ -291,6 +291,7 @@ ScpiDevice scpi_device(const Settings& root, const Settings& device) {
   }
   scpi.error_query = one_line(device, "error_query", device.text_or("error_query", "SYST:ERR?"));
   scpi.commands = read_commands(root, "");
+  scpi.stop_command = one_line(device, "stop_command", device.text_or("stop_command", ""));
   scpi.timeout_s = device.number_or("timeout_s", 1.0, timeout);
   scpi.longest_outage_s = device.number_or("longest_outage_s", 10.0, outage);
   return scpi;

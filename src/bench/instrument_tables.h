@@ -80,6 +80,7 @@ struct ScpiDevice {
   std::vector<Query> queries;
   std::string error_query;            // after each command; empty: not asked
   std::vector<CommandText> commands;  // as the bench has its actuators
+  std::string stop_command = {};      // has it make the bench safe by itself; empty: it cannot
   double timeout_s;                   // for one answer
   double longest_outage_s;            // without a sample: a fault
 };

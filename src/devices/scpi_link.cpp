@@ -160,10 +160,17 @@ std::optional<std::string> ScpiLink::first_error() {
 }
 
 void ScpiLink::set(std::size_t actuator, double value) {
-  const std::string command = command_for(described_.commands[actuator], value);
-  send(command);
+  command(command_for(described_.commands[actuator], value));
+}
+
+void ScpiLink::make_safe() {
+  if (!described_.stop_command.empty()) command(described_.stop_command);
+}
+
+void ScpiLink::command(const std::string& message) {
+  send(message);
   if (described_.error_query.empty()) return;
-  if (const auto error = first_error()) refuse(command, *error);
+  if (const auto error = first_error()) refuse(message, *error);
 }
 
 }  // namespace windwright::devices

@@ -34,8 +34,10 @@ class ScpiLink final : public Link {
   /// @throws DeviceFault  the instrument says that it does not know a query
   void read(std::span<std::int32_t> counts) override;
   void set(std::size_t actuator, double value) override;
+  void make_safe() override;
 
  private:
+  void command(const std::string& message);
   std::string_view ask(std::string_view query);
   void send(std::string_view message);
   std::optional<std::string_view> answer();

@@ -88,6 +88,11 @@ TEST(ScpiTable, ChannelsWithOneQueryShareIt) {
   EXPECT_EQ(shared.queries[0].items[0].index, 1U);
   EXPECT_EQ(shared.queries[0].items[1].channel, 1U);
   EXPECT_EQ(command_for(shared.commands[0], 1.0), "OUTP ON");
+  EXPECT_EQ(shared.stop_command, "");
+  const std::string able = "host = \"h\"\nquery = \"READ?\"\nstop_command = ";
+  EXPECT_EQ(scpi(able + "\"*RST\"\n", "item = 2", "item = 1").stop_command, "*RST");
+  expect_refused([&] { scpi(able + "\"*RST\\n*RST\"\n", "item = 2", "item = 1"); },
+                 "stop_command is not one line");
   EXPECT_EQ(scpi("host = \"h\"\n", "query = \"A?\"", "query = \"B?\"").queries.size(), 2U);
   expect_refused([&] { scpi("host = \"h\"\n", "query = \"A?\"", "item = 1"); }, "query");
 }

@@ -186,6 +186,17 @@ TEST(ScpiLink, WhatTheInstrumentRefusesIsAFaultWithItsWords) {
   expect_refused([&] { link.read(counts); }, "FETC?");
 }
 
+TEST(ScpiLink, HasTheInstrumentMakeItselfSafeWhereItCan) {
+  Asked asked;
+  asked.link().make_safe();
+  EXPECT_TRUE(asked.peer.commands.empty());
+  asked.scpi.stop_command = "*RST";
+  asked.link().make_safe();
+  EXPECT_EQ(asked.peer.commands, std::vector<std::string>{"*RST"});
+  asked.scpi.stop_command = "BAD";
+  EXPECT_THROW(asked.link().make_safe(), base::DeviceFault);
+}
+
 TEST(ScpiLink, OldErrorsAreNotBlamedOnNewCommands) {
   Asked asked;
   asked.peer.errors = {"-222,\"Data out of range\""};
