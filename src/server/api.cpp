@@ -140,6 +140,7 @@ Answer answer_checked(Serving& serving, const Request& request) {
 
 std::string error_body(const station::Refusal& refusal) {
   json::object error{{"what", refusal.what()}, {"right", refusal.right()}};
+  if (!refusal.code.empty()) error["code"] = refusal.code;
   if (!refusal.where.empty()) error["where"] = refusal.where;
   if (!refusal.holder.empty()) error["holder"] = refusal.holder;
   return base::json_line(json::object{{"error", std::move(error)}});

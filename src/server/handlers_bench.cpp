@@ -270,7 +270,8 @@ Answer reset(Call& call) {
 Answer answer_ask(Call& call) {
   if (!is_at_bench(call)) {
     throw station::Refusal(403, "what is done by hand is seen at the bench only",
-                           "somebody there answers");
+                           "somebody there answers")
+        .as("not_at_the_bench");
   }
   call.desk->station.answer(static_cast<int>(number_member(call.body, "number")));
   return json_answer(with_mine(call.desk->state(), call));

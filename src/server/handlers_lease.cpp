@@ -40,7 +40,8 @@ Answer take_lease(Call& call) {
   const bool may_take_free = call.session->person.role >= Role::bench_operator;
   if (!may_take_free && !call.desk->lease.is_offered_to(call.person())) {
     throw station::Refusal(403, fmt::format("{} is a learner", call.person()),
-                           "the holder offers the lease first");
+                           "the holder offers the lease first")
+        .as("learner");
   }
   call.desk->lease.take(call.for_lease());
   return as_it_is(call);

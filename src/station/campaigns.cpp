@@ -99,7 +99,7 @@ void Campaigns::start(const Start& start, const std::string& person) {
   {
     const std::scoped_lock lock(mutex_);
     if (state_ == State::conducting || state_ == State::reporting) {
-      throw Refusal(409, "a campaign is under way", "pause or end it first");
+      throw Refusal(409, "a campaign is under way", "pause or end it first").as("campaign_runs");
     }
     campaign_ = std::move(campaign);
     plan_ = campaign::plan(*campaign_);
@@ -122,7 +122,7 @@ void Campaigns::start(const Start& start, const std::string& person) {
 void Campaigns::resume(const std::string& reason, const std::string& person, bool at_bench) {
   const std::scoped_lock lock(mutex_);
   if (!campaign_ || state_ == State::conducting || state_ == State::reporting) {
-    throw Refusal(409, "no campaign is paused", "start one");
+    throw Refusal(409, "no campaign is paused", "start one").as("no_campaign");
   }
   if (!reason.empty()) reason_ = reason;
   person_ = person;
@@ -145,7 +145,8 @@ void Campaigns::resume(const std::string& reason, const std::string& person, boo
 void Campaigns::pause(const std::string& person) {
   {
     const std::scoped_lock lock(mutex_);
-    if (state_ != State::conducting) throw Refusal(409, "no campaign is under way", "start one");
+    if (state_ != State::conducting)
+      throw Refusal(409, "no campaign is under way", "start one").as("no_campaign");
     pausing_ = true;
   }
   listener_.on_event("campaign", {{"text", "paused"}, {"person", person}});
@@ -157,7 +158,7 @@ void Campaigns::end(const std::string& person) {
   {
     const std::scoped_lock lock(mutex_);
     if (state_ != State::conducting && state_ != State::paused) {
-      throw Refusal(409, "no campaign is under way", "start one");
+      throw Refusal(409, "no campaign is under way", "start one").as("no_campaign");
     }
     conducting = state_ == State::conducting;
     pausing_ = false;

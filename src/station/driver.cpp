@@ -35,7 +35,8 @@ constexpr std::chrono::minutes longest_hand{30};  // for what a person does at t
 constexpr double oldest_s = 1.0;                  // of data that may still be trusted
 
 Refusal busy(const std::string& activity) {
-  return Refusal(409, fmt::format("the bench is {}", activity), "end that first, or wait for it");
+  return Refusal(409, fmt::format("the bench is {}", activity), "end that first, or wait for it")
+      .as("busy");
 }
 
 }  // namespace
@@ -144,14 +145,16 @@ void Driver::call(std::function<void(HeardDevice&)> work) {
   {
     const std::scoped_lock lock(mutex_);
     if (task_) throw busy(task_->activity);
-    if (!shown_.fault.empty()) throw Refusal(409, shown_.fault, "a device that answers");
+    if (!shown_.fault.empty())
+      throw Refusal(409, shown_.fault, "a device that answers").as("no_device");
     wishes_.push_back({.work = std::move(work), .done = {}, .dropped = dropped});
     done = wishes_.back().done.get_future();
   }
   changed_.notify_all();
   if (done.wait_for(longest_wish) != std::future_status::ready) {
     dropped->store(true);
-    throw Refusal(409, "the device has not answered yet", "look at the bench's state");
+    throw Refusal(409, "the device has not answered yet", "look at the bench's state")
+        .as("no_answer");
   }
   done.get();
 }
@@ -160,12 +163,14 @@ void Driver::begin(Task task) {
   {
     const std::scoped_lock lock(mutex_);
     if (task_) throw busy(task_->activity);
-    if (!shown_.fault.empty()) throw Refusal(409, shown_.fault, "a device that answers");
+    if (!shown_.fault.empty())
+      throw Refusal(409, shown_.fault, "a device that answers").as("no_device");
     const bool stands = shown_.state == guard::State::safe ||
                         (!task.drives && shown_.state == guard::State::tripped);
     if (!stands) {
       throw Refusal(409, fmt::format("the bench is {}", guard::name(shown_.state)),
-                    shown_.tripped ? "reset the trip first" : "stop it first");
+                    shown_.tripped ? "reset the trip first" : "stop it first")
+          .as(shown_.tripped ? "tripped" : "driven");
     }
     task_ = std::move(task);
     task_stop_ = {};
@@ -273,7 +278,8 @@ void Driver::lose(const std::string& why) {
     shown_.fault = why;
     shown_.activity = "lost";  // a stop that is wanted stays so until there is a device again
     for (Wish& wish : wishes_)
-      wish.done.set_exception(std::make_exception_ptr(Refusal(409, why, "a device that answers")));
+      wish.done.set_exception(
+          std::make_exception_ptr(Refusal(409, why, "a device that answers").as("no_device")));
     wishes_.clear();
     changed_.notify_all();
   }

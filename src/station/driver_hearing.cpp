@@ -199,6 +199,7 @@ void Driver::require_proof(const HeardDevice& device, const std::string& reason,
     Refusal refusal(409, "the interlocks are not proved: " + remark,
                     "prove them, or give a reason, which is noted");
     refusal.where = "reason";
+    refusal.code = "unproved";
     throw refusal;
   }
   campaign::note_unproved(bench_, device.now(), {.remark = remark, .reason = reason, .by = person});
@@ -216,19 +217,22 @@ void Driver::command(HeardDevice& device, const Station::Command& command,
   }
   if (layer_->is_tripped() || layer_->is_stopping()) {
     throw Refusal(409, fmt::format("the bench is {}", guard::name(layer_->state())),
-                  layer_->is_tripped() ? "reset the trip first" : "wait until it stands still");
+                  layer_->is_tripped() ? "reset the trip first" : "wait until it stands still")
+        .as(layer_->is_tripped() ? "tripped" : "stopping");
   }
   const bool drives = bench::is_switched_off(actuator) && value != 0.0;
   if (drives && !interlocks_) {
     throw Refusal(409, "a channel has no certificate, so no interlock can judge",
-                  "calibrate every channel first");
+                  "calibrate every channel first")
+        .as("uncalibrated");
   }
   if (drives && layer_->state() == guard::State::safe) {
     require_no_trip_elsewhere();
     require_proof(device, reason, person);
     begin_watch();
     if (const auto why = layer_->start(interlocks_->standing())) {
-      throw Refusal(409, "the bench may not be driven: " + *why, "put that right first");
+      throw Refusal(409, "the bench may not be driven: " + *why, "put that right first")
+          .as("not_driven");
     }
   }
   layer_->set(actuator, value);
@@ -244,13 +248,14 @@ void Driver::command(HeardDevice& device, const Station::Command& command,
 
 void Driver::reset(const std::string& reason, bool at_bench, const std::string& person) {
   if (!trip_ && !layer_->is_tripped()) {
-    throw Refusal(409, "nothing has tripped", "a reset after a trip");
+    throw Refusal(409, "nothing has tripped", "a reset after a trip").as("not_tripped");
   }
   const std::vector<std::string> standing =
       interlocks_ ? interlocks_->standing() : std::vector<std::string>();
   if (const auto why = layer_->reset(standing, at_bench)) {
     throw Refusal(409, "the trip is not reset: " + *why,
-                  "find and remove the cause at the bench, then reset it there");
+                  "find and remove the cause at the bench, then reset it there")
+        .as("not_reset");
   }
   if (interlocks_) interlocks_->reset();
   tell("reset",

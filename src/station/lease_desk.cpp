@@ -47,6 +47,7 @@ void LeaseDesk::settle(const guard::Answer& answer, std::unique_lock<std::mutex>
   }
   if (answer.granted()) return;
   Refusal refusal(409, answer.words, "");
+  refusal.code = guard::name(answer.refusal);
   refusal.holder = holder;
   throw refusal;
 }
@@ -93,7 +94,7 @@ void LeaseDesk::require_may_drive(const guard::Person& person) {
 void LeaseDesk::require_still_may_drive(const guard::Person& person) {
   const std::scoped_lock lock(mutex_);
   const guard::Answer answer = lease_.may_drive(person.session, moment());
-  if (!answer.granted()) throw Refusal(409, answer.words, "");
+  if (!answer.granted()) throw Refusal(409, answer.words, "").as(guard::name(answer.refusal));
 }
 
 void LeaseDesk::require_holds(const guard::Person& person) {

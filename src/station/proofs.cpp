@@ -122,9 +122,11 @@ void Proofs::begin(const Start& start, std::function<void(const std::string&)> f
   for (const bench::Channel& channel : station_.bench().channels) {
     if (std::filesystem::exists(channel.certificate)) continue;
     throw Refusal(409, fmt::format("'{}' has no certificate", channel.name),
-                  "calibrate every channel first");
+                  "calibrate every channel first")
+        .as("uncalibrated");
   }
-  if (station_.snapshot().tripped) throw Refusal(409, "the bench has tripped", "reset it first");
+  if (station_.snapshot().tripped)
+    throw Refusal(409, "the bench has tripped", "reset it first").as("tripped");
   // A known input on a sensor is not to be judged, and a contact that is opened is meant to be: by
   // the proof alone.
   station_.begin({.activity = "proving",

@@ -18,6 +18,13 @@ class Refusal : public std::runtime_error {
       : std::runtime_error(std::string(wrong)), status_(status), right_(right) {}
   int status() const { return status_; }
   const std::string& right() const { return right_; }
+  /// By this a page says it in its reader's language (`code` of the schema Error).
+  Refusal as(std::string_view known_as) const {
+    Refusal coded = *this;
+    coded.code = known_as;
+    return coded;
+  }
+  std::string code = {};    // empty: nobody but programs meets it
   std::string where = {};   // member of the body, parameter, `file:line`
   std::string holder = {};  // of a lease that somebody else has
   std::optional<int> retry_after_s = {};

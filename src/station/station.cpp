@@ -66,7 +66,8 @@ void Station::reset(const std::string& reason, bool at_bench, std::string_view p
     const std::string refused = campaign::reset_trip(bench(), reason, std::string(person));
     if (!refused.empty()) {
       throw Refusal(409, "the guard process does not reset the trip: " + refused,
-                    "find and remove the cause at the bench, then reset it there");
+                    "find and remove the cause at the bench, then reset it there")
+          .as("not_reset");
     }
     if (!snapshot().tripped) return;
   }

@@ -8,6 +8,8 @@ export type Error = {
     readonly what: string;
     /** What would be right; empty where nothing can be said. */
     readonly right: string;
+    /** Where people meet it on a page: by this it is said in their language. */
+    readonly code?: string;
     /** `file:line`, a member of the body or a parameter. */
     readonly where?: string;
     /** Of a lease that somebody else holds: who. */

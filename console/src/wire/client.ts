@@ -11,6 +11,7 @@ export class Refusal extends Error {
     readonly right: string,
     readonly where: string,
     readonly holder: string,
+    readonly code = '', // of what people meet on a page
   ) {
     super([where, what, right].filter((part) => part !== '').join(': '));
   }
@@ -48,7 +49,7 @@ export function address<N extends keyof Operations>(name: N, call: Call<N> = {})
 function refusal(status: number, text: string): Refusal {
   try {
     const { error } = JSON.parse(text) as Answered;
-    return new Refusal(status, error.what, error.right, error.where ?? '', error.holder ?? '');
+    return new Refusal(status, error.what, error.right, error.where ?? '', error.holder ?? '', error.code ?? '');
   } catch {
     return new Refusal(status, `HTTP ${status}`, '', '', '');
   }
