@@ -9,6 +9,7 @@
 #include <array>
 #include <cmath>
 #include <memory>
+#include <mutex>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -82,7 +83,9 @@ struct FreeSystem {
 };
 using Unit = std::unique_ptr<ut_unit, FreeUnit>;
 
-// Read once: it takes ten milliseconds. Parsing into it changes nothing that another parse sees.
+// Read once: it takes ten milliseconds. Under `one_at_a_time`: the library's scanner is one for the
+// whole process, and ends it where two threads parse.
+std::mutex one_at_a_time;
 ut_system* all_units() {
   static const std::unique_ptr<ut_system, FreeSystem> system(ut_read_xml(nullptr));
   return system.get();
@@ -115,6 +118,7 @@ std::string with_unit(std::string_view quantity, std::string_view unit) {
 
 void require_unit(std::string_view unit, std::string_view wanted, std::string_view where) {
   if (unit == wanted) return;
+  const std::scoped_lock lock(one_at_a_time);
   ut_set_error_message_handler(ut_ignore);
   const Unit have(ut_parse(all_units(), std::string(unit).c_str(), UT_UTF8));
   const Unit want(ut_parse(all_units(), std::string(wanted).c_str(), UT_UTF8));

@@ -6,6 +6,8 @@
 #include <gtest/gtest.h>
 
 #include <string>
+#include <thread>
+#include <vector>
 
 namespace windwright::base {
 namespace {
@@ -39,6 +41,22 @@ TEST(Units, RefusesAnotherQuantityAndWhatIsNoUnit) {
   EXPECT_EQ(complaint("V", "m s-1"), "r.csv:2: 'V' measures another quantity: \"m s-1\"");
   EXPECT_EQ(complaint("furlongs per bounce", "m s-1"),
             "r.csv:2: 'furlongs per bounce' is not a unit: \"m s-1\"");
+}
+
+// As the threads of a server do.
+TEST(Units, AreReadByManyThreadsAtOnce) {
+  std::vector<std::string> found(8);
+  {
+    std::vector<std::jthread> threads;
+    for (std::string& last : found) {
+      threads.emplace_back([&last] {
+        for (int i = 0; i < 500; ++i)
+          last = complaint("m/s", "m s-1") + complaint("furlongs per bounce", "m s-1");
+      });
+    }
+  }
+  for (const std::string& last : found)
+    EXPECT_EQ(last, "r.csv:2: 'furlongs per bounce' is not a unit: \"m s-1\"");
 }
 
 TEST(Units, NobodySaysOne) {
