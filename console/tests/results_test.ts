@@ -27,6 +27,7 @@ test('Points, curves and verdict are taken as results.json has them', () => {
 
 test('The answer comes first, and what more there is to it behind', () => {
   assert.deepEqual(leadAndRest('Three give 0.323 ± 0.011 at 5.02: that is more. So is 3.'), ['Three give 0.323\u00a0±\u00a00.011 at 5.02.', 'That is more. So is 3.']);
+  assert.deepEqual(leadAndRest('5 deg gives 0.3 (largest point: too few to fit): that is more.'), ['5 deg gives 0.3 (largest point: too few to fit).', 'That is more.']);
   assert.deepEqual(leadAndRest('Nothing is decided.'), ['Nothing is decided.', '']);
 });
 

@@ -172,7 +172,9 @@ export function resultsFrom(value: unknown): RunResults {
 /** The answer itself, and what more there is to it. */
 export function leadAndRest(verdict: string): readonly [string, string] {
   verdict = verdict.replaceAll(' ± ', '\u00a0±\u00a0');
-  const end = /[.:] (?=[\p{L}\d¿])/u.exec(verdict)?.index ?? verdict.length;
+  const ends = [...verdict.matchAll(/[.:] (?=[\p{L}\d¿])/gu)].map((found) => found.index);
+  const isInBrackets = (at: number) => verdict.slice(0, at).split('(').length > verdict.slice(0, at).split(')').length;
+  const end = ends.find((at) => !isInBrackets(at)) ?? verdict.length;
   const rest = verdict.slice(end + 2);
   return [`${verdict.slice(0, end).replace(/\.$/, '')}.`, rest.slice(0, 1).toUpperCase() + rest.slice(1)];
 }

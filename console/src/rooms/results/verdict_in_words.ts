@@ -13,7 +13,7 @@ function level(factor: string, value: number): string {
   return `${names.actuator(factor)} ${names.setting(actuator, value)}`;
 }
 
-const phrase = (compared: Compared) => Object.entries(compared.levels).map(([factor, value]) => level(factor, value)).join(', ');
+export const phrase = (compared: Compared) => Object.entries(compared.levels).map(([factor, value]) => level(factor, value)).join(', ');
 const capital = (text: string) => text.slice(0, 1).toUpperCase() + text.slice(1);
 
 export function verdictInWords(results: RunResults): string {
