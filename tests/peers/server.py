@@ -80,6 +80,7 @@ class Person:
 
 
 def ready_bench(program, source, scratch, calibrated=True, proved=True):
+    shutil.rmtree(scratch, ignore_errors=True)  # runs of the time before are beside the bench
     bench = Bench(program, source, os.path.join(scratch, "bench"))
     if calibrated:
         bench.run("calibrate", "bench.toml")
