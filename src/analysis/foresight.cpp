@@ -34,7 +34,7 @@ std::optional<double> find(const Settings& settings, const std::string& name) {
 
 physics::Rotor rotor_with(const bench::Bench& bench, const Settings& settings) {
   physics::Rotor rotor = bench.rotor;
-  if (const auto blades = find(settings, "blade_count")) rotor.blades = static_cast<int>(*blades);
+  rotor.blades = blade_count(bench, settings);
   if (const auto pitch = find(settings, "pitch_deg")) {
     rotor.pitch_rad = *pitch * std::numbers::pi / 180.0;
   }
@@ -74,6 +74,11 @@ void find_trips(const bench::Bench& bench, const std::map<std::string_view, doub
 }
 
 }  // namespace
+
+int blade_count(const bench::Bench& bench, const Settings& settings) {
+  const auto set = find(settings, "blade_count");
+  return set ? static_cast<int>(*set) : bench.rotor.blades;
+}
 
 std::optional<Foreseen> foresee(const bench::Bench& bench, const Settings& settings) {
   const auto fan_pct = find(settings, "fan_pct");

@@ -10,6 +10,10 @@
 
 namespace windwright::analysis {
 
+/// As set, else as in the rotor's file.
+/// @param settings  of actuators, by name
+int blade_count(const bench::Bench& bench, const std::map<std::string, double>& settings);
+
 /// What theory expects where a bench settles, before anyone runs it there.
 struct Foreseen {
   double air_speed_m_s;

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 // What a bench is, what goes on there, and what theory says of its rotor.
+#include "analysis/foresight.h"
 #include "analysis/turning_lines.h"
 #include "base/text.h"
 #include "physics/air.h"
@@ -68,10 +69,7 @@ json::array rows(const std::vector<physics::RotorLoad>& loads, std::size_t width
 
 json::array turning_json(const station::Station& station, const signal::Spectrum& spectrum) {
   const bench::Bench& bench = station.bench();
-  const std::map<std::string, double> commanded = station.snapshot().commanded;
-  const auto blades = commanded.find("blade_count");
-  const int blade_count =
-      blades == commanded.end() ? bench.rotor.blades : static_cast<int>(blades->second);
+  const int blade_count = analysis::blade_count(bench, station.snapshot().commanded);
   const auto means = station.means().means;
   const auto speed = means.find("rotor_speed_rad_s");
   json::array lines;
