@@ -426,7 +426,8 @@ double volts(const Converter& converter, double counts) {
 }
 
 bool is_alternating(std::string_view channel) {
-  return channel.starts_with("ac_") || channel == "inverter_output_V" ||
+  return channel.starts_with("ac_voltage") || channel.starts_with("ac_current") ||
+         channel.starts_with("ac_line_voltage") || channel == "inverter_output_V" ||
          channel == "inverter_output_A";
 }
 

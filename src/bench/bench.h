@@ -159,8 +159,9 @@ struct Bench {
   const Actuator& actuator(std::string_view name) const;
 };
 
-/// Whether a channel shows a waveform about 0, whose mean says nothing: phases and lines of the
-/// generator, and the inverter's output.
+/// Whether a channel shows a waveform about 0, whose mean says nothing: voltages and currents of
+/// the generator and of the inverter's output. Their power is none: it is the mean of their
+/// product.
 bool is_alternating(std::string_view channel);
 
 /// Reads and checks a whole bench description with its rotor and polars: docs/files.md. Names of

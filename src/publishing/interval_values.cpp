@@ -102,7 +102,8 @@ std::vector<std::pair<std::string, json::object>> IntervalValues::payloads(doubl
   for (std::size_t i = 0; i < sums_.size(); ++i) {
     const acquisition::LiveChannel& channel = live_.channels()[i];
     // An alternating pair's power is told over whole cycles, below.
-    if (channel.pair && bench::is_alternating(channel.name)) continue;
+    if (channel.pair && bench::is_alternating(live_.channels()[channel.pair->voltage].name))
+      continue;
     add("channel/" + channel.name, channel_payload(i));
   }
   for (std::size_t i = 0; i < power_.pairs().size(); ++i) {

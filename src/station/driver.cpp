@@ -38,6 +38,9 @@ Refusal busy(const std::string& activity) {
   return Refusal(409, fmt::format("the bench is {}", activity), "end that first, or wait for it")
       .as("busy");
 }
+Refusal no_device(const std::string& why) {
+  return Refusal(409, why, "a device that answers").as("no_device");
+}
 
 }  // namespace
 
@@ -145,8 +148,7 @@ void Driver::call(std::function<void(HeardDevice&)> work) {
   {
     const std::scoped_lock lock(mutex_);
     if (task_) throw busy(task_->activity);
-    if (!shown_.fault.empty())
-      throw Refusal(409, shown_.fault, "a device that answers").as("no_device");
+    if (!shown_.fault.empty()) throw no_device(shown_.fault);
     wishes_.push_back({.work = std::move(work), .done = {}, .dropped = dropped});
     done = wishes_.back().done.get_future();
   }
@@ -163,8 +165,7 @@ void Driver::begin(Task task) {
   {
     const std::scoped_lock lock(mutex_);
     if (task_) throw busy(task_->activity);
-    if (!shown_.fault.empty())
-      throw Refusal(409, shown_.fault, "a device that answers").as("no_device");
+    if (!shown_.fault.empty()) throw no_device(shown_.fault);
     const bool stands = shown_.state == guard::State::safe ||
                         (!task.drives && shown_.state == guard::State::tripped);
     if (!stands) {
@@ -237,7 +238,7 @@ void Driver::make_laws() {
   ++layout_;
   newest_.assign(channels, std::numeric_limits<float>::quiet_NaN());
   figures_.clear();
-  sums_ = {.seconds = 0.0, .sum = std::vector<double>(channels), .cube = 0.0};
+  running_means_ = std::make_unique<RunningMeans>(channels, bench_.sample_rate_hz);
 }
 
 void Driver::show() {
@@ -278,8 +279,7 @@ void Driver::lose(const std::string& why) {
     shown_.fault = why;
     shown_.activity = "lost";  // a stop that is wanted stays so until there is a device again
     for (Wish& wish : wishes_)
-      wish.done.set_exception(
-          std::make_exception_ptr(Refusal(409, why, "a device that answers").as("no_device")));
+      wish.done.set_exception(std::make_exception_ptr(no_device(why)));
     wishes_.clear();
     changed_.notify_all();
   }

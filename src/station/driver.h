@@ -11,6 +11,7 @@
 #include "guard/interlocks.h"
 #include "station/heard_device.h"
 #include "station/live_bins.h"
+#include "station/live_means.h"
 #include "station/live_tail.h"
 #include "station/station.h"
 #include "station/trip_ring.h"
@@ -90,7 +91,6 @@ class Driver final : public Hearing {
                      const std::string& person) const;
   void latch(const guard::Trip& trip);
   void judge(const bench::SampleBlock& block);
-  void add_means(const bench::SampleBlock& block);
   void lose(const std::string& why);
   void keep(std::unique_ptr<const acquisition::Ring> ring) const;
   void ask(const std::string& what);
@@ -111,6 +111,7 @@ class Driver final : public Hearing {
   std::int64_t next_sample_ = -1;  // by the device's count; -1: none yet
   std::vector<float> newest_;
   std::vector<acquisition::Figures> figures_;
+  std::unique_ptr<RunningMeans> running_means_;
   LiveMeans means_;
   int layout_ = 0;
   std::deque<Wish> wishes_;
@@ -137,11 +138,6 @@ class Driver final : public Hearing {
   bool begun_ = false;   // the guard process knows of this one
   bool driven_ = false;  // when it was last seen
   double rotor_speed_rad_s_ = 0.0;
-  struct Sums {
-    double seconds = 0.0;
-    std::vector<double> sum;  // value x s, or its square x s
-    double cube = 0.0;
-  } sums_;
 
   std::jthread thread_;  // last: begins when everything else is there
 };

@@ -25,8 +25,6 @@ namespace windwright::station {
 
 namespace {
 
-constexpr double means_s = 0.5;
-
 std::chrono::nanoseconds length(std::size_t samples, double rate_hz) {
   return std::chrono::duration_cast<std::chrono::nanoseconds>(
       std::chrono::duration<double>(static_cast<double>(samples) / rate_hz));
@@ -49,7 +47,10 @@ bool Driver::heard(const bench::SampleBlock& block) {
       figures_[i] = live_->figures(i);
       newest_[i] = static_cast<float>(figures_[i].mean);
     }
-    add_means(block);
+    if (std::optional<LiveMeans> means = running_means_->take(block, *live_, figures_)) {
+      means->number = means_.number + 1;
+      means_ = std::move(*means);
+    }
     shown_.device_time = block.start + length(block.samples, bench_.sample_rate_hz);
     shown_.host_time = base::host_now();
     shown_.samples += static_cast<std::int64_t>(block.samples);
@@ -59,38 +60,6 @@ bool Driver::heard(const bench::SampleBlock& block) {
   keep(trip_ring_->append(block));
   if (listener_.on_block) listener_.on_block();
   return stop_now;
-}
-
-void Driver::add_means(const bench::SampleBlock& block) {
-  const double block_s = static_cast<double>(block.samples) / bench_.sample_rate_hz;
-  const auto& channels = live_->channels();
-  for (std::size_t i = 0; i < channels.size(); ++i) {
-    const acquisition::Figures& seen = figures_[i];
-    const bool waves = bench::is_alternating(channels[i].name);
-    const double term = waves ? seen.mean * seen.mean + seen.deviation * seen.deviation : seen.mean;
-    sums_.sum[i] += term * block_s;
-    if (channels[i].name != "air_speed_m_s") continue;
-    double cube = 0.0;
-    for (const float value : live_->values(i))
-      cube += std::pow(static_cast<double>(value), 3.0);
-    sums_.cube += cube / bench_.sample_rate_hz;
-  }
-  sums_.seconds += block_s;
-  if (sums_.seconds < means_s - 1e-9) return;
-  means_.means.clear();
-  for (std::size_t i = 0; i < channels.size(); ++i) {
-    const double mean = sums_.sum[i] / sums_.seconds;
-    if (!channels[i].calibrated) continue;
-    means_.means[channels[i].name] =
-        bench::is_alternating(channels[i].name) ? std::sqrt(std::max(mean, 0.0)) : mean;
-  }
-  means_.air_speed_cubed_m3_s3 = sums_.cube / sums_.seconds;
-  means_.seconds = sums_.seconds;
-  means_.time = block.start;
-  ++means_.number;
-  std::fill(sums_.sum.begin(), sums_.sum.end(), 0.0);
-  sums_.seconds = 0.0;
-  sums_.cube = 0.0;
 }
 
 // By the bench's own blocks, as the interlocks are described.
@@ -176,8 +145,8 @@ void Driver::stopped() {
   for (const bench::Actuator& actuator : bench_.actuators) {
     if (bench::is_switched_off(actuator.name)) shown_.commanded[actuator.name] = 0.0;
     const auto selected = shown_.commanded.find(actuator.name);
-    if (actuator.name == bench::load_selector && selected != shown_.commanded.end() &&
-        selected->second == 0.0) {
+    if (actuator.name == bench::load_selector && !actuator.manual &&
+        selected != shown_.commanded.end() && selected->second == 0.0) {
       selected->second = bench::loaded_position(actuator);
     }
   }

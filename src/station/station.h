@@ -10,6 +10,7 @@
 #include "guard/other_layer.h"
 #include "guard/stop_logic.h"
 #include "station/live_bins.h"
+#include "station/live_means.h"
 #include "twin/simulated_bench.h"
 
 #include <boost/json/fwd.hpp>
@@ -49,15 +50,6 @@ struct StationOptions {
   twin::Pace pace = twin::Pace::real_time;
   /// Cause of a trip of an earlier life that nobody has reset; the bench's own files are asked too.
   std::string tripped = {};
-};
-
-/// Means over a stretch of about half a second, for the energy chain.
-struct LiveMeans {
-  std::int64_t number = 0;  // counts up; 0: none yet
-  base::UtcTime time{};
-  double seconds = 0.0;
-  std::map<std::string, double, std::less<>> means = {};  // channels and powers; alternating: RMS
-  double air_speed_cubed_m3_s3 = 0.0;
 };
 
 struct PersonAsked {
