@@ -113,8 +113,7 @@ void Campaigns::start(const Start& start, const std::string& person) {
                  .seconds_left = 0.0,
                  .phase = "beginning"};
     pausing_ = false;
-    ending_.clear();
-    cause_.clear();
+    forget_ending();
   }
   resume({}, person, start.at_bench);
 }
@@ -140,6 +139,13 @@ void Campaigns::resume(const std::string& reason, const std::string& person, boo
     state_ = before;
     throw;
   }
+  forget_ending();
+}
+
+void Campaigns::forget_ending() {
+  ending_.clear();
+  cause_.clear();
+  trip_.reset();
 }
 
 void Campaigns::pause(const std::string& person) {

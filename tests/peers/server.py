@@ -193,6 +193,20 @@ def job(bench):
     watch_until(ana, BENCH + "/state", lambda s: not s["tripped"]["standing"], "the cause to go")
     ana.must("POST", BENCH + "/reset", {"reason": "load put on again"})
     need(ana.must("GET", BENCH + "/state")["state"] == "safe", "safe after the reset")
+
+    # The same in a campaign, and the next one, which has not tripped.
+    heavy = plan["text"].replace("[8, 15, 30]", "[2, 3, 60]").replace("fan_pct = 70", "fan_pct = 90") + "[run_up]\nrheostat_ohm = 60\n"
+    ana.must("PUT", BENCH + "/campaigns/heavy.toml", {"text": heavy})
+    ana.must("POST", BENCH + "/campaign", {"campaign": "heavy.toml", "reason": "calibrated since the proof"}, 202)
+    tripped = watch_until(ana, BENCH + "/campaign", lambda p: p["ending"], "its end")
+    need(tripped["ending"] == "tripped" and tripped["trip"]["interlock"] == "DC over-current", f"its first cause: {tripped}")
+    watch_until(ana, BENCH + "/state", lambda s: s["state"] == "tripped" and not s["tripped"]["standing"], "the cause to go")
+    ana.must("POST", BENCH + "/reset", {"reason": "load put on again"})
+    ana.must("POST", BENCH + "/campaign", {"campaign": "planned.toml", "reason": "calibrated since the proof"}, 202)
+    fresh = ana.must("GET", BENCH + "/campaign")
+    need(fresh["trip"] is None and fresh["cause"] == "" and fresh["ending"] == "", f"that was the one before: {fresh}")
+    ana.must("POST", BENCH + "/campaign/pause", {})
+    watch_until(ana, BENCH + "/campaign", lambda p: p["state"] == "paused", "paused")
     events = [line["event"] for line in ana.must("GET", BENCH + "/logbook?limit=1000")["lines"]]
     for event in ("trip", "reset", "campaign", "point", "certificate", "lease", "command", "readiness"):
         need(event in events, f"{event} is in the logbook")
