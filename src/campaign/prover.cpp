@@ -39,8 +39,9 @@ constexpr double standstill_rad_s = 1.0;
 constexpr double quiet_part = 0.01;  // of the voltage channel's span
 constexpr double longest_coasting_s = 120.0;
 constexpr double shortest_quiet_s = 1.0;
-constexpr double rest_s = 0.3;      // for a sensor, after an input was laid on or taken off
-constexpr double patience_s = 3.0;  // beyond the hold time, for a trip, or for a cause to go
+constexpr double rest_s = 0.3;       // for a sensor, after an input was laid on or taken off
+constexpr double patience_s = 3.0;   // beyond the hold time, for a trip, or for a cause to go
+constexpr double stays_off_s = 1.0;  // without a reset, then nothing has come on again
 constexpr double margin_part = 0.02;
 constexpr double past_the_end = 0.05;  // of a converter's range
 constexpr double end_part = 1e-3;      // of its range: no value there is sure
@@ -104,6 +105,11 @@ class Prover {
   std::vector<metrology::Certificate> certificates_;
   bench::SampleBlock block_;
 };
+
+// What was found first is told: the rest may follow from it.
+void note(ProvedInterlock& proved, std::string remark) {
+  if (proved.remark.empty()) proved.remark = std::move(remark);
+}
 
 bench::Bench with_alone(bench::Bench bench, const Interlock& interlock) {
   bench.interlocks = {interlock};
@@ -243,7 +249,6 @@ void Prover::come_down(guard::AcquisitionLayer& layer, Judges& judges) {
 }
 
 void Prover::read_back(const std::string& when, ProvedInterlock& proved) {
-  if (!proved.remark.empty()) return;
   proved.read_back.clear();
   for (const bench::Actuator& actuator : bench_.actuators) {
     const bool off = bench::is_switched_off(actuator.name);
@@ -252,27 +257,24 @@ void Prover::read_back(const std::string& when, ProvedInterlock& proved) {
     const bool safe = !setting || (off ? *setting == 0.0 : setting != actuator.position("none"));
     proved.read_back.push_back({.actuator = actuator.name, .setting = setting, .safe = safe});
     if (!safe) {
-      proved.remark =
-          fmt::format("{} {} is at {:g}: look at the actuator", when, actuator.name, *setting);
+      note(proved,
+           fmt::format("{} {} is at {:g}: look at the actuator", when, actuator.name, *setting));
     }
   }
 }
 
+// Its cause is taken away, and nobody has reset it: nothing comes on by itself.
 void Prover::let_go(guard::AcquisitionLayer& layer, Judges& judges, ProvedInterlock& proved) {
-  for (double gone_s = 0.0; gone_s < patience_s;) {
-    gone_s += read({});
+  double gone_for_s = 0.0;
+  for (double waited_s = 0.0; waited_s < patience_s && gone_for_s < stays_off_s;) {
+    const double block_s = read({});
+    waited_s += block_s;
     judges.judge(block_);
-    if (!judges.alone.standing().empty()) continue;
-    // Gone, and not reset: nothing may be started, and nothing comes on by itself.
-    if (!layer.start({})) {
-      device_.stop();
-      proved.remark = "it lets itself be started again without a reset when its cause is gone";
-      return;
-    }
-    read_back("when its cause is gone, before the reset,", proved);
-    if (!layer.reset({}, true)) return;
+    gone_for_s = judges.alone.standing().empty() ? gone_for_s + block_s : 0.0;
   }
-  proved.remark = "it cannot be reset when its cause is gone: look at hysteresis and sensor";
+  read_back(fmt::format("{:g} s after its cause has gone, before the reset,", stays_off_s), proved);
+  if (layer.reset(judges.alone.standing(), true))
+    note(proved, "it cannot be reset when its cause is gone: look at hysteresis and sensor");
 }
 
 // From the first block that shows it to the trip, by the stop logic of a run, but that the fan,
@@ -305,10 +307,10 @@ void Prover::trip(const Interlock& interlock, const Stimulus& stimulus, ProvedBo
   proved.bounds.push_back(bound);
   if (!tripped) {
     device_.stop();
-    proved.remark = fmt::format(
-        "it does not trip within {:g} s: look at the sensor, the bound "
-        "and the hold time",
-        interlock.hold_s + patience_s);
+    note(proved, fmt::format("it does not trip within {:g} s: look at the sensor, the bound "
+                             "and the hold time",
+                             interlock.hold_s + patience_s));
+    read_back("after a stop without a trip", proved);
     return;
   }
   come_down(layer, judges);
@@ -317,11 +319,11 @@ void Prover::trip(const Interlock& interlock, const Stimulus& stimulus, ProvedBo
   proved.cause = tripped->cause;
   const auto& first = judges.all.first_out();
   proved.first_out = first ? first->interlock : "";
-  if (!latches) proved.remark = "it lets itself be reset while its cause stands";
+  if (!latches) note(proved, "it lets itself be reset while its cause stands");
   if (bound.held_s <= interlock.hold_s - 1e-9 ||
       bound.held_s > interlock.hold_s + 1.5 * bench_.block_s) {
-    proved.remark = fmt::format("it trips after {:.3g} s, set are {:g} and up to a block more",
-                                bound.held_s, interlock.hold_s);
+    note(proved, fmt::format("it trips after {:.3g} s, set are {:g} and up to a block more",
+                             bound.held_s, interlock.hold_s));
   }
   read_back("after the trip", proved);
   let_go(layer, judges, proved);

@@ -4,6 +4,7 @@
 #include "base/errors.h"
 #include "bench/bench.h"
 #include "bench/device.h"
+#include "bench/forwarding_device.h"
 #include "campaign/bench_in_test.h"
 #include "campaign/proof.h"
 #include "fresh_folder.h"
@@ -14,9 +15,7 @@
 
 #include <algorithm>
 #include <chrono>
-#include <optional>
 #include <string>
-#include <string_view>
 #include <utility>
 
 namespace windwright::campaign {
@@ -125,35 +124,23 @@ TEST(Prover, AnActuatorThatDoesNotObeyTheSafeStateIsFound) {
 }
 
 // An instrument that takes its load off again as soon as what it was stopped for is gone.
-class ComesBackByItself final : public bench::Device {
+class ComesBackByItself final : public bench::ForwardingDevice {
  public:
-  explicit ComesBackByItself(twin::SimulatedBench& device) : device_(device) {}
-  const std::string& name() const override { return device_.name(); }
-  double sample_rate_hz() const override { return device_.sample_rate_hz(); }
-  base::UtcTime now() const override { return device_.now(); }
-  void set(std::string_view actuator, double value) override { device_.set(actuator, value); }
-  void apply_known_input(std::string_view channel, double value) override {
-    device_.apply_known_input(channel, value);
-  }
+  using ForwardingDevice::ForwardingDevice;
   void remove_known_input() override {
-    device_.remove_known_input();
+    ForwardingDevice::remove_known_input();
     comes_back_ = stopped_;
   }
-  void ask_for(bench::HandAction action) override { device_.ask_for(action); }
-  std::optional<double> setting(std::string_view actuator) override {
-    return device_.setting(actuator);
-  }
   void read(bench::SampleBlock& block) override {
-    if (std::exchange(comes_back_, false)) device_.set("load_selector", 0.0);
-    device_.read(block);
+    if (std::exchange(comes_back_, false)) set("load_selector", 0.0);
+    ForwardingDevice::read(block);
   }
   void stop() noexcept override {
-    device_.stop();
+    ForwardingDevice::stop();
     stopped_ = true;
   }
 
  private:
-  twin::SimulatedBench& device_;
   bool stopped_ = false;
   bool comes_back_ = false;
 };
