@@ -177,7 +177,7 @@ void Connection::make_safe_by_itself() {
 void Connection::stop() noexcept {
   const auto each = [&](std::string_view name, double value) {
     for (std::size_t i = 0; i < bench_.actuators.size(); ++i) {
-      if (bench_.actuators[i].name != name) continue;
+      if (bench_.actuators[i].name != name || bench_.actuators[i].manual) continue;
       commanded_[i] = value;
       try {
         instrument_.send(i, value);

@@ -10,8 +10,8 @@
 
 namespace windwright::devices {
 
-/// A second connection to an instrument, of the guard process: it reads nothing and resets nothing.
-/// One thread feeds, another one makes safe.
+/// A second connection to an instrument, of the guard process: it reads no samples and resets
+/// nothing. One thread feeds, another one makes safe.
 class GuardLink {
  public:
   virtual ~GuardLink() = default;
@@ -28,8 +28,9 @@ class GuardLink {
   /// the instrument takes one more.
   /// @return  why it is not, or not known to be
   virtual std::optional<std::string> make_safe() noexcept = 0;
-  /// Writes the guard's heartbeat, where the instrument has a register for it; else does nothing.
-  /// Connects anew where the connection is away, once.
+  /// Writes the guard's heartbeat, where the instrument has a register for it; else asks the least
+  /// there is to ask, so that a dead connection is noticed before it is needed. Connects anew where
+  /// the connection is away, once.
   /// @return  why that is not possible
   virtual std::optional<std::string> feed() noexcept = 0;
 };

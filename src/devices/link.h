@@ -40,7 +40,8 @@ class Link {
   /// is switched off is to be commanded all the same.
   /// @throws LinkLost; DeviceFault: the instrument refused
   virtual void make_safe() {}
-  /// Writes the heartbeat of a guard process, where the instrument has a place for it.
+  /// Writes the heartbeat of a guard process, where the instrument has a place for it; else asks it
+  /// the least there is to ask, so that a dead connection shows.
   /// @throws LinkLost; DeviceFault: the instrument refused
   virtual void feed() {}
 };

@@ -88,15 +88,7 @@ class ModbusLink final : public Link {
     begin();
     std::size_t first = 0;
     for (const RegisterRequest& request : requests_) {
-      allow();
-      const auto read_them = request.table == RegisterTable::input ? modbus_read_input_registers
-                                                                   : modbus_read_registers;
-      if (read_them(context_.get(), request.address, request.count, &registers_[first]) !=
-          request.count) {
-        const int error = errno;
-        if (is_refusal(error)) refused(fmt::format("to show {}", words_of(request)), error);
-        lost(fmt::format("no answer about {}", words_of(request)), error);
-      }
+      ask(request, &registers_[first]);
       first += static_cast<std::size_t>(request.count);
     }
     for (std::size_t i = 0; i < counts.size(); ++i) {
@@ -128,8 +120,11 @@ class ModbusLink final : public Link {
 
   void feed() override {
     begin();
-    if (!unit_.guard_heartbeat_address) return;
-    write({.address = *unit_.guard_heartbeat_address}, ++beat_, "the guard's heartbeat");
+    if (unit_.guard_heartbeat_address) {
+      write({.address = *unit_.guard_heartbeat_address}, ++beat_, "the guard's heartbeat");
+    } else {
+      ask(requests_.front(), registers_.data());
+    }
   }
 
   void reset() {
@@ -171,6 +166,16 @@ class ModbusLink final : public Link {
     constexpr std::int64_t second = 1'000'000;
     modbus_set_response_timeout(context_.get(), static_cast<std::uint32_t>(left / second),
                                 static_cast<std::uint32_t>(left % second));
+  }
+
+  void ask(const RegisterRequest& request, std::uint16_t* into) {
+    allow();
+    const auto read_them =
+        request.table == RegisterTable::input ? modbus_read_input_registers : modbus_read_registers;
+    if (read_them(context_.get(), request.address, request.count, into) == request.count) return;
+    const int error = errno;
+    if (is_refusal(error)) refused(fmt::format("to show {}", words_of(request)), error);
+    lost(fmt::format("no answer about {}", words_of(request)), error);
   }
 
   void write(const RegisterPlace& place, double number, const std::string& what) {

@@ -16,8 +16,9 @@ namespace windwright::devices {
 /// Serial Line V1.02.
 Connect modbus_connector(const bench::Bench& bench, const bench::ModbusTcpDevice& described);
 Connect modbus_connector(const bench::Bench& bench, const bench::ModbusRtuDevice& described);
-/// The same for the guard process: reads nothing and resets nothing; `feed` writes 1, 2, 3, ... to
-/// the guard's heartbeat register.
+/// The same for the guard process: reads no samples and resets nothing; `feed` writes 1, 2, 3, ...
+/// to the guard's heartbeat register, where there is one, else it reads the first registers there
+/// are.
 Connect modbus_guard_connector(const bench::Bench& bench, const bench::ModbusTcpDevice& described);
 
 }  // namespace windwright::devices

@@ -167,6 +167,10 @@ void ScpiLink::make_safe() {
   if (!described_.stop_command.empty()) command(described_.stop_command);
 }
 
+void ScpiLink::feed() {
+  ask("*IDN?");
+}
+
 void ScpiLink::command(const std::string& message) {
   send(message);
   if (described_.error_query.empty()) return;

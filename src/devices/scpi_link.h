@@ -35,6 +35,7 @@ class ScpiLink final : public Link {
   void read(std::span<std::int32_t> counts) override;
   void set(std::size_t actuator, double value) override;
   void make_safe() override;
+  void feed() override;
 
  private:
   void command(const std::string& message);

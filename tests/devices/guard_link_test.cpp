@@ -86,15 +86,22 @@ TEST(GuardLink, ConnectsAnewWhereTheConnectionWasClosed) {
 }
 
 TEST(GuardLink, SaysThatTheInstrumentIsGone) {
-  InstrumentRegisters registers;
-  Temper good({Misdeed::none}, 0);
-  auto instrument = std::make_unique<TcpInstrument>(registers, good);
-  const bench::Bench bench = bench_at(instrument->port());
-  const std::unique_ptr<GuardLink> link = open_guard_link(bench);
-  instrument.reset();
-  EXPECT_NE(link->feed(), std::nullopt);
-  EXPECT_NE(link->make_safe(), std::nullopt);
-  EXPECT_THROW(open_guard_link(bench), base::DeviceFault);
+  for (const bool has_heartbeat : {true, false}) {
+    SCOPED_TRACE(has_heartbeat);
+    InstrumentRegisters registers;
+    Temper good({Misdeed::none}, 0);
+    auto instrument = std::make_unique<TcpInstrument>(registers, good);
+    bench::Bench bench = bench_at(instrument->port());
+    if (!has_heartbeat)
+      std::get<bench::ModbusTcpDevice>(bench.device).unit.guard_heartbeat_address.reset();
+    const std::unique_ptr<GuardLink> link = open_guard_link(bench);
+    EXPECT_EQ(link->feed(), std::nullopt);
+    EXPECT_EQ(registers.was_written(guard_heartbeat), has_heartbeat);
+    instrument.reset();
+    EXPECT_NE(link->feed(), std::nullopt);
+    EXPECT_NE(link->make_safe(), std::nullopt);
+    EXPECT_THROW(open_guard_link(bench), base::DeviceFault);
+  }
 }
 
 /// A bench whose fan comes last, and links that do what is said here.

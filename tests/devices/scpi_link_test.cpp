@@ -36,8 +36,10 @@ struct Peer {
   std::function<void()> before_read = [] {};
   std::size_t piece = 4096;
   int opened = 0;
+  bool is_silent = false;
 
   std::string answer(const std::string& message) {
+    if (is_silent) return "";
     if (message == "*IDN?") return "Bench works,Model 7,0001,1.0\n";
     if (message == "*CLS") {
       errors.clear();
@@ -104,6 +106,14 @@ struct Asked {
     return found;
   }
 };
+
+TEST(ScpiLink, IsSeenToBeOpenByAnAnswer) {
+  Asked asked;
+  ScpiLink link = asked.link();
+  EXPECT_NO_THROW(link.feed());
+  asked.peer.is_silent = true;
+  EXPECT_THROW(link.feed(), LinkLost);
+}
 
 TEST(ScpiLink, OneAnswerHoldsSeveralChannels) {
   Asked asked;
