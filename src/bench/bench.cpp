@@ -329,6 +329,11 @@ Actuator read_actuator(const Settings& table, std::set<std::string>& taken, Benc
   require_known(table, actuator.name, known_actuators);
   actuator.long_name = table.text("long_name");
   actuator.manual = table.flag_or("manual", false);
+  if (actuator.manual && actuator.name == "fan_pct") {
+    throw BadInput(table.place("manual"), "nothing but a person could stop a fan like that",
+                   "a fan that is commanded, or a bench that is only read: windwright calibrate "
+                   "--readings");
+  }
   if (bench.chain && (actuator.name == "load_selector" || actuator.name == "rheostat_ohm")) {
     throw BadInput(
         table.place("name"),

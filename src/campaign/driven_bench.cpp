@@ -141,8 +141,8 @@ bool DrivenBench::come_down() {
 }
 
 bool DrivenBench::start() {
-  const bool running = guard::permits_fan(layer_.state());
-  if (!running && samples_read_ == 0 && !go_on()) return false;
+  // A start is judged by what is now, and a change by hand takes its time.
+  if (!guard::permits_fan(layer_.state()) && !go_on()) return false;
   go_on_running();
   return true;
 }

@@ -189,7 +189,8 @@ int guard_until_stopped(const Request& request, const bench::Bench& bench,
   watch.end(Clock::now());
   while (!watch.is_answered())
     std::this_thread::sleep_for(step);
-  return watch.tripped().empty() ? done : interlock_tripped;
+  if (!watch.tripped().empty()) return interlock_tripped;
+  return watch.is_left_safe() ? done : device_fault;
 }
 
 /// An acquisition that drives nothing and only looks, as the guard sees it.
@@ -294,8 +295,8 @@ void add_guard(CLI::App& program, int& exit_code) {
       ->needs(reset);
   verb->add_flag("--json", request->json, "one JSON document on stdout");
   verb->footer(
-      "Ends with 4 where it has tripped and nobody has reset it. Its logbook is guard.jsonl beside "
-      "BENCH.\n"
+      "Ends with 4 where it has tripped and nobody has reset it, with 3 where the safe state could "
+      "not be commanded at its end. Its logbook is guard.jsonl beside BENCH.\n"
       "Software is one layer and never the last: the hard-wired emergency stop comes first.\n"
       "Example:\n"
       "  windwright guard my-bench/bench.toml\n"

@@ -43,6 +43,7 @@ guard::Judge interlocks_of(const bench::Bench& bench,
   return {
       .judge = [interlocks](const bench::SampleBlock& block) { return interlocks->judge(block); },
       .standing = [interlocks] { return interlocks->standing(); },
+      .followers = [interlocks] { return in_words(interlocks->followers()); },
       .rotor_speed_rad_s = [interlocks] { return signal::mean(interlocks->values(rotor_speed)); }};
 }
 

@@ -62,20 +62,18 @@ void AcquisitionLayer::act(Event event) {
 }
 
 // A load first, so that nothing lets the rotor run away, then the fan down as fast as it travels.
+// What is connected by hand stays as it is: nobody goes near a rotor that turns, and who waits for
+// a person neither reads nor judges.
 void AcquisitionLayer::begin_controlled_stop(bool after_trip) {
   sequence_.emplace(bench_, StopSequence::Options{.until_standstill = after_trip,
                                                   .longest_s = options_.longest_stop_s});
-  const auto connect_load = [this](bool by_hand) {
-    for (const bench::Actuator& actuator : bench_.actuators) {
-      const bool open = commanded(actuator.name).value_or(0.0) == 0.0;
-      if (actuator.name == bench::load_selector && actuator.manual == by_hand && open)
-        set(actuator.name, bench::loaded_position(actuator));
-    }
-  };
-  connect_load(false);
+  for (const bench::Actuator& actuator : bench_.actuators) {
+    const bool open = commanded(actuator.name).value_or(0.0) == 0.0;
+    if (actuator.name == bench::load_selector && !actuator.manual && open)
+      set(actuator.name, bench::loaded_position(actuator));
+  }
   if (after_trip) commanded_.erase(fan);  // said again, whatever was said before
   set(fan, 0.0);
-  connect_load(true);  // the fan does not wait for a hand
   unsaid_s_ = 0.0;
 }
 
@@ -94,8 +92,7 @@ void AcquisitionLayer::command_again(double block_s, double rotor_speed_rad_s) {
       device_.set(actuator.name,
                   commanded(actuator.name).value_or(bench::loaded_position(actuator)));
     }
-    // Nobody is asked ten times a second.
-    if (!bench_.actuator(fan).manual) device_.set(fan, 0.0);
+    device_.set(fan, 0.0);
   } else if (removed_for_s_ < options_.longest_stop_s || !(rotor_speed_rad_s < standstill_rad_s)) {
     device_.stop();
   }

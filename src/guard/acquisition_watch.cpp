@@ -103,7 +103,7 @@ std::optional<std::string> AcquisitionWatch::runs_not(Instant now) {
   if (const std::optional<Heard> heard = hear(last_, now)) return heard->cause;
   if (!seen_) return std::nullopt;
   const std::optional<Pulse> pulse = tap_->other_pulse();
-  if (pulse && permits_fan(pulse->words.state)) return std::nullopt;
+  if (pulse && permits_fan(pulse->words.state) && pulse->time > wished_) return std::nullopt;
   const std::string cause = tap_->other_cause();
   return cause.empty() ? "the guard process does not run yet"
                        : fmt::format("the guard process does not run: {}", cause);
@@ -121,6 +121,7 @@ void AcquisitionWatch::tell(const Words& own, const std::string& cause, Instant 
   // The words before the heartbeat that they belong to.
   if (tap_ && !own.content() && last_.content()) tap_->set_cause(cause);
   begun_ = true;
+  if (own.activity == Activity::running && last_.activity != Activity::running) wished_ = now;
   last_ = own;
   if (tap_) tap_->beat(now, own);
 }
@@ -134,13 +135,11 @@ AcquisitionWatch::~AcquisitionWatch() {
 
 OtherLayer guard_process(AcquisitionWatch& watch) {
   using Clock = std::chrono::steady_clock;
-  // The guard looks every 10 ms at least; one that is busy for longer is not one to rely on.
-  static constexpr std::chrono::seconds patience{2};
   static constexpr std::chrono::milliseconds pause{1};
   return {
       .ask_to_run = [&watch](const Words& own) -> std::optional<std::string> {
         std::optional<std::string> why;
-        for (const auto end = Clock::now() + patience; Clock::now() < end;
+        for (const auto end = Clock::now() + longest_wish; Clock::now() < end;
              std::this_thread::sleep_for(pause)) {
           watch.tell(own, {}, Clock::now());
           why = watch.runs_not(Clock::now());

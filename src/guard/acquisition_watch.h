@@ -33,7 +33,8 @@ class AcquisitionWatch {
   void begin(Instant now);
 
   /// Why the guard does not run, for whoever has told it that a drive is wanted; nothing where it
-  /// runs, or where there is none and none is needed. Ask again: it takes the guard a moment.
+  /// runs, or where there is none and none is needed. Ask again: it takes the guard a moment. That
+  /// it runs since before it was told is not for this one.
   std::optional<std::string> runs_not(Instant now);
 
   /// A block has come.
@@ -52,6 +53,7 @@ class AcquisitionWatch {
   std::uint64_t life_ = 0;  // of the guard that this bench is driven under
   bool begun_ = false;
   Words last_ = {.activity = Activity::standing};
+  Instant wished_;  // for a drive, first
 };
 
 /// The same with the computer's clock, for AcquisitionLayer; `watch` outlives it.

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "guard/guard_watch.h"
 
+#include "guard/other_layer.h"
+
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
@@ -57,7 +59,7 @@ void GuardWatch::look(Instant now) {
   follow_wishes(now);
   follow_stop(now);
   watch_the_rotor(now);
-  make_safe_behind_a_drive(now);
+  if (!seen_.lives) make_safe_behind_a_drive(now);
   make_safe_again(now);
   answer_reset(now);
   beat(now);
@@ -90,8 +92,10 @@ void GuardWatch::see_who_is_there(Instant now) {
       take(Event::end_asked, {}, now);
       take(Event::stop_finished, {}, now);
     }
+    make_safe_behind_a_drive(now);
   }
   has_driven_ = has_driven_ || is_driven();
+  if (!std::exchange(has_looked_, true) && is_on()) joins_until_ = now + longest_wish;
   if (present_ && judge_life_ != seen_.life) judge_anew(seen_.life);
 }
 
@@ -167,13 +171,17 @@ bool GuardWatch::is_driven() const {
   return seen_.pulse && seen_.lives && seen_.pulse->words.activity == Activity::running;
 }
 
+bool GuardWatch::is_on() const {
+  return seen_.pulse && seen_.lives && seen_.pulse->words.driven;
+}
+
 // The guard is the first to run and the last to end.
 void GuardWatch::follow_wishes(Instant now) {
   const bool same_files = tap_.other_configuration() == options_.configuration;
   const bool wanted = is_driven() && seen_.pulse->words.content() && same_files &&
                       seconds(now - seen_.pulse->time) <= options_.silence_s;
   if (logic_.state() == State::safe && wanted) {
-    const std::vector<std::string> causes = standing();
+    const std::vector<std::string> causes = standing(now);
     if (causes.empty()) {
       tap_.set_cause({});
       take(Event::start_asked, {}, now);
@@ -183,10 +191,10 @@ void GuardWatch::follow_wishes(Instant now) {
     }
   }
   if (permits_fan(logic_.state()) && !is_driven()) take(Event::end_asked, {}, now);
-  // A fan that is on where nobody may drive it.
-  const bool on = seen_.lives && seen_.pulse && seen_.pulse->words.driven;
+  // A fan that is on where nobody may drive it. A guard that is started last has to look first.
   const State state = logic_.state();
-  if (on && !removes_power_ && (state == State::safe || state == State::tripped)) {
+  const bool joins = joins_until_ && now < *joins_until_;
+  if (is_on() && !joins && !removes_power_ && (state == State::safe || state == State::tripped)) {
     take(Event::violation_0,
          same_files ? "the acquisition process drives the bench without a start" : other_files,
          now);
@@ -197,8 +205,7 @@ void GuardWatch::follow_wishes(Instant now) {
 void GuardWatch::follow_stop(Instant now) {
   if (!is_under_way(logic_.state()) || !stop_begun_) return;
   const double passed_s = seconds(now - *stop_begun_);
-  const bool driven = seen_.pulse && seen_.lives && seen_.pulse->words.driven;
-  if (!is_driven() && !driven) {
+  if (!is_driven() && !is_on()) {
     // What was asked for ends with the fan; what has tripped, with the rotor.
     const bool turns = is_latched(logic_.state()) && judge_.rotor_speed_rad_s &&
                        !(judge_.rotor_speed_rad_s() < standstill_rad_s);
@@ -290,13 +297,18 @@ void GuardWatch::make_safe_again(Instant now) {
   if ((removes_power_ || failed_at_rest) && safe_.is_due(now)) safe_.give(now);
 }
 
+std::string GuardWatch::nothing_to_judge_by(Instant now, std::chrono::seconds paused) const {
+  if (!judged_) return "no samples have come since the last acquisition ended";
+  const double old_s = seconds(now - *judged_);
+  if (old_s <= options_.silence_s + options_.block_s + seconds(paused)) return {};
+  return fmt::format("the last samples are {:.1f} s old", old_s);
+}
+
 // Empty: every cause is gone, as far as a guard can see.
 std::string GuardWatch::still_wrong(Instant now) {
   if (is_driven()) return "the acquisition is still running: end it first";
   if (is_under_way(logic_.state())) return "the stop is not over yet";
-  if (!judged_) return "no samples have come since the last acquisition ended";
-  if (const double old_s = seconds(now - *judged_); old_s > options_.silence_s + options_.block_s)
-    return fmt::format("the last samples are {:.1f} s old", old_s);
+  if (const std::string blind = nothing_to_judge_by(now, {}); !blind.empty()) return blind;
   if (judge_.standing) {
     if (const std::vector<std::string> causes = judge_.standing(); !causes.empty())
       return fmt::format("the cause is not gone: {}", fmt::join(causes, ", "));
@@ -317,6 +329,10 @@ void GuardWatch::answer_reset(Instant now) {
     tell_("refused reset", fmt::format("{}: {}", *reason, wrong));
     return;
   }
+  if (kept_life_ != judge_life_ && judge_.followers) {
+    if (const std::string followers = judge_.followers(); !followers.empty())
+      tell_("followers", followers);
+  }
   judge_ = make_judge_();
   power_goes_.reset();
   cause_.clear();
@@ -334,7 +350,9 @@ void GuardWatch::feed(Instant now) {
   if (!feed_.ask) return;
   if (!feeds_watchdog(logic_.state()) || !present_) {
     way_is_gone_.reset();
+    way_is_tried_ = false;
     heard_feed_.reset();
+    fed_.reset();
     return;
   }
   if (!fed_ || now - *fed_ >= feed_again) {
@@ -346,6 +364,7 @@ void GuardWatch::feed(Instant now) {
   if (!heard_feed_ || outcome.number <= *heard_feed_) return;
   heard_feed_ = outcome.number;
   const bool was_gone = way_is_gone_.has_value();
+  way_is_tried_ = true;
   way_is_gone_ = outcome.failure;
   if (!way_is_gone_) return;
   const std::string cause =
@@ -358,10 +377,14 @@ void GuardWatch::feed(Instant now) {
   }
 }
 
-std::vector<std::string> GuardWatch::standing() const {
+std::vector<std::string> GuardWatch::standing(Instant now) const {
   std::vector<std::string> causes =
       judge_.standing ? judge_.standing() : std::vector<std::string>();
+  if (const std::string blind = nothing_to_judge_by(now, longest_wish); !blind.empty())
+    causes.push_back(blind);
   if (way_is_gone_) causes.push_back("the guard's own way to the bench (" + *way_is_gone_ + ")");
+  if (feed_.ask && !way_is_tried_)
+    causes.emplace_back("the guard's own way to the bench, which has not been tried yet");
   // One that is on its way would stop a bench that was started since, and nobody would know why.
   if (const std::string doubt = safe_.doubt(safe_.last_given()); !doubt.empty())
     causes.push_back(doubt);
@@ -371,14 +394,16 @@ std::vector<std::string> GuardWatch::standing() const {
 // However a drive has ended, and whatever its end says of itself; power that stays on behind a stop
 // of category 2 stays.
 void GuardWatch::make_safe_behind_a_drive(Instant now) {
-  if (seen_.lives || !std::exchange(has_driven_, false) || logic_.state() != State::safe) return;
-  safe_.give(now);
+  if (std::exchange(has_driven_, false) && logic_.state() == State::safe) safe_.give(now);
 }
 
 void GuardWatch::end(Instant now) {
   const std::string cause = "the guard process was ended";
   see_who_is_there(now);
-  if (is_driven()) {
+  const State state = logic_.state();
+  const bool left_driven = has_driven_ && !seen_.lives;
+  if (is_driven() || is_on() || left_driven || permits_fan(state) || is_under_way(state) ||
+      removes_power_) {
     // Not a trip of this layer: whoever drives finds it gone.
     tap_.set_cause(cause);
     tap_.beat(now, {.activity = Activity::running,
@@ -393,6 +418,10 @@ void GuardWatch::end(Instant now) {
 bool GuardWatch::is_answered() {
   hear_of_safe_state();
   return !safe_.exists() || safe_.has_heard_of(safe_.last_given());
+}
+
+bool GuardWatch::is_left_safe() const {
+  return safe_.doubt(safe_.last_given()).empty();
 }
 
 }  // namespace windwright::guard

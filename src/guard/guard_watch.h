@@ -9,6 +9,7 @@
 #include "guard/stop_sequence.h"
 #include "guard/tap.h"
 
+#include <chrono>
 #include <cstdint>
 #include <functional>
 #include <optional>
@@ -56,11 +57,13 @@ class GuardWatch {
   /// At least five times in silence_s, and whenever the acquisition has written.
   void look(Instant now);
   void wait(std::chrono::nanoseconds longest) const { tap_.wait(longest); }
-  /// The guard ends: a bench that is being driven is made safe.
+  /// The guard ends: a bench that is driven, or was left driven, is made safe.
   void end(Instant now);
   /// Behind the end, again and again. @return  whether all that was commanded has been answered,
   /// and told
   bool is_answered();
+  /// Behind all answers. @return  whether the last command that was given was obeyed
+  bool is_left_safe() const;
 
   State state() const { return logic_.state(); }
   /// The first cause since the last reset; empty: not tripped.
@@ -90,8 +93,11 @@ class GuardWatch {
   void answer_reset(Instant now);
   void feed(Instant now);
   void make_safe_behind_a_drive(Instant now);
-  std::vector<std::string> standing() const;
-  bool is_driven() const;
+  std::vector<std::string> standing(Instant now) const;
+  /// Empty: the samples of this acquisition are fresh enough, but for a pause.
+  std::string nothing_to_judge_by(Instant now, std::chrono::seconds paused) const;
+  bool is_driven() const;  // or is to be
+  bool is_on() const;      // the fan
   void beat(Instant now);
 
   Tap tap_;
@@ -116,12 +122,15 @@ class GuardWatch {
   std::optional<Instant> judged_;           // the last block, by this judge
   std::optional<Instant> turns_;            // since when the rotor has, with nothing to drive it
   std::optional<std::string> way_is_gone_;  // why the device could not be fed the last time
+  bool way_is_tried_ = false;               // since this acquisition is here
   std::uint64_t kept_life_ = 0;             // whose followers are kept
   std::uint64_t judge_life_ = 0;            // the acquisition that `judge_` knows
   bool has_driven_ = false;                 // the acquisition, or wanted to
   bool present_ = false;                    // the acquisition, at the last look
-  std::uint64_t told_life_ = 0;             // of an acquisition that is told to have begun; 0: none
-  std::string followers_;                   // of the one before, not told yet
+  bool has_looked_ = false;
+  std::optional<Instant> joins_until_;  // a drive that was on before this guard
+  std::uint64_t told_life_ = 0;         // of an acquisition that is told to have begun; 0: none
+  std::string followers_;               // of the one before, not told yet
   std::uint64_t dealt_ = 0;  // pulse of an acquisition that has ended, up to which nothing is left
 };
 

@@ -5,11 +5,15 @@
 #include "guard/stop_logic.h"
 #include "guard/tap.h"
 
+#include <chrono>
 #include <functional>
 #include <optional>
 #include <string>
 
 namespace windwright::guard {
+
+/// That an acquisition waits for its start, in which it reads nothing.
+inline constexpr std::chrono::seconds longest_wish{2};
 
 /// What one layer makes of the other: an event for its own stop logic, and why.
 struct Heard {

@@ -40,13 +40,7 @@ TEST_F(Watched, AControlledStopIsLetComeToItsEndAndPowerRemovedBehindIt) {
 }
 
 TEST_F(Watched, AControlledStopCommandsItsLoadAgainUntilItIsOver) {
-  bench_.actuators.push_back({.name = "load_selector",
-                              .long_name = {},
-                              .lowest = 0.0,
-                              .highest = 2.0,
-                              .manual = false,
-                              .positions = {"none", "rheostat", "lamps"},
-                              .u_setting = 0.0});
+  add_load_selector(false);
   for (const double load : {0.0, 2.0}) {
     SCOPED_TRACE(load);
     guard_.reset();
@@ -66,20 +60,15 @@ TEST_F(Watched, AControlledStopCommandsItsLoadAgainUntilItIsOver) {
 }
 
 // Whatever has turned the rotor again, or taken its load off, behind a stop that was answered.
-TEST_F(Watched, AControlledStopWaitsForNoHandBeforeTheFanIsOff) {
-  bench_.actuators.push_back({.name = "load_selector",
-                              .long_name = {},
-                              .lowest = 0.0,
-                              .highest = 2.0,
-                              .manual = true,
-                              .positions = {"none", "rheostat", "lamps"},
-                              .u_setting = 0.0});
+TEST_F(Watched, AControlledStopAsksForNoHand) {
+  add_load_selector(true);
   start_guard();
   drive();
   run_ms(100);
   device_.commands.clear();
   block(400, trip_of(1, "winding is hot"));
-  EXPECT_EQ(device_.commands, (std::vector<std::string>{"fan_pct 0", "load_selector 1"}));
+  go_on_ms(1000, 400);
+  EXPECT_EQ(device_.commands, std::vector<std::string>(11, "fan_pct 0"));
 }
 
 TEST_F(Watched, TheSafeStateIsCommandedAgainAsLongAsTheRotorTurns) {

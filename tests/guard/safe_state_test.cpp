@@ -25,11 +25,7 @@ TEST_F(Watched, BehindADriveThatEndsTheBenchIsMadeSafeOnce) {
   guard_->look(now_);
   EXPECT_EQ(made_safe_, 0) << "nothing was driven";
   for (int drives = 1; drives < 3; ++drives) {
-    drive();
-    run_ms(100);
-    layer_->ask_end();
-    go_on_ms(100, 0);
-    end_acquisition();
+    drive_to_the_end();
     go_on_alone_ms(2000);
     EXPECT_EQ(made_safe_, drives);
     EXPECT_EQ(guard_->tripped(), "");
@@ -38,20 +34,17 @@ TEST_F(Watched, BehindADriveThatEndsTheBenchIsMadeSafeOnce) {
 
 TEST_F(Watched, BehindADriveItIsCommandedUntilItComesThrough) {
   start_guard();
-  drive();
-  run_ms(100);
-  layer_->ask_end();
-  go_on_ms(100, 0);
-  end_acquisition();
+  drive_to_the_end();
   way_is_gone_ = true;
   go_on_alone_ms(2000);
   EXPECT_EQ(made_safe_, 4) << "every half second";
   const std::string fault = "fault: the safe state could not be commanded: no route";
   EXPECT_EQ(std::ranges::count(told_, fault), 1);
   start_acquisition();
+  block(0);
   EXPECT_EQ(layer_->start({}),
-            "the guard process does not run: not started while it stands: the safe state could not "
-            "be commanded: no route");
+            "the guard process does not run: not started while it stands: the guard's own way to "
+            "the bench (no route), the safe state could not be commanded: no route");
   end_acquisition();
   way_is_gone_ = false;
   go_on_alone_ms(2000);
@@ -83,11 +76,7 @@ TEST_F(Watched, ATripIsToldBeforeItsCommandIsAnsweredAndAStopWithTheAnswer) {
 // An answer that belongs to the command before says nothing of this one.
 TEST_F(Watched, IsNotResetBeforeTheSafeStateIsConfirmed) {
   start_guard();
-  drive();
-  run_ms(100);
-  layer_->ask_end();
-  go_on_ms(100, 0);
-  end_acquisition();
+  drive_to_the_end();
   guard_->look(now_);
   ASSERT_EQ(made_safe_, 1);
   look_at_the_bench(100);
@@ -124,8 +113,11 @@ TEST_F(Watched, IsNotResetBeforeTheSafeStateIsConfirmed) {
   EXPECT_EQ(ask(), "") << "it is confirmed; one more is on its way";
   looker_.reset();
   start_acquisition();
-  EXPECT_EQ(layer_->start({}), "the guard process does not run: not started while it stands: " +
-                                   std::string(unanswered));
+  block(0);
+  EXPECT_EQ(layer_->start({}),
+            "the guard process does not run: not started while it stands: the guard's own way to "
+            "the bench, which has not been tried yet, " +
+                std::string(unanswered));
   answers_ = true;
   EXPECT_EQ(layer_->start({}), std::nullopt);
 }
@@ -156,6 +148,72 @@ TEST_F(Watched, WhatIsCommandedAtTheGuardsEndIsToldWhenItIsAnswered) {
   answers_ = true;
   EXPECT_TRUE(guard_->is_answered());
   EXPECT_EQ(told_.back(), "fault: the safe state could not be commanded: no route");
+  EXPECT_FALSE(guard_->is_left_safe());
+}
+
+// Between the guard's last look and its end.
+TEST_F(Watched, AGuardThatEndsMakesSafeWhatAnAcquisitionHasLeft) {
+  for (const bool in_order : {false, true}) {
+    SCOPED_TRACE(in_order);
+    guard_.reset();
+    start_guard();
+    made_safe_ = 0;
+    {
+      Tap acquisition = other_acquisition();
+      if (in_order) acquisition.beat(now_, {.activity = Activity::ended});
+    }
+    guard_->end(now_);
+    EXPECT_EQ(made_safe_, 1);
+    EXPECT_TRUE(guard_->is_answered());
+    EXPECT_TRUE(guard_->is_left_safe());
+  }
+}
+
+TEST_F(Watched, AGuardThatEndsBehindADriveMakesSafeAsItDoesOtherwise) {
+  start_guard();
+  drive_to_the_end();
+  guard_->end(now_);
+  EXPECT_EQ(made_safe_, 1);
+}
+
+TEST_F(Watched, AGuardThatEndsAtRestCommandsNothing) {
+  start_guard();
+  start_acquisition();
+  block(0);
+  guard_->look(now_);
+  guard_->end(now_);
+  EXPECT_EQ(made_safe_, 0);
+  EXPECT_TRUE(guard_->is_answered());
+  EXPECT_TRUE(guard_->is_left_safe());
+}
+
+TEST_F(Watched, NothingIsStartedBeforeTheGuardsOwnWayHasAnswered) {
+  start_guard();
+  start_acquisition();
+  block(0);
+  answers_ = false;
+  EXPECT_EQ(layer_->start({}),
+            "the guard process does not run: not started while it stands: the guard's own way to "
+            "the bench, which has not been tried yet");
+  EXPECT_EQ(fed_, 1);
+  answers_ = true;
+  EXPECT_EQ(layer_->start({}), std::nullopt);
+}
+
+TEST_F(Watched, WhatFollowedTheFirstCauseIsToldAtTheReset) {
+  start_guard();
+  drive();
+  run_ms(100);
+  block(2000);
+  guard_->look(now_);
+  followers_ = "followed by: cover open";
+  go_on_ms(1500, 0);
+  EXPECT_EQ(answer_to_reset("it is well"), "");
+  EXPECT_EQ(std::ranges::count(told_, "followers: followed by: cover open"), 1);
+  followers_.clear();
+  end_acquisition();
+  guard_->look(now_);
+  EXPECT_EQ(std::ranges::count(told_, "followers: followed by: cover open"), 1);
 }
 
 TEST_F(Watched, AWayThatWasGoneUnderTheAcquisitionBeforeKeepsNobodyFromStarting) {
@@ -168,7 +226,8 @@ TEST_F(Watched, AWayThatWasGoneUnderTheAcquisitionBeforeKeepsNobodyFromStarting)
   guard_->look(now_);
   way_is_gone_ = false;
   start_acquisition();
-  EXPECT_EQ(layer_->start({}), std::nullopt) << "though no feed is due yet";
+  block(0);
+  EXPECT_EQ(layer_->start({}), std::nullopt);
 }
 
 }  // namespace

@@ -59,16 +59,12 @@ TEST_F(Watched, AnAcquisitionThatDiesIsNoticedThoughTheNextOneIsThereAlready) {
       start_guard();
       made_safe_ = 0;
       {
-        std::optional<Tap> killed = Tap::open(tap_name(bench_), tap_shape(bench_),
-                                              Side::acquisition, configuration_of(bench_));
+        Tap killed = other_acquisition();
         const auto beat = [&] {
           pass(1);
-          killed->beat(now_,
-                       {.activity = Activity::running, .state = State::running, .driven = true});
+          killed.beat(now_,
+                      {.activity = Activity::running, .state = State::running, .driven = true});
         };
-        beat();
-        guard_->look(now_);
-        EXPECT_EQ(guard_->state(), State::running);
         if (within_a_heartbeat) kill_within_a_heartbeat(tap_name(bench_), beat);
       }
       std::optional<Tap> next = Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition,
@@ -119,29 +115,72 @@ TEST_F(Watched, AtRestTheGuardMayBeStartedAnew) {
 
 // What the one before was allowed, with all that was looked at before, is not its own.
 TEST_F(Watched, ASuccessorThatRunsAlreadyIsNotRunByTheOnesBeforeConsent) {
-  for (const bool stands : {false, true}) {
-    guard_.reset();
-    start_guard();
-    made_safe_ = 0;
-    standing_.clear();
-    const auto begin = [this] {
-      std::optional<Tap> tap = Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition,
-                                         configuration_of(bench_));
-      tap->beat(now_, {.activity = Activity::running, .state = State::running, .driven = true});
-      return tap;
-    };
-    std::optional<Tap> one = begin();
-    guard_->look(now_);
-    ASSERT_EQ(guard_->state(), State::running);
-    one->beat(now_, {.activity = Activity::ended});
-    one.reset();
-    if (stands) standing_ = {"cover"};
-    const std::optional<Tap> next = begin();
-    guard_->look(now_);
-    EXPECT_EQ(guard_->tripped(),
-              stands ? "the acquisition process drives the bench without a start" : "");
-    EXPECT_EQ(made_safe_, stands ? 1 : 0);
+  start_guard();
+  {
+    Tap one = other_acquisition();
+    one.beat(now_, {.activity = Activity::ended});
   }
+  std::optional<Tap> next =
+      Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition, configuration_of(bench_));
+  beat_driving(*next);
+  EXPECT_EQ(guard_->tripped(), "the acquisition process drives the bench without a start");
+  EXPECT_GE(made_safe_, 1);
+}
+
+TEST_F(Watched, AnAcquisitionDoesNotTakeTheConsentThatTheOneBeforeHad) {
+  start_guard();
+  drive();
+  run_ms(100);
+  end_acquisition();
+  start_acquisition();  // the guard has not looked since
+  pass(1);
+  acquisition_->tell({.activity = Activity::running}, {}, now_);
+  EXPECT_EQ(acquisition_->runs_not(now_), "the guard process does not run yet");
+  pass(1);
+  guard_->look(now_);
+  EXPECT_NE(acquisition_->runs_not(now_), std::nullopt) << "no block of this one was judged";
+  block(0);
+  guard_->look(now_);
+  EXPECT_EQ(layer_->start({}), std::nullopt);
+}
+
+TEST_F(Watched, BehindADriveTheBenchIsMadeSafeThoughTheNextAcquisitionIsThereAlready) {
+  start_guard();
+  drive();
+  run_ms(100);
+  layer_->ask_end();
+  go_on_ms(100, 0);
+  end_acquisition();
+  start_acquisition();
+  answers_ = false;
+  block(0);
+  guard_->look(now_);
+  EXPECT_EQ(guard_->tripped(), "");
+  EXPECT_EQ(made_safe_, 1);
+  EXPECT_NE(layer_->start({}), std::nullopt) << "it is on its way";
+  answers_ = true;
+  EXPECT_EQ(layer_->start({}), std::nullopt);
+  EXPECT_EQ(made_safe_, 1);
+}
+
+TEST_F(Watched, NothingIsStartedByWhatTheOneBeforeHasShown) {
+  start_guard();
+  drive_to_the_end();
+  standing_ = {"cover"};
+  start_acquisition();
+  EXPECT_EQ(layer_->start({}),
+            "the guard process does not run: not started while it stands: no samples have come "
+            "since the last acquisition ended");
+  block(0);
+  EXPECT_EQ(layer_->start({}),
+            "the guard process does not run: not started while it stands: cover");
+  standing_.clear();
+  pass(5000);
+  EXPECT_EQ(layer_->start({}),
+            "the guard process does not run: not started while it stands: the last samples are 5.0 "
+            "s old");
+  block(0);
+  EXPECT_EQ(layer_->start({}), std::nullopt);
 }
 
 TEST_F(Watched, ATrippedAcquisitionCommandsNoMoreOftenForAGuardThatIsStartedAnew) {

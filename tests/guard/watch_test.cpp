@@ -45,6 +45,7 @@ TEST_F(Watched, TheGuardIsTheFirstToRun) {
   start_guard();
   start_acquisition();
   EXPECT_THROW(layer_->set("fan_pct", 50.0), std::logic_error);
+  block(0);
   guard_->look(now_);
   EXPECT_EQ(guard_->state(), State::safe);
   ASSERT_EQ(layer_->start({}), std::nullopt);
@@ -96,10 +97,7 @@ TEST_F(Watched, TheGuardStopsTheBenchWhenTheAcquisitionDies) {
   start_guard();
   {
     // What a killed process leaves: its last heartbeat, and no lock.
-    std::optional<Tap> killed =
-        Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition, configuration_of(bench_));
-    killed->beat(now_, {.activity = Activity::running, .state = State::running, .driven = true});
-    guard_->look(now_);
+    const Tap killed = other_acquisition();
     EXPECT_EQ(made_safe_, 0);
   }
   pass(1);
@@ -138,10 +136,21 @@ TEST_F(Watched, AGuardThatIsNotRequiredCountsOnceItIsSeen) {
   pass(10);
   EXPECT_EQ(cause_at(100), "");
   start_guard();  // last
-  EXPECT_EQ(guard_->state(), State::running);
   run_ms(100);
+  EXPECT_EQ(guard_->state(), State::running);
   guard_.reset();
   EXPECT_EQ(cause_at(100), "the guard process has ended");
+}
+
+TEST_F(Watched, ADriveThatWasOnBeforeTheGuardIsNotLeftToRunUnseen) {
+  bench_.guard.required = false;
+  drive();
+  answers_ = false;
+  start_guard();
+  run_ms(1900);
+  EXPECT_EQ(guard_->tripped(), "");
+  go_on_ms(200, 100);
+  EXPECT_EQ(guard_->tripped(), "the acquisition process drives the bench without a start");
 }
 
 TEST_F(Watched, TheGuardJudgesByItself) {
@@ -182,8 +191,9 @@ TEST_F(Watched, NobodyIsAskedForAHeartbeatWhileAPersonIsAtTheBench) {
     guard_->look(now_);
   }
   EXPECT_EQ(guard_->tripped(), "");
+  block(0);
   ASSERT_EQ(layer_->start({}), std::nullopt);  // from now on one is due
-  pass(40);
+  pass(39);
   guard_->look(now_);
   EXPECT_EQ(guard_->tripped(), "");
   pass(11);
@@ -341,6 +351,7 @@ TEST_F(Watched, IsNotResetOnOldSamples) {
 TEST_F(Watched, ManyCommandsBetweenTwoBlocksAreNoSilence) {
   start_guard();
   start_acquisition();
+  block(0);
   ASSERT_EQ(layer_->start({}), std::nullopt);
   device_.on_set = [this] {
     for (int i = 0; i < 4; ++i) {

@@ -87,16 +87,18 @@ class Watched : public testing::Test {
   Judge judge() {
     ++judges_;
     // shared: the functions of one judge have one memory
-    auto last = std::make_shared<std::int32_t>(0);
-    return {
-        .judge = [this, last](const SampleBlock& block) -> std::optional<Trip> {
-          *last = block.counts.front();
-          if (*last > 1000) return trip_of(category_, "above 1000 counts");
-          return std::nullopt;
-        },
-        .standing =
-            [this, last] { return *last > 1000 ? std::vector<std::string>{"counts"} : standing_; },
-        .rotor_speed_rad_s = [last] { return static_cast<double>(*last); }};
+    auto last = std::make_shared<std::optional<std::int32_t>>();
+    return {.judge = [this, last](const SampleBlock& block) -> std::optional<Trip> {
+              *last = block.counts.front();
+              if (**last > 1000) return trip_of(category_, "above 1000 counts");
+              return std::nullopt;
+            },
+            .standing = [this, last]() -> std::vector<std::string> {
+              if (!*last) return {};
+              return **last > 1000 ? std::vector<std::string>{"counts"} : standing_;
+            },
+            .followers = [this] { return followers_; },
+            .rotor_speed_rad_s = [last] { return static_cast<double>(last->value_or(0)); }};
   }
   /// @param times  of asking
   Command command(int& times) {
@@ -141,9 +143,15 @@ class Watched : public testing::Test {
   OtherLayer other_layer() {
     return {.ask_to_run =
                 [this](const Words& own) {
-                  acquisition_->tell(own, {}, now_);
-                  if (guard_) guard_->look(now_);
-                  return acquisition_->runs_not(now_);
+                  std::optional<std::string> why;
+                  for (int i = 0; i < 3; ++i) {
+                    acquisition_->tell(own, {}, now_);
+                    pass(1);
+                    if (guard_) guard_->look(now_);
+                    why = acquisition_->runs_not(now_);
+                    if (!why) break;
+                  }
+                  return why;
                 },
             .look =
                 [this](const SampleBlock& block, const Words& own, const std::string& cause) {
@@ -155,12 +163,49 @@ class Watched : public testing::Test {
   /// Driven, with the guard's consent.
   void drive() {
     start_acquisition();
+    block(0);
     ASSERT_EQ(layer_->start({}), std::nullopt);
     layer_->set("fan_pct", 50.0);
+  }
+  /// Of the demo's kind, before the processes begin.
+  void add_load_selector(bool manual) {
+    bench_.actuators.push_back({.name = "load_selector",
+                                .long_name = {},
+                                .lowest = 0.0,
+                                .highest = 2.0,
+                                .manual = manual,
+                                .positions = {"none", "rheostat", "lamps"},
+                                .u_setting = 0.0});
+  }
+  /// Driven for a while, and ended in order.
+  void drive_to_the_end() {
+    drive();
+    run_ms(100);
+    layer_->ask_end();
+    go_on_ms(100, 0);
+    end_acquisition();
   }
   void end_acquisition() {
     layer_.reset();
     acquisition_.reset();
+  }
+  /// Another one, which has the guard's consent and drives.
+  Tap other_acquisition() {
+    std::optional<Tap> tap =
+        Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition, configuration_of(bench_));
+    EXPECT_TRUE(tap);
+    tap->beat(now_, {.activity = Activity::standing});
+    tap->write(block_of(100));
+    guard_->look(now_);
+    tap->beat(now_, {.activity = Activity::running});
+    guard_->look(now_);
+    EXPECT_EQ(guard_->state(), State::running);
+    beat_driving(*tap);
+    return std::move(*tap);
+  }
+  void beat_driving(Tap& tap) {
+    tap.beat(now_, {.activity = Activity::running, .state = State::running, .driven = true});
+    guard_->look(now_);
   }
   void pass(int ms) { now_ += milliseconds(ms); }
   static SampleBlock block_of(std::int32_t count) {
@@ -241,6 +286,7 @@ class Watched : public testing::Test {
   std::vector<std::string> told_;
   int category_ = 0;                   // of the guard's own interlock
   std::vector<std::string> standing_;  // of its interlocks, below 1000 counts
+  std::string followers_;              // of the first cause
   int judges_ = 0;
   int made_safe_ = 0;
   int fed_ = 0;
