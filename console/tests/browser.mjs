@@ -47,6 +47,9 @@ const misplaced = () => {
   for (const text of document.querySelectorAll('svg text')) {
     const [box, frame] = [shown(text), text.ownerSVGElement.getBoundingClientRect()];
     if (box !== null && (box.left < frame.left - 2 || box.right > frame.right + 2)) found.push(`"${text.textContent}" is cut off`);
+    if (box === null || text.closest('button, a') !== null) continue;
+    const over = targets.find(({ element, fixed, box: on }) => !fixed && Math.min(box.right, on.right) - Math.max(box.left, on.left) > 1 && Math.min(box.bottom, on.bottom) - Math.max(box.top, on.top) > 1);
+    if (over !== undefined) found.push(`${name(over.element)} lies on "${text.textContent}"`);
   }
   return found;
 };
@@ -118,6 +121,7 @@ try {
       await enter(page, room);
       await page.waitForLoadState('networkidle');
       if (room === 'results') await page.locator('p.answer').waitFor();
+      if (room === 'plan') await page.getByRole('slider').last().focus(); // with what can be done to a level
       for (const what of room in further ? ['', ', looked into'] : ['']) {
         if (what !== '') {
           await takeLease();

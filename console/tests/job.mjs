@@ -177,6 +177,75 @@ try {
     assert.equal(await pitches.inputValue(), '5  10');
     await page.getByText(/^6 test points\./).waitFor();
   });
+  await check('a handle on the map is drawn by one finger alone, and one that is not drawn on leaves nothing behind', async () => {
+    const map = page.locator('section[aria-label="The test points"]');
+    const pitches = page.getByRole('textbox', { name: /^Blade pitch/ });
+    const handle = (k) => map.getByRole('slider', { name: `Pitch level ${k} of 2`, exact: true });
+    const middle = async (k) => {
+      const box = await handle(k).boundingBox();
+      return { x: box.x + 12, y: box.y + box.height / 2 };
+    };
+    const isOnTheMap = async (k) => {
+      const [at, box] = [await middle(k), await map.locator('svg').boundingBox()];
+      return at.y > box.y && at.y < box.y + box.height;
+    };
+    const say = (k, type, how) => handle(k).evaluate((element, [kind, more]) => element.dispatchEvent(new PointerEvent(kind, { bubbles: true, ...more })), [type, how]);
+    await fill(pitches, '5  10');
+    const [low, high] = [await middle(1), await middle(2)];
+    const rise = (low.y - high.y) / 5; // of a degree
+
+    // Let go where it was taken: the next one is free to go, and the map goes along.
+    await page.mouse.move(low.x, low.y);
+    await page.mouse.down();
+    await page.mouse.move(low.x, low.y - 2 * rise, { steps: 4 });
+    await page.mouse.move(low.x, low.y, { steps: 4 });
+    await page.mouse.up();
+    assert.equal(await pitches.inputValue(), '5  10');
+    await handle(2).press('End');
+    assert.equal(await pitches.inputValue(), '5  20');
+    assert.ok(await isOnTheMap(2));
+    await handle(2).press('Home');
+    await handle(1).press('ArrowDown'); // at 5; nothing is below 0
+    assert.equal(await pitches.inputValue(), '4.5  0');
+    await fill(pitches, '5  10');
+
+    // Torn from the finger, by another button, by a finger more.
+    const draw = async (k, up, between = async () => {}, button = 'left') => {
+      const at = await middle(k);
+      await page.mouse.move(at.x, at.y);
+      await page.mouse.down({ button });
+      await page.mouse.move(at.x, at.y - up * rise, { steps: 4 });
+      await between();
+      await page.mouse.up({ button });
+      return pitches.inputValue();
+    };
+    assert.equal(await draw(1, 2, () => say(1, 'pointercancel', { pointerId: 1 })), '5  10');
+    assert.equal(await draw(1, 2, () => handle(1).evaluate((element) => element.releasePointerCapture(1))), '5  10');
+    assert.equal(await draw(1, 2, undefined, 'right'), '5  10');
+    const fingers = await page.context().newCDPSession(page);
+    const touch = (type, ...up) => fingers.send('Input.dispatchTouchEvent', {
+      type,
+      touchPoints: up.map((by, id) => ({ id, x: [low, high][id].x, y: [low, high][id].y - by * rise })),
+    });
+    await touch('touchStart', 0);
+    await touch('touchStart', 0, 0);
+    for (const part of [0.5, 1]) await touch('touchMove', 2 * part, 3 * part);
+    await touch('touchEnd');
+    await page.waitForFunction(() => [...document.querySelectorAll('input')].some((each) => each.value === '7  10'));
+
+    // Keys go past a neighbour, and a key that is held takes one away, not one after the other.
+    await fill(pitches, '9.5  10');
+    await handle(1).press('ArrowUp');
+    assert.equal(await pitches.inputValue(), '10.5  10');
+    await fill(pitches, '5  10  12  15');
+    await map.getByRole('slider').nth(3).focus();
+    for (let times = 0; times < 3; ++times) await page.keyboard.down('Delete');
+    await page.keyboard.up('Delete');
+    assert.equal(await pitches.inputValue(), '5  10  12');
+    assert.ok(await map.getByRole('slider').nth(2).evaluate((element) => element === document.activeElement));
+    await fill(pitches, '5  10');
+    await page.getByText(/^6 test points\./).waitFor();
+  });
   await check('a point that would trip is marked before anyone runs it', async () => {
     await button('As a form').click();
     const fan = page.getByRole('spinbutton', { name: /^Fan/ });
