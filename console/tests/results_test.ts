@@ -2,6 +2,7 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { rangeOf, tickPlaces, ticks } from '../src/draw/scale';
+import { rowsOf } from '../src/rooms/results/decides';
 import { leadAndRest, resultsFrom, windowFrom } from '../src/rooms/results/run_results';
 
 const q = (value: number, u: number) => ({ value, u, dof: 12, unit: '1' });
@@ -23,6 +24,29 @@ test('Points, curves and verdict are taken as results.json has them', () => {
   assert.equal(results.points[0]?.measured.ct, undefined);
   assert.deepEqual(results.curves[0]?.theory['cp_electrical'], [0.2, 0.3]);
   assert.deepEqual(results.verdict.differences, [{ a: 'three', b: 'two', value: 0.01, expanded: 0.004, significant: true }]);
+});
+
+test('Every difference of the best is shown, and none without a known uncertainty is told apart or drawn clear of none', () => {
+  const difference = (b: string, value: number | null, expanded: number | null, significant: boolean) => ({ a: 'three', b, difference: { ...q(0, 0.001), value }, expanded, significant });
+  const { verdict } = resultsFrom({
+    verdict: {
+      differences: [
+        difference('two', 0.03, 0.01, true),
+        difference('four', 0.02, null, true),
+        difference('five', 0.04, 0, false),
+        difference('six', 0.05, 0, true),
+        difference('seven', null, 0.01, true),
+        difference('eight', 0.01, 0.02, false),
+        { ...difference('four', 0.5, 0.01, true), a: 'two' },
+      ],
+    },
+  });
+  const { rows, spread } = rowsOf(verdict);
+  assert.deepEqual(rows.map((row) => row.other), ['two', 'four', 'five', 'six', 'seven', 'eight']);
+  assert.deepEqual(rows.map((row) => row.expanded), [0.01, null, null, null, null, 0.02]);
+  assert.deepEqual(rows.map((row) => row.apart), [true, false, false, false, false, false]);
+  for (const { band, apart } of rows) assert.equal(band[0] > 0 || band[1] < 0, apart);
+  assert.ok(spread[0] < -0.01 && spread[1] > 0.05 && spread[1] < 0.1);
 });
 
 test('The answer comes first, and what more there is to it behind', () => {
