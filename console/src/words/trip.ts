@@ -2,7 +2,8 @@
 // Why a bench tripped, in the reader's language: what was seen, and what the bench's description
 // says of it.
 import { desk } from '../state/console.svelte';
-import type { FirstCause } from '../wire/api';
+import type { FirstCause, Progress } from '../wire/api';
+import { beyondTrip, followersIn } from './cause';
 import { names } from './names';
 import { words } from './words.svelte';
 
@@ -21,6 +22,17 @@ export function causeOf(trip: FirstCause): string {
     with: interlock.with ? words.say('trip.with', { other: names.channel(interlock.with), factor: words.setting(interlock.factor) }) : '',
   });
   return `${seen} ${sentence(names.own(interlock.cause))}`;
+}
+
+/** Why a campaign ended, and what more there is to that; a trip that stands is told by its banner. */
+export function endingOf({ trip, cause }: Pick<Progress, 'trip' | 'cause'>): readonly string[] {
+  const more = beyondTrip(cause ?? '', trip ?? null).map((line) => {
+    const followers = followersIn(line);
+    if (followers === null) return line;
+    const list = followers.map(({ name, times }) => names.interlock(name) + (times > 1 ? ` ${words.say('trip.times', { times })}` : ''));
+    return words.say('trip.followed', { names: list.join(', ') });
+  });
+  return trip && desk.tripped === null ? [causeOf(trip), ...more] : more;
 }
 
 function sentence(text: string): string {
