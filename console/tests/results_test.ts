@@ -3,7 +3,7 @@ import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { rangeOf, tickPlaces, ticks } from '../src/draw/scale';
 import { rowsOf } from '../src/rooms/results/decides';
-import { leadAndRest, resultsFrom, windowFrom } from '../src/rooms/results/run_results';
+import { leadAndRest, resultsFrom, verbOf, windowFrom } from '../src/rooms/results/run_results';
 
 const q = (value: number, u: number) => ({ value, u, dof: 12, unit: '1' });
 
@@ -47,6 +47,12 @@ test('Every difference of the best is shown, and none without a known uncertaint
   assert.deepEqual(rows.map((row) => row.apart), [true, false, false, false, false, false]);
   for (const { band, apart } of rows) assert.equal(band[0] > 0 || band[1] < 0, apart);
   assert.ok(spread[0] < -0.01 && spread[1] > 0.05 && spread[1] < 0.1);
+});
+
+test('Blades give, one blade or a pitch gives', () => {
+  assert.equal(verbOf({ blade_count: 3, pitch_deg: 5 }), 'give');
+  assert.equal(verbOf({ blade_count: 1, pitch_deg: 5 }), 'gives');
+  assert.equal(verbOf({ pitch_deg: 5 }), 'gives');
 });
 
 test('The answer comes first, and what more there is to it behind', () => {

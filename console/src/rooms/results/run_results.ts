@@ -169,6 +169,11 @@ export function resultsFrom(value: unknown): RunResults {
   };
 }
 
+/** "3 blades give", "5 deg gives": the number of the verb by what comes first. */
+export function verbOf(levels: Compared['levels']): 'give' | 'gives' {
+  return (levels['blade_count'] ?? 1) === 1 ? 'gives' : 'give';
+}
+
 /** The answer itself, and what more there is to it. */
 export function leadAndRest(verdict: string): readonly [string, string] {
   verdict = verdict.replaceAll(' ± ', '\u00a0±\u00a0');

@@ -4,10 +4,10 @@
 import { names } from '../../words/names';
 import { words } from '../../words/words.svelte';
 import { desk } from '../../state/console.svelte';
-import type { Compared, ResultCurve, RunResults } from './run_results';
+import { verbOf, type Compared, type ResultCurve, type RunResults } from './run_results';
 
 function level(factor: string, value: number): string {
-  if (factor === 'blade_count') return words.ofServer('verdict.blades', '', { count: value });
+  if (factor === 'blade_count') return words.ofServer(value === 1 ? 'verdict.blade' : 'verdict.blades', '', { count: value });
   if (factor === 'pitch_deg') return words.ofServer('verdict.pitch', '', { pitch: words.setting(value, 'degree') });
   const actuator = desk.bench?.actuators.find((each) => each.name === factor);
   return `${names.actuator(factor)} ${names.setting(actuator, value)}`;
@@ -25,6 +25,7 @@ export function verdictInWords(results: RunResults): string {
   const percent = words.setting(100 * verdict.level);
   const said = words.ofServer(`verdict.${verdict.code}`, results.answer, {
     best: verdict.code === 'not_decided' ? phrase(best) : capital(phrase(best)),
+    gives: words.ofServer(`verdict.${verbOf(best.levels)}`, ''),
     next: phrase(next),
     response: words.ofServer(`verdict.response.${verdict.response}`, verdict.response),
     cp: words.plusMinus(best.maximum_cp, best.expanded),
@@ -34,7 +35,7 @@ export function verdictInWords(results: RunResults): string {
     candidates: verdict.compared.filter((each) => each.may_be_best).map(phrase).join(or),
   });
   const winners = verdict.winners.map((each) =>
-    words.ofServer('verdict.winner', '', { level: capital(level(each.factor, each.level)), others: each.others.map((other) => level(each.factor, other)).join(or) }),
+    words.ofServer('verdict.winner', '', { level: capital(level(each.factor, each.level)), gives: words.ofServer(`verdict.${verbOf({ [each.factor]: each.level })}`, ''), others: each.others.map((other) => level(each.factor, other)).join(or) }),
   );
   return [said, ...winners].join(' ');
 }
