@@ -50,7 +50,6 @@ export interface Verdict {
   readonly level: number;
   readonly difference: number;
   readonly expanded: number;
-  readonly pairs: number;
   readonly differences: readonly Difference[]; // those of the best first
   readonly compared: readonly Compared[];
   readonly winners: readonly { readonly factor: string; readonly level: number; readonly others: readonly number[] }[];
@@ -119,7 +118,6 @@ function verdictFrom(json: Json): Verdict {
     level: number(json['level']),
     difference: number(object(json['difference'])['value']),
     expanded: number(json['expanded']),
-    pairs: list(json['differences']).length,
     differences: list(json['differences']).map((each) => {
       const one = object(each);
       return {

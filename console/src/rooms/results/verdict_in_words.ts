@@ -22,6 +22,7 @@ export function verdictInWords(results: RunResults): string {
   if (words.language === 'en' || verdict.code === '') return results.answer;
   if (best === undefined || next === undefined) return words.ofServer(`verdict.${verdict.code}`, results.answer);
   const or = words.ofServer('verdict.or', ' or ');
+  const pairs = verdict.differences.length;
   const percent = words.setting(100 * verdict.level);
   const said = words.ofServer(`verdict.${verdict.code}`, results.answer, {
     best: verdict.code === 'not_decided' ? phrase(best) : capital(phrase(best)),
@@ -31,7 +32,7 @@ export function verdictInWords(results: RunResults): string {
     cp: words.plusMinus(best.maximum_cp, best.expanded),
     optimum: best.optimum === null ? '' : words.ofServer('verdict.optimum', '', { value: words.plusMinus(best.optimum, best.optimum_expanded) }),
     difference: words.plusMinus(verdict.difference, verdict.expanded),
-    level: words.ofServer(verdict.pairs > 1 ? 'verdict.level_of_pairs' : 'verdict.level', '', { level: percent, pairs: verdict.pairs }),
+    level: words.ofServer(pairs > 1 ? 'verdict.level_of_pairs' : 'verdict.level', '', { level: percent, pairs }),
     candidates: verdict.compared.filter((each) => each.may_be_best).map(phrase).join(or),
   });
   const winners = verdict.winners.map((each) =>
