@@ -77,6 +77,7 @@ ScpiLink::ScpiLink(const bench::Bench& bench, const bench::ScpiDevice& described
         fmt::format("the address, and identity = \"{}\" in [device]", described_.identity));
   }
   send("*CLS");
+  heard_ = std::chrono::steady_clock::now();
 }
 
 void ScpiLink::send(std::string_view message) {
@@ -167,8 +168,12 @@ void ScpiLink::make_safe() {
   if (!described_.stop_command.empty()) command(described_.stop_command);
 }
 
+// Once a second: an instrument may need its time for that, and gives it to nobody else.
 void ScpiLink::feed() {
+  const auto now = std::chrono::steady_clock::now();
+  if (now - heard_ < std::chrono::seconds(1)) return;
   ask("*IDN?");
+  heard_ = now;
 }
 
 void ScpiLink::command(const std::string& message) {

@@ -8,6 +8,7 @@
 #include "devices/link.h"
 
 #include <array>
+#include <chrono>
 #include <cstddef>
 #include <cstdint>
 #include <memory>
@@ -52,6 +53,7 @@ class ScpiLink final : public Link {
   LineSplitter splitter_{false};
   std::string message_;
   std::array<char, 4096> bytes_{};
+  std::chrono::steady_clock::time_point heard_;  // its identity
 };
 
 }  // namespace windwright::devices

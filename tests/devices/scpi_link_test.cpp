@@ -18,6 +18,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <thread>
 #include <vector>
 
 namespace windwright::devices {
@@ -110,9 +111,12 @@ struct Asked {
 TEST(ScpiLink, IsSeenToBeOpenByAnAnswer) {
   Asked asked;
   ScpiLink link = asked.link();
-  EXPECT_NO_THROW(link.feed());
   asked.peer.is_silent = true;
+  EXPECT_NO_THROW(link.feed()) << "it has just been heard";
+  std::this_thread::sleep_for(1s);
   EXPECT_THROW(link.feed(), LinkLost);
+  asked.peer.is_silent = false;
+  EXPECT_NO_THROW(link.feed());
 }
 
 TEST(ScpiLink, OneAnswerHoldsSeveralChannels) {

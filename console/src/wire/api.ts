@@ -149,26 +149,13 @@ export type Bench = {
   readonly texts: { readonly [name: string]: { readonly [name: string]: string } };
 };
 
-export type Trip = {
-  /** The first one out since the last reset. */
-  readonly interlock: string;
-  /** What an interlock of the bench saw, where it was one: a value beyond its bound, one that stands at an end of its converter, none, one that does not move, a time that jumps, a disk that fills. */
-  readonly code: '' | 'above' | 'below' | 'upper_end' | 'lower_end' | 'lost' | 'stuck' | 'clock' | 'disk';
-  /** That was judged, in the channel's unit, s or MB. */
-  readonly value: number | null;
-  /** The same in words, and what the bench's description says of it. */
-  readonly cause: string;
-  /** What to look at next. */
-  readonly check: string;
-  readonly stop_category: number;
-  /** UTC, as 2026-03-02T09:00:00.000Z */
-  readonly time: string;
+export type Trip = FirstCause & {
   /** Names of the interlocks whose condition still holds: no reset before they are gone. */
   readonly standing: ReadonlyArray<string>;
 };
 
 export type FirstCause = {
-  /** The first one out. */
+  /** The first one out since the last reset. */
   readonly interlock: string;
   /** What an interlock of the bench saw, where it was one: a value beyond its bound, one that stands at an end of its converter, none, one that does not move, a time that jumps, a disk that fills. */
   readonly code: '' | 'above' | 'below' | 'upper_end' | 'lower_end' | 'lost' | 'stuck' | 'clock' | 'disk';
