@@ -96,26 +96,23 @@ void Campaigns::start(const Start& start, const std::string& person) {
       start.run.empty() ? campaign_file(bench, start.campaign) : folder / "campaign.toml";
   campaign::Campaign campaign = campaign::campaign_from_file(file, bench.file);
   campaign::require_fits(campaign, bench);
-  {
-    const std::scoped_lock lock(mutex_);
-    if (state_ == State::conducting || state_ == State::reporting) {
-      throw Refusal(409, "a campaign is under way", "pause or end it first").as("campaign_runs");
-    }
-    campaign_ = std::move(campaign);
-    plan_ = campaign::plan(*campaign_);
-    folder_ = folder;
-    resumes_ = !start.run.empty();
-    reason_ = start.reason;
-    person_ = person;
-    at_bench_ = start.at_bench;
-    progress_ = {.done = 0,
-                 .total = static_cast<int>(plan_.size()),
-                 .seconds_left = 0.0,
-                 .phase = "beginning"};
-    pausing_ = false;
-    forget_ending();
+  std::vector<campaign::PlannedPoint> plan = campaign::plan(campaign);
+  const std::scoped_lock lock(mutex_);
+  if (state_ == State::conducting || state_ == State::reporting) {
+    throw Refusal(409, "a campaign is under way", "pause or end it first").as("campaign_runs");
   }
-  resume({}, person, start.at_bench);
+  begin();  // the one before stays where this is refused
+  campaign_ = std::move(campaign);
+  plan_ = std::move(plan);
+  folder_ = folder;
+  resumes_ = !start.run.empty();
+  reason_ = start.reason;
+  person_ = person;
+  at_bench_ = start.at_bench;
+  progress_ = {.done = 0,
+               .total = static_cast<int>(plan_.size()),
+               .seconds_left = 0.0,
+               .phase = "beginning"};
 }
 
 void Campaigns::resume(const std::string& reason, const std::string& person, bool at_bench) {
@@ -123,26 +120,21 @@ void Campaigns::resume(const std::string& reason, const std::string& person, boo
   if (!campaign_ || state_ == State::conducting || state_ == State::reporting) {
     throw Refusal(409, "no campaign is paused", "start one").as("no_campaign");
   }
+  begin();
   if (!reason.empty()) reason_ = reason;
   person_ = person;
   at_bench_ = at_bench;
-  const State before = state_;
-  state_ = State::conducting;
-  pausing_ = false;
-  try {
-    station_.begin({.activity = "conducting",
-                    .drives = true,
-                    .refused = [this](const std::string& why) { fail(why); },
-                    .run = [this](bench::Device& device,
-                                  const std::stop_token& stop) { conduct(device, stop); }});
-  } catch (...) {
-    state_ = before;
-    throw;
-  }
-  forget_ending();
 }
 
-void Campaigns::forget_ending() {
+// What it conducts is looked at behind the mutex.
+void Campaigns::begin() {
+  station_.begin({.activity = "conducting",
+                  .drives = true,
+                  .refused = [this](const std::string& why) { fail(why); },
+                  .run = [this](bench::Device& device,
+                                const std::stop_token& stop) { conduct(device, stop); }});
+  state_ = State::conducting;
+  pausing_ = false;
   ending_.clear();
   cause_.clear();
   trip_.reset();

@@ -68,7 +68,7 @@ class Campaigns {
   void finish(const campaign::Outcome& outcome);
   void fail(const std::string& why);
   void report();
-  void forget_ending();  // with the mutex held
+  void begin();  // with the mutex held
   std::string run_id(const std::filesystem::path& folder) const;
   std::string next() const;  // in words; with the mutex held
 

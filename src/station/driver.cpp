@@ -162,10 +162,12 @@ void Driver::call(std::function<void(HeardDevice&)> work) {
 }
 
 void Driver::begin(Task task) {
+  const bool stale = snapshot().stale;
   {
     const std::scoped_lock lock(mutex_);
     if (task_) throw busy(task_->activity);
     if (!shown_.fault.empty()) throw no_device(shown_.fault);
+    if (task.drives && stale) throw no_device("no fresh samples come from the bench");
     const bool stands = shown_.state == guard::State::safe ||
                         (!task.drives && shown_.state == guard::State::tripped);
     if (!stands) {
@@ -218,10 +220,9 @@ void Driver::keep(std::unique_ptr<const acquisition::Ring> ring) const {
   if (ring && listener_.on_trip_ring) listener_.on_trip_ring(std::move(ring));
 }
 
-// Certificates turn counts into values; without all of them nothing can be judged.
-void Driver::make_laws() {
-  const auto certificates = bench::certificates_there_are(bench_);
-  auto live = std::make_unique<acquisition::LiveValues>(bench_, certificates);
+// Without a memory: the time of another device, say, is nothing to this one's.
+void Driver::make_interlocks(
+    const std::vector<std::optional<metrology::Certificate>>& certificates) {
   std::vector<metrology::Certificate> all;
   for (const auto& certificate : certificates) {
     if (certificate) all.push_back(*certificate);
@@ -230,6 +231,13 @@ void Driver::make_laws() {
                     ? std::make_unique<guard::Interlocks>(
                           bench_, all, guard::Interlocks::Options{.folder = options_.folder})
                     : nullptr;
+}
+
+// Certificates turn counts into values; without all of them nothing can be judged.
+void Driver::make_laws() {
+  const auto certificates = bench::certificates_there_are(bench_);
+  auto live = std::make_unique<acquisition::LiveValues>(bench_, certificates);
+  make_interlocks(certificates);
   const std::scoped_lock lock(mutex_);
   const std::size_t channels = live->channels().size();
   live_ = std::move(live);
@@ -274,8 +282,10 @@ void Driver::lose(const std::string& why) {
   if (trip_ring_) keep(trip_ring_->end());
   trip_ring_.reset();
   show();
+  std::optional<Task> dropped;  // one that was waiting for the device
   {
     const std::scoped_lock lock(mutex_);
+    dropped = std::exchange(task_, std::nullopt);
     shown_.fault = why;
     shown_.activity = "lost";  // a stop that is wanted stays so until there is a device again
     for (Wish& wish : wishes_)
@@ -283,6 +293,7 @@ void Driver::lose(const std::string& why) {
     wishes_.clear();
     changed_.notify_all();
   }
+  if (dropped && dropped->refused) dropped->refused(why);
   tell("fault", {{"text", why}});
 }
 
@@ -317,6 +328,7 @@ void Driver::drive(const std::stop_token& over) {
       short_bench_, options_.pace, [this](const std::string& what) { ask(what); }, over);
   HeardDevice device(bench_, *inner, *this);
   trip_ring_ = std::make_unique<TripRing>(bench_, device.name());
+  make_interlocks(bench::certificates_there_are(bench_));
   bench::SafeAtTheEnd safe(device);
   device.stop();  // whatever it did while nobody here saw it
   layer_ = std::make_unique<guard::AcquisitionLayer>(
@@ -416,6 +428,10 @@ void Driver::run_task(HeardDevice& device) {
   try {
     if (task.drives) {
       require_no_trip_elsewhere();
+      if (layer_->state() != guard::State::safe) {
+        throw base::DeviceFault("the bench", fmt::format("is {}", guard::name(layer_->state())),
+                                "reset the trip, or wait until it stands still");
+      }
       begin_watch();
     }
   } catch (const base::DeviceFault& refused) {  // its own to tell, and the bench is not lost

@@ -91,6 +91,7 @@ class Driver final : public Hearing {
                      const std::string& person) const;
   void latch(const guard::Trip& trip);
   void judge(const bench::SampleBlock& block);
+  void make_interlocks(const std::vector<std::optional<metrology::Certificate>>& certificates);
   void lose(const std::string& why);
   void keep(std::unique_ptr<const acquisition::Ring> ring) const;
   void ask(const std::string& what);

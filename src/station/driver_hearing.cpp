@@ -189,6 +189,12 @@ void Driver::command(HeardDevice& device, const Station::Command& command,
                   layer_->is_tripped() ? "reset the trip first" : "wait until it stands still")
         .as(layer_->is_tripped() ? "tripped" : "stopping");
   }
+  const bool turns = interlocks_ && !(rotor_speed_rad_s_ < guard::standstill_rad_s);
+  if (known.manual && (layer_->state() != guard::State::safe || turns)) {
+    throw Refusal(409, fmt::format("{} is changed by hand, and the rotor turns", actuator),
+                  "switch the fan off and wait until the rotor stands still")
+        .as("turns");
+  }
   const bool drives = bench::is_switched_off(actuator) && value != 0.0;
   if (drives && !interlocks_) {
     throw Refusal(409, "a channel has no certificate, so no interlock can judge",
@@ -202,6 +208,12 @@ void Driver::command(HeardDevice& device, const Station::Command& command,
     if (const auto why = layer_->start(interlocks_->standing())) {
       throw Refusal(409, "the bench may not be driven: " + *why, "put that right first")
           .as("not_driven");
+    }
+    // The guard's consent may take its time.
+    const std::scoped_lock lock(mutex_);
+    if (stop_wanted_) {
+      throw Refusal(409, "a stop is on its way", "wait until the bench stands still")
+          .as("stopping");
     }
   }
   layer_->set(actuator, value);

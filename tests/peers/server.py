@@ -184,6 +184,8 @@ def job(bench):
         ana.must("PUT", f"{BENCH}/actuators/{actuator}", body)
     fast = lambda answer: next(v["value"] for v in answer["values"] if v["name"] == "rotor_speed_rad_s") > 200
     watch_until(ana, BENCH + "/values", fast, "a fast rotor")
+    status, refused = ana.call("PUT", BENCH + "/actuators/blade_count", {"value": 2})
+    need(status == 409 and refused["error"]["code"] == "turns", f"nobody is sent to a rotor that turns: {refused}")
     ana.must("PUT", BENCH + "/actuators/rheostat_ohm", {"value": 2})
     tripped = watch_until(ana, BENCH + "/state", lambda s: s["tripped"], "a trip")
     need(tripped["tripped"]["interlock"] == "DC over-current", f"its first cause: {tripped['tripped']}")
@@ -201,6 +203,9 @@ def job(bench):
     tripped = watch_until(ana, BENCH + "/campaign", lambda p: p["ending"], "its end")
     need(tripped["ending"] == "tripped" and tripped["trip"]["interlock"] == "DC over-current", f"its first cause: {tripped}")
     watch_until(ana, BENCH + "/state", lambda s: s["state"] == "tripped" and not s["tripped"]["standing"], "the cause to go")
+    need(ana.call("POST", BENCH + "/campaign", {"campaign": "planned.toml"})[0] == 409, "not before the reset")
+    kept = ana.must("GET", BENCH + "/campaign")
+    need(kept["trip"] == tripped["trip"] and kept["run"] == tripped["run"], f"what was refused changes nothing: {kept}")
     ana.must("POST", BENCH + "/reset", {"reason": "load put on again"})
     ana.must("POST", BENCH + "/campaign", {"campaign": "planned.toml", "reason": "calibrated since the proof"}, 202)
     fresh = ana.must("GET", BENCH + "/campaign")
@@ -390,11 +395,9 @@ def lost(bench):
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         device_port = free.getsockname()[1]
-    # A watchdog that is of no help, and no interlock on the clock.
-    tables = bench.run("serve-device", "bench.toml", "--modbus-tcp", str(device_port), "--tables")
-    clock = tables.index('[[interlock]]\nname = "clock"')
-    end = tables.find("\n[", clock + 5)
-    (bench.folder / "client.toml").write_text(tables[:clock] + (tables[end:] if end > 0 else ""))
+    # A watchdog that is of no help.
+    (bench.folder / "client.toml").write_text(bench.run("serve-device", "bench.toml", "--modbus-tcp", str(device_port), "--tables"))
+    (bench.folder / "client_short.toml").write_text(CAMPAIGN.replace('bench = "bench.toml"', 'bench = "client.toml"'))
     device = subprocess.Popen([bench.program, "serve-device", "bench.toml", "--modbus-tcp", str(device_port), "--real-time",
                                "--watchdog-s", "3600"], cwd=bench.folder, stdout=subprocess.DEVNULL)
     atexit.register(device.kill)
@@ -423,6 +426,21 @@ def lost(bench):
     ana.must("POST", BENCH + "/reset", {"reason": "the line is plugged in again"})
     need(json.loads(log.read_text().splitlines()[-1])["event"] == "reset", "and the reset")
     need(not ana.must("GET", BENCH + "/state")["tripped"], "reset here, too")
+
+    # At rest, with a campaign that waits for the next sample: neither does it begin when the device is back, nor trips anything.
+    device.send_signal(signal.SIGSTOP)
+    ana.must("POST", BENCH + "/campaign", {"campaign": "client_short.toml", "reason": "its interlocks are another test's"}, 202)
+    watch_until(ana, BENCH + "/state", lambda s: s["stale"], "old samples")
+    status, refused = ana.call("POST", BENCH + "/campaign", {"campaign": "client_short.toml"})
+    need(status == 409, f"one at a time: {refused}")
+    watch_until(ana, BENCH + "/state", lambda s: s["fault"], "the fault")
+    device.send_signal(signal.SIGCONT)
+    back = watch_until(ana, BENCH + "/state", lambda s: not s["stale"] and not s["fault"], "the device again")
+    time.sleep(1.0)
+    back = ana.must("GET", BENCH + "/state")
+    need(back["state"] == "safe" and back["activity"] == "watching" and not back["tripped"], f"at rest: {back}")
+    dropped = ana.must("GET", BENCH + "/campaign")
+    need(dropped["state"] == "paused" and dropped["ending"] == "fault", f"it waits for a person: {dropped}")
     finish(process)
     device.kill()
 
