@@ -266,13 +266,14 @@ void Prover::read_back(const std::string& when, ProvedInterlock& proved) {
 // Its cause is taken away, and nobody has reset it: nothing comes on by itself.
 void Prover::let_go(guard::AcquisitionLayer& layer, Judges& judges, ProvedInterlock& proved) {
   double gone_for_s = 0.0;
-  for (double waited_s = 0.0; waited_s < patience_s && gone_for_s < stays_off_s;) {
+  for (double waited_s = 0.0; gone_for_s < stays_off_s && waited_s < patience_s + stays_off_s;) {
     const double block_s = read({});
     waited_s += block_s;
     judges.judge(block_);
-    gone_for_s = judges.alone.standing().empty() ? gone_for_s + block_s : 0.0;
+    const bool gone = judges.alone.standing().empty();
+    gone_for_s = gone ? gone_for_s + block_s : 0.0;
+    if (gone) read_back("when its cause has gone, before the reset,", proved);
   }
-  read_back(fmt::format("{:g} s after its cause has gone, before the reset,", stays_off_s), proved);
   if (layer.reset(judges.alone.standing(), true))
     note(proved, "it cannot be reset when its cause is gone: look at hysteresis and sensor");
 }
