@@ -28,6 +28,7 @@ namespace {
 
 using Clock = std::chrono::steady_clock;
 constexpr std::chrono::seconds once_more_within{2};
+constexpr std::chrono::milliseconds longest_feed{50};  // that is waited for
 
 struct Command {
   std::optional<std::size_t> actuator;  // nothing: what the instrument can do by itself
@@ -65,7 +66,7 @@ class SecondConnection final : public GuardLink {
   const std::string& name() const override { return name_; }
 
   std::optional<std::string> make_safe() noexcept override {
-    std::unique_lock lock(busy_, std::try_to_lock);
+    std::unique_lock lock(busy_, longest_feed);
     if (!lock) {
       std::unique_ptr<Link> of_its_own;
       if (!command_safe_state(of_its_own)) return std::nullopt;
@@ -134,7 +135,7 @@ class SecondConnection final : public GuardLink {
   std::vector<Command> safe_state_;
   std::string name_;
   Connect connect_;
-  std::mutex busy_;  // the connection: who feeds may wait long for an answer
+  std::timed_mutex busy_;  // the connection: who feeds may wait long for an answer
   std::unique_ptr<Link> link_;
 };
 

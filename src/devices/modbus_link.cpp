@@ -122,9 +122,14 @@ class ModbusLink final : public Link {
     begin();
     if (unit_.guard_heartbeat_address) {
       write({.address = *unit_.guard_heartbeat_address}, ++beat_, "the guard's heartbeat");
-    } else {
-      ask(requests_.front(), registers_.data());
+      return;
     }
+    // Once a second, and one value: to read may be more to an instrument than to answer.
+    if (Clock::now() - heard_ < std::chrono::seconds(1)) return;
+    const RegisterPlace& place = unit_.channels.front();
+    ask({.table = place.table, .address = place.address, .count = place.registers()},
+        registers_.data());
+    heard_ = Clock::now();
   }
 
   void reset() {
@@ -210,6 +215,7 @@ class ModbusLink final : public Link {
   std::vector<std::size_t> where_;        // of each channel, in registers_
   Clock::time_point deadline_;
   std::uint16_t beat_ = 0;
+  Clock::time_point heard_;
 };
 
 /// @param make  a link that is connected

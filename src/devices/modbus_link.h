@@ -17,8 +17,8 @@ namespace windwright::devices {
 Connect modbus_connector(const bench::Bench& bench, const bench::ModbusTcpDevice& described);
 Connect modbus_connector(const bench::Bench& bench, const bench::ModbusRtuDevice& described);
 /// The same for the guard process: reads no samples and resets nothing; `feed` writes 1, 2, 3, ...
-/// to the guard's heartbeat register, where there is one, else it reads the first registers there
-/// are.
+/// to the guard's heartbeat register, where there is one, else it reads the first channel, once a
+/// second.
 Connect modbus_guard_connector(const bench::Bench& bench, const bench::ModbusTcpDevice& described);
 
 }  // namespace windwright::devices

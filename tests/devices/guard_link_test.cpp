@@ -10,6 +10,7 @@
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 
+#include <chrono>
 #include <cstddef>
 #include <cstdint>
 #include <memory>
@@ -98,6 +99,7 @@ TEST(GuardLink, SaysThatTheInstrumentIsGone) {
     EXPECT_EQ(link->feed(), std::nullopt);
     EXPECT_EQ(registers.was_written(guard_heartbeat), has_heartbeat);
     instrument.reset();
+    if (!has_heartbeat) std::this_thread::sleep_for(std::chrono::seconds(1));
     EXPECT_NE(link->feed(), std::nullopt);
     EXPECT_NE(link->make_safe(), std::nullopt);
     EXPECT_THROW(open_guard_link(bench), base::DeviceFault);
@@ -219,6 +221,18 @@ TEST_F(OverLinks, AFeedThatWaitsForItsAnswerIsNotWaitedFor) {
   EXPECT_EQ(commands_.size(), 4);
   EXPECT_EQ(connections_, 2);
   answer_.release();
+}
+
+TEST_F(OverLinks, AFeedThatIsAnsweredSoonNeedsNoConnectionBesideIt) {
+  std::jthread feeds([this] { EXPECT_EQ(link_->feed(), std::nullopt); });
+  feeding_.acquire();
+  const std::jthread answers([this] {
+    std::this_thread::sleep_for(std::chrono::milliseconds(5));
+    answer_.release();
+  });
+  EXPECT_EQ(link_->make_safe(), std::nullopt);
+  EXPECT_EQ(commands_.size(), 4);
+  EXPECT_EQ(connections_, 1);
 }
 
 TEST(GuardLink, ASimulatedBenchTakesNoSecondConnection) {
