@@ -16,6 +16,7 @@
 #include "bench/publish_table.h"
 #include "bench/recording_table.h"
 #include "bench/rotor_file.h"
+#include "bench/safe_state.h"
 #include "bench/texts_table.h"
 #include "bench/tunnel_table.h"
 #include "metrology/law.h"
@@ -329,10 +330,10 @@ Actuator read_actuator(const Settings& table, std::set<std::string>& taken, Benc
   require_known(table, actuator.name, known_actuators);
   actuator.long_name = table.text("long_name");
   actuator.manual = table.flag_or("manual", false);
-  if (actuator.manual && actuator.name == "fan_pct") {
-    throw BadInput(table.place("manual"), "nothing but a person could stop a fan like that",
-                   "a fan that is commanded, or a bench that is only read: windwright calibrate "
-                   "--readings");
+  if (actuator.manual && is_switched_off(actuator.name)) {
+    throw BadInput(table.place("manual"),
+                   fmt::format("no program could switch {} off in a stop", actuator.name),
+                   "one that is commanded");
   }
   if (bench.chain && (actuator.name == "load_selector" || actuator.name == "rheostat_ohm")) {
     throw BadInput(

@@ -72,7 +72,7 @@ class Conductor {
   bool settle(TestPoint& point, std::string_view phase);
   bool dwell(TestPoint& point, BlockMeans& means);
   bool measure(TestPoint& point);
-  void take_over_settings();
+  bool take_over_settings();
   bool command(const PlannedPoint& planned);
   bool run_up(std::vector<Setting> settings);
   void command_powered(const std::vector<Setting>& settings);
@@ -118,7 +118,7 @@ void Conductor::tell(std::string_view phase) const {
 
 // A device that remembers nothing is a real bench: who knows what was touched meanwhile. Another
 // was brought back, and runs as it ran.
-void Conductor::take_over_settings() {
+bool Conductor::take_over_settings() {
   std::map<std::string, double> last;
   const auto add = [&](const std::vector<Setting>& settings) {
     for (const Setting& setting : settings)
@@ -126,8 +126,7 @@ void Conductor::take_over_settings() {
   };
   add(planned_.at(static_cast<std::size_t>(done_) - 1).settings);
   add(campaign_.constants);
-  driven_.take_over(last);
-  if (!driven_.fan_stands()) driven_.go_on_running();
+  return driven_.take_over(last);
 }
 
 // Changed actuators only. What is changed by hand comes first, with the fan off and the rotor at
@@ -315,7 +314,7 @@ Outcome Conductor::conduct_rest() {
 
 Outcome Conductor::conduct_points() {
   driven_.count(done_, static_cast<int>(planned_.size()));
-  if (remembers_) take_over_settings();
+  if (remembers_ && !take_over_settings()) return *driven_.ended();
   while (done_ < static_cast<int>(planned_.size())) {
     const PlannedPoint& planned = planned_[static_cast<std::size_t>(done_)];
     TestPoint point{.number = planned.number,

@@ -144,6 +144,16 @@ bool DrivenBench::start() {
   // A start is judged by what is now, and a change by hand takes its time.
   if (!guard::permits_fan(layer_.state()) && !go_on()) return false;
   go_on_running();
+  // The guard's consent may take its time, and nothing is driven yet.
+  return !options_.stop.stop_requested() || interrupt();
+}
+
+bool DrivenBench::take_over(const std::map<std::string, double>& commanded) {
+  layer_.take_over(commanded);
+  if (fan_stands()) return true;
+  // A guard process wants to see it first; alone it runs on as it would have run.
+  if (options_.guard_process.ask_to_run && !go_on()) return false;
+  go_on_running();
   return true;
 }
 

@@ -49,14 +49,13 @@ class DrivenBench {
   /// block at least. False where the session has ended.
   /// @throws DeviceFault  the guard process does not run
   bool start();
-  /// The same for a device that was brought back while it ran.
-  void go_on_running();
   void set(const std::string& actuator, double value) { layer_.set(actuator, value); }
   std::optional<double> commanded(const std::string& actuator) const {
     return layer_.commanded(actuator);
   }
-  /// A device that was brought back to where it was has these settings.
-  void take_over(const std::map<std::string, double>& commanded) { layer_.take_over(commanded); }
+  /// A device that was brought back to where it was has these settings, and runs on where its fan
+  /// did. False where the session has ended. @throws DeviceFault  as `start`
+  bool take_over(const std::map<std::string, double>& commanded);
   bool fan_stands() const;
   /// Fan off, no stop under way, and for a second neither speed nor voltage: two witnesses, for a
   /// dead speed sensor alone must not send a hand to the blades. False where the session has ended.
@@ -96,6 +95,7 @@ class DrivenBench {
   void note(const guard::Trip& trip);
   bool stop_after(const guard::Trip& trip);
   bool interrupt();
+  void go_on_running();
   bool end(Ending ending, const std::string& cause);
 
   const bench::Bench& bench_;

@@ -35,7 +35,8 @@ AcquisitionLayer::AcquisitionLayer(const bench::Bench& bench, bench::Device& dev
 
 Words AcquisitionLayer::words() const {
   const auto fan_at = commanded_.find(fan);
-  const bool driven = is_stopping() || (fan_at != commanded_.end() && fan_at->second > 0.0);
+  const bool on = fan_at != commanded_.end() && fan_at->second > 0.0;
+  const bool driven = is_stopping() || (permits_fan(logic_.state()) && on);
   return {.activity = wants_ || driven ? Activity::running : Activity::standing,
           .state = logic_.state(),
           .driven = driven,

@@ -85,6 +85,7 @@ void GuardWatch::see_who_is_there(Instant now) {
   if (was_present && (another || !present_)) keep_followers();
   if (another) {
     dealt_ = 0;
+    forget_feed();
     if (tap_.last_died() >= life_before && tap_.last_died() > 0)
       take(Event::other_silent, "the acquisition process died", now);
     // What the one before was allowed is not this one's.
@@ -95,7 +96,11 @@ void GuardWatch::see_who_is_there(Instant now) {
     make_safe_behind_a_drive(now);
   }
   has_driven_ = has_driven_ || is_driven();
-  if (!std::exchange(has_looked_, true) && is_on()) joins_until_ = now + longest_wish;
+  if (!std::exchange(has_looked_, true) && is_driven()) {
+    joins_until_ = now + longest_wish +
+                   std::chrono::duration_cast<Instant::duration>(
+                       std::chrono::duration<double>(options_.block_s + options_.silence_s));
+  }
   if (present_ && judge_life_ != seen_.life) judge_anew(seen_.life);
 }
 
@@ -132,7 +137,7 @@ void GuardWatch::judge_blocks(Instant now) {
   while (tap_.read(block_)) {
     // Written before the heartbeat by which it is seen, or left behind by the one before.
     if (tap_.block_life() != judge_life_) judge_anew(tap_.block_life());
-    judged_ = now;
+    if (judge_life_ >= seen_.life) judged_ = now;
     if (const std::optional<Trip> trip = judge_.judge(block_))
       take(violation_event(trip->stop_category), in_words(*trip), now);
   }
@@ -157,7 +162,7 @@ std::optional<std::string> GuardWatch::acquisition_is_gone(Instant now) {
 void GuardWatch::listen(Instant now) {
   if (!seen_.pulse || seen_.pulse->number <= dealt_) return;
   if (const std::optional<std::string> cause = acquisition_is_gone(now))
-    take(Event::other_silent, *cause, now);
+    take(joins(now) ? Event::violation_0 : Event::other_silent, *cause, now);
   const Words& words = seen_.pulse->words;
   if (words.content()) return;
   // One that has removed power already is followed at once.
@@ -169,6 +174,10 @@ void GuardWatch::listen(Instant now) {
 
 bool GuardWatch::is_driven() const {
   return seen_.pulse && seen_.lives && seen_.pulse->words.activity == Activity::running;
+}
+
+bool GuardWatch::joins(Instant now) const {
+  return logic_.state() == State::safe && joins_until_ && now < *joins_until_;
 }
 
 bool GuardWatch::is_on() const {
@@ -193,8 +202,8 @@ void GuardWatch::follow_wishes(Instant now) {
   if (permits_fan(logic_.state()) && !is_driven()) take(Event::end_asked, {}, now);
   // A fan that is on where nobody may drive it. A guard that is started last has to look first.
   const State state = logic_.state();
-  const bool joins = joins_until_ && now < *joins_until_;
-  if (is_on() && !joins && !removes_power_ && (state == State::safe || state == State::tripped)) {
+  if (is_on() && !joins(now) && !removes_power_ &&
+      (state == State::safe || state == State::tripped)) {
     take(Event::violation_0,
          same_files ? "the acquisition process drives the bench without a start" : other_files,
          now);
@@ -346,13 +355,17 @@ void GuardWatch::answer_reset(Instant now) {
   tap_.answer_reset({});
 }
 
+void GuardWatch::forget_feed() {
+  way_is_gone_.reset();
+  way_is_tried_ = false;
+  heard_feed_.reset();
+  fed_.reset();
+}
+
 void GuardWatch::feed(Instant now) {
   if (!feed_.ask) return;
   if (!feeds_watchdog(logic_.state()) || !present_) {
-    way_is_gone_.reset();
-    way_is_tried_ = false;
-    heard_feed_.reset();
-    fed_.reset();
+    forget_feed();
     return;
   }
   if (!fed_ || now - *fed_ >= feed_again) {

@@ -92,12 +92,15 @@ class GuardWatch {
   std::string still_wrong(Instant now);
   void answer_reset(Instant now);
   void feed(Instant now);
+  void forget_feed();
   void make_safe_behind_a_drive(Instant now);
   std::vector<std::string> standing(Instant now) const;
   /// Empty: the samples of this acquisition are fresh enough, but for a pause.
   std::string nothing_to_judge_by(Instant now, std::chrono::seconds paused) const;
   bool is_driven() const;  // or is to be
   bool is_on() const;      // the fan
+  /// Whether it still has to see enough of a drive that was on before it.
+  bool joins(Instant now) const;
   void beat(Instant now);
 
   Tap tap_;

@@ -115,7 +115,7 @@ TEST(Bench, EverySpoiltLineIsFoundAndNamed) {
       {"lamps = 2", "lamps = 0", "no lamps to select"},
       {"name = \"fan_pct\"", "name = \"fan\"", "'fan' is not known"},
       {"name = \"fan_pct\"", "manual = true\nname = \"fan_pct\"",
-       "nothing but a person could stop a fan like that"},
+       "no program could switch fan_pct off in a stop"},
       {"highest = 100", "highest = 120", "at most 100"},
       {"lowest = 2", "lowest = 1", "at least 2"},
       {"\"none\", ", "\"off\", ", "'off' is not known"},

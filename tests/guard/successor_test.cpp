@@ -163,6 +163,36 @@ TEST_F(Watched, BehindADriveTheBenchIsMadeSafeThoughTheNextAcquisitionIsThereAlr
   EXPECT_EQ(made_safe_, 1);
 }
 
+TEST_F(Watched, NothingIsStartedByTheAnswerThatCameUnderTheOneBefore) {
+  start_guard();
+  start_acquisition();
+  block(0);
+  guard_->look(now_);
+  ASSERT_EQ(fed_, 1);
+  end_acquisition();
+  answers_ = false;
+  start_acquisition();  // the guard has not looked since
+  block(0);
+  EXPECT_EQ(layer_->start({}),
+            "the guard process does not run: not started while it stands: the guard's own way to "
+            "the bench, which has not been tried yet");
+  answers_ = true;
+  EXPECT_EQ(layer_->start({}), std::nullopt);
+}
+
+TEST_F(Watched, NothingIsStartedByABlockThatTheOneBeforeHasLeft) {
+  has_own_way_ = false;  // whose answer would be waited for
+  start_guard();
+  start_acquisition();
+  guard_->look(now_);
+  block(0);
+  end_acquisition();
+  start_acquisition();
+  EXPECT_NE(layer_->start({}), std::nullopt);
+  block(0);
+  EXPECT_EQ(layer_->start({}), std::nullopt);
+}
+
 TEST_F(Watched, NothingIsStartedByWhatTheOneBeforeHasShown) {
   start_guard();
   drive_to_the_end();

@@ -153,6 +153,56 @@ TEST_F(Watched, ADriveThatWasOnBeforeTheGuardIsNotLeftToRunUnseen) {
   EXPECT_EQ(guard_->tripped(), "the acquisition process drives the bench without a start");
 }
 
+// It has no guard to ask, and is still setting what comes before the fan.
+TEST_F(Watched, AGuardThatComesBetweenAStartAndTheFanLetsItRun) {
+  bench_.guard.required = false;
+  start_acquisition();
+  ASSERT_EQ(layer_->start({}), std::nullopt);
+  layer_->set("fan_pct", 0.0);
+  start_guard();
+  layer_->set("fan_pct", 50.0);
+  guard_->look(now_);
+  run_ms(100);
+  EXPECT_EQ(guard_->tripped(), "");
+  EXPECT_EQ(guard_->state(), State::running);
+}
+
+TEST_F(Watched, ADriveThatDiesBeforeTheGuardHasSeenEnoughOfItIsATrip) {
+  for (const bool silent : {false, true}) {
+    SCOPED_TRACE(silent);
+    guard_.reset();
+    std::optional<Tap> killed =
+        Tap::open(tap_name(bench_), tap_shape(bench_), Side::acquisition, configuration_of(bench_));
+    killed->beat(now_, {.activity = Activity::running, .state = State::running, .driven = true});
+    start_guard();
+    EXPECT_EQ(guard_->tripped(), "");
+    if (silent) {
+      pass(51);
+    } else {
+      killed.reset();
+    }
+    guard_->look(now_);
+    EXPECT_EQ(guard_->tripped(), silent ? "the acquisition process has been silent for 51 ms"
+                                        : "the acquisition process died");
+  }
+}
+
+// It commands nothing yet, and shows what it sees before it asks.
+TEST_F(Watched, ADeviceThatWasBroughtBackAsItRanIsNotDrivenBeforeTheStart) {
+  start_guard();
+  start_acquisition();
+  layer_->take_over({{"fan_pct", 50.0}});
+  block(100);
+  guard_->look(now_);
+  EXPECT_EQ(guard_->tripped(), "");
+  ASSERT_EQ(layer_->start({}), std::nullopt);
+  run_ms(100);
+  EXPECT_EQ(guard_->tripped(), "");
+  end_acquisition();
+  guard_->look(now_);
+  EXPECT_EQ(made_safe_, 1);
+}
+
 TEST_F(Watched, TheGuardJudgesByItself) {
   start_guard();
   drive();

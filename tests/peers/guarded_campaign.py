@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: Apache-2.0
 """A campaign under a live guard process, on a bench that is served on its own clock: it completes; the guard is killed
-in its middle; a trip of stop category 1 comes down under control.
+in its middle; a trip of stop category 1 comes down under control; a simulated one is interrupted and goes on.
 
 guarded_campaign.py PROGRAM SOURCE_FOLDER SCRATCH_FOLDER
 
@@ -13,6 +13,7 @@ import os
 import pty
 import re
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -157,11 +158,29 @@ def check_controlled_stop(laboratory):
     laboratory.ended(guard, [0])
 
 
+def check_resumed_simulation(laboratory):
+    """A simulated bench is brought back as it ran, and the guard has to see it before it consents."""
+    laboratory.write("simulated", (laboratory.bench.folder / "bench.toml").read_text() + "\n[guard]\nrequired = true\nsilence_s = 1.0\n")
+    guard = laboratory.guard("simulated")
+    points = lambda: laboratory.events("simulated/run/logbook.jsonl").count("point")
+    for wanted, words in ((1, ("--reason", "nobody proves interlocks here")), (2, ("--resume", "--reason", "goes on"))):
+        run = laboratory.conduct("simulated", "--real-time", *words)
+        laboratory.wait_until(lambda: run.poll() is not None or points() >= wanted, f"test point {wanted}")
+        if run.poll() is not None:
+            laboratory.ended(run, [1])
+        run.send_signal(signal.SIGINT)
+        laboratory.ended(run, [1], "go on with --resume")
+    guard.terminate()
+    laboratory.ended(guard, [0])
+    need("trip" not in laboratory.events("simulated/guard.jsonl"), "nothing to trip on")
+
+
 def main():
     laboratory = Laboratory(Bench(*sys.argv[1:4]))
     try:
         check_controlled_stop(laboratory)  # first: the rotor stands at its beginning
         check_killed_guard(laboratory)
+        check_resumed_simulation(laboratory)
     finally:
         laboratory.end()
     for line in laboratory.lines("sound/run/logbook.jsonl") + laboratory.lines("low/guard.jsonl"):
