@@ -203,7 +203,7 @@ void add_use_options(CLI::App& verb, CalibrateOptions& options) {
 void add_calibrate(CLI::App& program, int& exit_code) {
   auto options = std::make_shared<CalibrateOptions>();  // shared: lives as long as the callback
   CLI::App* verb = program.add_subcommand(
-      "calibrate", "Fit readings of known inputs and issue a certificate; or use one.");
+      "calibrate", "Fit readings of known inputs and issue a certificate; or use one");
   verb->add_option("file", options->file,
                    "READINGS.csv: reference,reading[,u_reference,...]; or BENCH.toml: take the "
                    "readings of its calibration plans on the simulated bench");

@@ -54,7 +54,7 @@ void run_power(const PowerOptions& options) {
 void add_power(CLI::App& program, int& exit_code) {
   auto options = std::make_shared<PowerOptions>();  // shared: lives as long as the callback
   CLI::App* verb = program.add_subcommand(
-      "power", "Power, waveform and harmonics of a sampled voltage and its current.");
+      "power", "Power, waveform and harmonics of a sampled voltage and its current");
   verb->add_option("file", options->file,
                    "samples as CSV with a column time_s, or a recording (HDF5)")
       ->required();

@@ -71,7 +71,7 @@ void add_propagate(CLI::App& program, int& exit_code) {
   CLI::App* verb = program.add_subcommand("propagate",
                                           "Uncertainty of a measurement equation: first and second "
                                           "order and Monte Carlo, side by side, "
-                                          "and which input to improve first.");
+                                          "and which input to improve first");
   verb->add_option("budget", options->file,
                    "budget.toml: equations and what is known of their inputs")
       ->required();
