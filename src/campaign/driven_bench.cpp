@@ -152,7 +152,8 @@ bool DrivenBench::take_over(const std::map<std::string, double>& commanded) {
   layer_.take_over(commanded);
   if (fan_stands()) return true;
   // A guard process wants to see it first; alone it runs on as it would have run.
-  if (options_.guard_process.ask_to_run && !go_on()) return false;
+  const auto& is_there = options_.guard_process.is_there;
+  if (is_there && is_there() && !go_on()) return false;
   go_on_running();
   return true;
 }

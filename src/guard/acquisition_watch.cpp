@@ -150,6 +150,7 @@ OtherLayer guard_process(AcquisitionWatch& watch) {
       .look = [&watch](
                   const bench::SampleBlock& block, const Words& own,
                   const std::string& cause) { return watch.look(block, own, cause, Clock::now()); },
+      .is_there = [&watch] { return watch.is_there(); },
       .tell = [&watch](const Words& own,
                        const std::string& cause) { watch.tell(own, cause, Clock::now()); }};
 }

@@ -37,6 +37,8 @@ class AcquisitionWatch {
   /// it runs since before it was told is not for this one.
   std::optional<std::string> runs_not(Instant now);
 
+  bool is_there() const { return tap_ && tap_->other_lives(); }
+
   /// A block has come.
   std::optional<Heard> look(const bench::SampleBlock& block, const Words& own,
                             const std::string& cause, Instant now);

@@ -32,6 +32,8 @@ struct OtherLayer {
   std::function<std::optional<Heard>(const bench::SampleBlock& block, const Words& own,
                                      const std::string& cause)>
       look = {};
+  /// Whether it is there now. May be empty: it is not.
+  std::function<bool()> is_there = {};
   /// Without a block: before a person works at the bench, or something is driven.
   /// @param cause  as in `look`
   std::function<void(const Words& own, const std::string& cause)> tell = {};
