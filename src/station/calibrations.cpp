@@ -124,6 +124,7 @@ void Calibrations::begin(const std::string& channel,
   const std::size_t index = station_.bench().channel_index(channel);
   station_.begin({.activity = "calibrating",
                   .drives = false,
+                  .refused = finished,
                   .run = [this, index, finished = std::move(finished)](
                              bench::Device& device, const std::stop_token& stop) {
                     {

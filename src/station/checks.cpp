@@ -54,6 +54,7 @@ void Checks::tick(const std::string& step, bool done, const std::string& person)
 void Checks::measure(std::function<void(const std::string&)> finished) {
   station_.begin({.activity = "checking",
                   .drives = false,
+                  .refused = finished,
                   .run = [this, finished = std::move(finished)](bench::Device& device,
                                                                 const std::stop_token&) {
                     try {

@@ -162,12 +162,17 @@ void Driver::call(std::function<void(HeardDevice&)> work) {
 }
 
 void Driver::begin(Task task) {
-  const bool stale = snapshot().stale;
+  const Snapshot now = snapshot();
   {
     const std::scoped_lock lock(mutex_);
     if (task_) throw busy(task_->activity);
     if (!shown_.fault.empty()) throw no_device(shown_.fault);
-    if (task.drives && stale) throw no_device("no fresh samples come from the bench");
+    if (task.drives && (now.samples == 0 || now.age_s > longest_wait().count()))
+      throw no_device("no fresh samples come from the bench");
+    if (stop_wanted_) {
+      throw Refusal(409, "a stop is on its way", "wait until the bench stands still")
+          .as("stopping");
+    }
     const bool stands = shown_.state == guard::State::safe ||
                         (!task.drives && shown_.state == guard::State::tripped);
     if (!stands) {
@@ -176,6 +181,7 @@ void Driver::begin(Task task) {
           .as(shown_.tripped ? "tripped" : "driven");
     }
     task_ = std::move(task);
+    task_begun_ = std::chrono::steady_clock::now();
     task_stop_ = {};
   }
   changed_.notify_all();
@@ -221,10 +227,9 @@ void Driver::keep(std::unique_ptr<const acquisition::Ring> ring) const {
 }
 
 // Without a memory: the time of another device, say, is nothing to this one's.
-void Driver::make_interlocks(
-    const std::vector<std::optional<metrology::Certificate>>& certificates) {
+void Driver::make_interlocks() {
   std::vector<metrology::Certificate> all;
-  for (const auto& certificate : certificates) {
+  for (const auto& certificate : certificates_) {
     if (certificate) all.push_back(*certificate);
   }
   interlocks_ = all.size() == bench_.channels.size()
@@ -235,9 +240,9 @@ void Driver::make_interlocks(
 
 // Certificates turn counts into values; without all of them nothing can be judged.
 void Driver::make_laws() {
-  const auto certificates = bench::certificates_there_are(bench_);
-  auto live = std::make_unique<acquisition::LiveValues>(bench_, certificates);
-  make_interlocks(certificates);
+  certificates_ = bench::certificates_there_are(bench_);
+  auto live = std::make_unique<acquisition::LiveValues>(bench_, certificates_);
+  make_interlocks();
   const std::scoped_lock lock(mutex_);
   const std::size_t channels = live->channels().size();
   live_ = std::move(live);
@@ -328,9 +333,10 @@ void Driver::drive(const std::stop_token& over) {
       short_bench_, options_.pace, [this](const std::string& what) { ask(what); }, over);
   HeardDevice device(bench_, *inner, *this);
   trip_ring_ = std::make_unique<TripRing>(bench_, device.name());
-  make_interlocks(bench::certificates_there_are(bench_));
   bench::SafeAtTheEnd safe(device);
   device.stop();  // whatever it did while nobody here saw it
+  make_interlocks();
+  stands_for_s_ = 0.0;
   layer_ = std::make_unique<guard::AcquisitionLayer>(
       bench_, device,
       guard::AcquisitionLayer::Options{.other = guard::guard_process(*watch_),
@@ -407,6 +413,27 @@ guard::OtherLayer Driver::guard_process() {
   return guard::guard_process(*watch_);
 }
 
+// What was asked for a while ago may surprise whoever is at the bench by now.
+std::chrono::duration<double> Driver::longest_wait() const {
+  return std::chrono::duration<double>(std::max(3.0, 3.0 * bench_.block_s));
+}
+
+// A command that was under way when it was begun may have started the bench since.
+// @throws DeviceFault
+void Driver::require_rest_for(const Task& task) {
+  const guard::State state = layer_->state();
+  if (state != guard::State::safe && (task.drives || state != guard::State::tripped)) {
+    throw base::DeviceFault("the bench", fmt::format("is {}", guard::name(state)),
+                            "reset the trip, or wait until it stands still");
+  }
+  if (task.drives && std::chrono::steady_clock::now() - task_begun_ > longest_wait()) {
+    throw base::DeviceFault(
+        "the bench",
+        fmt::format("gave no sample for {:g} s behind the start", longest_wait().count()),
+        "its device; then start it anew");
+  }
+}
+
 void Driver::run_task(HeardDevice& device) {
   Task task{.activity = {}, .drives = false, .run = {}};
   std::stop_token stop;
@@ -417,25 +444,22 @@ void Driver::run_task(HeardDevice& device) {
     shown_.activity = task.activity;
     stop = task_stop_.get_token();
   }
-  const auto ended = [&] {
+  const auto ended = [&](bool has_run) {
     in_task_ = false;
     const std::scoped_lock lock(mutex_);
     task_.reset();
-    stop_wanted_.reset();
+    if (has_run) stop_wanted_.reset();  // else it is still to be carried out
     shown_.activity = "watching";
     changed_.notify_all();
   };
   try {
+    require_rest_for(task);
     if (task.drives) {
       require_no_trip_elsewhere();
-      if (layer_->state() != guard::State::safe) {
-        throw base::DeviceFault("the bench", fmt::format("is {}", guard::name(layer_->state())),
-                                "reset the trip, or wait until it stands still");
-      }
       begin_watch();
     }
   } catch (const base::DeviceFault& refused) {  // its own to tell, and the bench is not lost
-    ended();
+    ended(false);
     if (task.refused) task.refused(refused.what());
     return;
   }
@@ -452,7 +476,7 @@ void Driver::run_task(HeardDevice& device) {
     task_.reset();
     throw;
   }
-  ended();
+  ended(true);
   layer_->take_over({});  // whoever had the device meanwhile commanded it past this layer
   // What tripped a run keeps this bench from being driven until somebody resets it here.
   if (trip_ && !layer_->is_tripped()) layer_->take(guard::Event::violation_0, *trip_);

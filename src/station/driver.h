@@ -17,6 +17,7 @@
 #include "station/trip_ring.h"
 
 #include <atomic>
+#include <chrono>
 #include <condition_variable>
 #include <cstddef>
 #include <cstdint>
@@ -91,7 +92,9 @@ class Driver final : public Hearing {
                      const std::string& person) const;
   void latch(const guard::Trip& trip);
   void judge(const bench::SampleBlock& block);
-  void make_interlocks(const std::vector<std::optional<metrology::Certificate>>& certificates);
+  void make_interlocks();
+  void require_rest_for(const Task& task);
+  std::chrono::duration<double> longest_wait() const;  // of a task for the bench
   void lose(const std::string& why);
   void keep(std::unique_ptr<const acquisition::Ring> ring) const;
   void ask(const std::string& what);
@@ -117,6 +120,7 @@ class Driver final : public Hearing {
   int layout_ = 0;
   std::deque<Wish> wishes_;
   std::optional<Task> task_;
+  std::chrono::steady_clock::time_point task_begun_;
   std::stop_source task_stop_;
   std::optional<int> stop_wanted_;  // category
   std::string stop_person_;
@@ -127,8 +131,9 @@ class Driver final : public Hearing {
   // Of the device's thread.
   std::optional<guard::BenchLease> only_one_;  // as long as this drives the bench, lost or not
   std::unique_ptr<guard::AcquisitionWatch> watch_;
-  std::unique_ptr<guard::AcquisitionLayer> layer_;  // while there is a device
-  std::unique_ptr<guard::Interlocks> interlocks_;   // none while a certificate is missing
+  std::unique_ptr<guard::AcquisitionLayer> layer_;                   // while there is a device
+  std::vector<std::optional<metrology::Certificate>> certificates_;  // that all of it works by
+  std::unique_ptr<guard::Interlocks> interlocks_;  // none while a certificate is missing
   std::optional<guard::Trip> seen_;      // by the interlocks, in the block that was read last
   std::optional<guard::Trip> trip_;      // the first one out since the last reset
   std::unique_ptr<TripRing> trip_ring_;  // while there is a device
@@ -139,6 +144,7 @@ class Driver final : public Hearing {
   bool begun_ = false;   // the guard process knows of this one
   bool driven_ = false;  // when it was last seen
   double rotor_speed_rad_s_ = 0.0;
+  double stands_for_s_ = 0.0;  // the rotor, by speed and voltage, as far as it was seen
 
   std::jthread thread_;  // last: begins when everything else is there
 };

@@ -25,6 +25,9 @@ namespace windwright::station {
 
 namespace {
 
+constexpr double shortest_rest_s = 1.0;
+constexpr double quiet_part = 0.01;  // of the voltage channel's span
+
 std::chrono::nanoseconds length(std::size_t samples, double rate_hz) {
   return std::chrono::duration_cast<std::chrono::nanoseconds>(
       std::chrono::duration<double>(static_cast<double>(samples) / rate_hz));
@@ -66,8 +69,15 @@ bool Driver::heard(const bench::SampleBlock& block) {
 void Driver::judge(const bench::SampleBlock& block) {
   seen_ = interlocks_ ? interlocks_->judge(block) : std::nullopt;
   const std::size_t speed = bench_.channel_index("rotor_speed_rad_s");
+  const std::size_t voltage = bench_.channel_index("dc_voltage_V");
   const std::scoped_lock lock(mutex_);
   rotor_speed_rad_s_ = live_->channels()[speed].calibrated ? figures_[speed].mean : 1e9;
+  // Two witnesses, as in a campaign: a dead speed sensor alone sends no hand to the blades.
+  const acquisition::LiveChannel& seen = live_->channels()[voltage];
+  const bool still = rotor_speed_rad_s_ < guard::standstill_rad_s && seen.calibrated &&
+                     std::abs(figures_[voltage].mean) < quiet_part * seen.span;
+  stands_for_s_ =
+      still ? stands_for_s_ + static_cast<double>(block.samples) / bench_.sample_rate_hz : 0.0;
 }
 
 void Driver::latch(const guard::Trip& trip) {
@@ -85,6 +95,7 @@ bool Driver::whole(const bench::SampleBlock& block) {
   // A known input on a sensor says nothing about the bench, which stands still meanwhile.
   if (known_input_ || (in_task_ && !task_drives_)) {
     seen_.reset();
+    stands_for_s_ = 0.0;
     return false;
   }
   judge(block);
@@ -189,10 +200,10 @@ void Driver::command(HeardDevice& device, const Station::Command& command,
                   layer_->is_tripped() ? "reset the trip first" : "wait until it stands still")
         .as(layer_->is_tripped() ? "tripped" : "stopping");
   }
-  const bool turns = interlocks_ && !(rotor_speed_rad_s_ < guard::standstill_rad_s);
-  if (known.manual && (layer_->state() != guard::State::safe || turns)) {
-    throw Refusal(409, fmt::format("{} is changed by hand, and the rotor turns", actuator),
-                  "switch the fan off and wait until the rotor stands still")
+  if (known.manual && (layer_->state() != guard::State::safe || stands_for_s_ < shortest_rest_s)) {
+    throw Refusal(
+        409, fmt::format("{} is changed by hand, and the bench is not seen to stand", actuator),
+        "switch off what is on, and wait until the rotor has stood for a second")
         .as("turns");
   }
   const bool drives = bench::is_switched_off(actuator) && value != 0.0;

@@ -133,6 +133,7 @@ void Proofs::begin(const Start& start, std::function<void(const std::string&)> f
                   .drives = false,
                   // Nothing turns, but contacts are opened and laid inputs believed.
                   .attended = true,
+                  .refused = finished,
                   .run = [this, start, finished = std::move(finished)](
                              bench::Device& device, const std::stop_token& stop) {
                     {

@@ -83,7 +83,7 @@ struct Task {
   std::string activity;
   bool drives;            // commands the fan, by a layer of the guard of its own
   bool attended = false;  // needs its operator there although it does not drive
-  /// Why it cannot begin after all: the guard process.
+  /// Why it cannot begin after all: the device is lost, the bench not at rest, the guard process.
   std::function<void(const std::string& why)> refused = {};
   /// On the thread that drives the device. `stop` asks it to end; whatever it throws but a
   /// DeviceFault is its own to catch.
