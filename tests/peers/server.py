@@ -18,6 +18,7 @@ import socket
 import ssl
 import subprocess
 import sys
+import threading
 import time
 
 from live import WebSocket
@@ -447,6 +448,23 @@ def lost(bench):
         need(back["state"] == "safe" and back["activity"] == "watching" and not back["tripped"], f"at rest: {back}")
         dropped = ana.must("GET", BENCH + "/campaign")
         need(dropped["state"] == "paused" and dropped["ending"] == "fault", f"it waits for a person: {dropped}")
+
+    # Nor does what waited for a hand at the blades begin when that hand has only just left them.
+    def change_blades():
+        while ana.call("PUT", BENCH + "/actuators/blade_count", {"value": 2})[1].get("error", {}).get("code") == "turns":
+            time.sleep(0.1)
+
+    by_hand = threading.Thread(target=change_blades)
+    by_hand.start()
+    asked = watch_until(ana, BENCH + "/state", lambda s: s["ask"], "a person to be asked")["ask"]
+    ana.must("POST", BENCH + "/campaign", start, 202)
+    watch_until(ana, BENCH + "/state", lambda s: s["age_s"] > 4.0, "the hand to take its time")
+    ana.must("POST", BENCH + "/answer", {"number": asked["number"]})
+    by_hand.join()
+    watch_until(ana, BENCH + "/state", lambda s: not s["stale"], "fresh samples")
+    time.sleep(1.0)
+    back, dropped = ana.must("GET", BENCH + "/state"), ana.must("GET", BENCH + "/campaign")
+    need(back["state"] == "safe" and dropped["ending"] == "fault" and "behind the start" in dropped["cause"], f"told: {back} {dropped}")
     finish(process)
     device.kill()
 
