@@ -200,17 +200,17 @@ void Driver::command(HeardDevice& device, const Station::Command& command,
                   layer_->is_tripped() ? "reset the trip first" : "wait until it stands still")
         .as(layer_->is_tripped() ? "tripped" : "stopping");
   }
+  const bool drives = bench::is_switched_off(actuator) && value != 0.0;
+  if ((drives || known.manual) && !interlocks_) {
+    throw Refusal(409, "a channel has no certificate, so no interlock can judge",
+                  "calibrate every channel first")
+        .as("uncalibrated");
+  }
   if (known.manual && (layer_->state() != guard::State::safe || stands_for_s_ < shortest_rest_s)) {
     throw Refusal(
         409, fmt::format("{} is changed by hand, and the bench is not seen to stand", actuator),
         "switch off what is on, and wait until the rotor has stood for a second")
         .as("turns");
-  }
-  const bool drives = bench::is_switched_off(actuator) && value != 0.0;
-  if (drives && !interlocks_) {
-    throw Refusal(409, "a channel has no certificate, so no interlock can judge",
-                  "calibrate every channel first")
-        .as("uncalibrated");
   }
   if (drives && layer_->state() == guard::State::safe) {
     require_no_trip_elsewhere();
