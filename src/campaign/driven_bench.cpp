@@ -2,12 +2,11 @@
 #include "campaign/driven_bench.h"
 
 #include "base/errors.h"
-#include "guard/stop_sequence.h"
+#include "guard/standstill.h"
 
 #include <boost/json.hpp>
 #include <fmt/format.h>
 
-#include <cmath>
 #include <cstdint>
 #include <exception>
 #include <optional>
@@ -19,8 +18,6 @@ namespace windwright::campaign {
 namespace {
 
 constexpr const char* fan = "fan_pct";
-constexpr double quiet_part = 0.01;  // of the voltage channel's span: the generator is silent
-constexpr double shortest_quiet_s = 1.0;
 constexpr double longest_coasting_s = 120.0;
 
 }  // namespace
@@ -171,14 +168,14 @@ bool DrivenBench::fan_stands() const {
 bool DrivenBench::come_to_standstill() {
   layer_.ask_end();
   set(fan, 0.0);
-  const double quiet_V = quiet_part * steering_.span("dc_voltage_V");
+  const double span_V = steering_.span("dc_voltage_V");
   std::int64_t waited = 0;
   std::int64_t quiet = 0;
-  while (seconds(quiet) < shortest_quiet_s || layer_.is_stopping()) {
+  while (seconds(quiet) < guard::shortest_rest_s || layer_.is_stopping()) {
     tell_("waiting for the rotor to stand still");
     if (!go_on()) return false;
-    const bool still = steering_.rotor_speed_rad_s() < guard::standstill_rad_s &&
-                       std::abs(steering_.dc_voltage_V()) < quiet_V;
+    const bool still =
+        guard::is_seen_to_stand(steering_.rotor_speed_rad_s(), steering_.dc_voltage_V(), span_V);
     quiet = still ? quiet + block_.samples : 0;
     waited += block_.samples;
     if (!still && seconds(waited) > longest_coasting_s) {

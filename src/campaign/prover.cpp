@@ -10,6 +10,7 @@
 #include "campaign/run_folder.h"
 #include "guard/acquisition_layer.h"
 #include "guard/interlocks.h"
+#include "guard/standstill.h"
 #include "metrology/certificate.h"
 
 #include <fmt/format.h>
@@ -35,10 +36,7 @@ namespace {
 using bench::Interlock;
 using Kind = Interlock::Kind;
 
-constexpr double standstill_rad_s = 1.0;
-constexpr double quiet_part = 0.01;  // of the voltage channel's span
 constexpr double longest_coasting_s = 120.0;
-constexpr double shortest_quiet_s = 1.0;
 constexpr double rest_s = 0.3;       // for a sensor, after an input was laid on or taken off
 constexpr double patience_s = 3.0;   // beyond the hold time, for a trip, or for a cause to go
 constexpr double stays_off_s = 1.0;  // without a reset, then nothing has come on again
@@ -191,19 +189,17 @@ Prover::Stimulus Prover::laid_on(const std::string& channel, double value) {
               }};
 }
 
-// Two witnesses: a dead speed sensor alone must not pass for a rotor at rest.
 void Prover::come_to_rest() {
   device_.stop();
   const bench::Channel& voltage = bench_.channels[bench_.channel_index("dc_voltage_V")];
   const auto& certificate = certificates_[bench_.channel_index("dc_voltage_V")];
-  const double quiet_V =
-      quiet_part * std::abs(metrology::value_of(certificate, voltage.converter.upper_V) -
-                            metrology::value_of(certificate, voltage.converter.lower_V));
+  const double span_V = std::abs(metrology::value_of(certificate, voltage.converter.upper_V) -
+                                 metrology::value_of(certificate, voltage.converter.lower_V));
   double waited_s = 0.0;
-  for (double quiet_s = 0.0; quiet_s < shortest_quiet_s;) {
+  for (double quiet_s = 0.0; quiet_s < guard::shortest_rest_s;) {
     const double block_s = read({});
-    const bool still = mean_value("rotor_speed_rad_s") < standstill_rad_s &&
-                       std::abs(mean_value("dc_voltage_V")) < quiet_V;
+    const bool still = guard::is_seen_to_stand(mean_value("rotor_speed_rad_s"),
+                                               mean_value("dc_voltage_V"), span_V);
     quiet_s = still ? quiet_s + block_s : 0.0;
     waited_s += block_s;
     if (still || waited_s < longest_coasting_s) continue;

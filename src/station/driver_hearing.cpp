@@ -2,6 +2,7 @@
 // What a driver does with blocks, commands and trips, on the device's thread.
 #include "bench/safe_state.h"
 #include "campaign/proof.h"
+#include "guard/standstill.h"
 #include "station/driver.h"
 #include "station/refusal.h"
 
@@ -24,9 +25,6 @@
 namespace windwright::station {
 
 namespace {
-
-constexpr double shortest_rest_s = 1.0;
-constexpr double quiet_part = 0.01;  // of the voltage channel's span
 
 std::chrono::nanoseconds length(std::size_t samples, double rate_hz) {
   return std::chrono::duration_cast<std::chrono::nanoseconds>(
@@ -72,10 +70,9 @@ void Driver::judge(const bench::SampleBlock& block) {
   const std::size_t voltage = bench_.channel_index("dc_voltage_V");
   const std::scoped_lock lock(mutex_);
   rotor_speed_rad_s_ = live_->channels()[speed].calibrated ? figures_[speed].mean : 1e9;
-  // Two witnesses, as in a campaign: a dead speed sensor alone sends no hand to the blades.
   const acquisition::LiveChannel& seen = live_->channels()[voltage];
-  const bool still = rotor_speed_rad_s_ < guard::standstill_rad_s && seen.calibrated &&
-                     std::abs(figures_[voltage].mean) < quiet_part * seen.span;
+  const bool still = seen.calibrated &&
+                     guard::is_seen_to_stand(rotor_speed_rad_s_, figures_[voltage].mean, seen.span);
   stands_for_s_ =
       still ? stands_for_s_ + static_cast<double>(block.samples) / bench_.sample_rate_hz : 0.0;
 }
@@ -206,7 +203,8 @@ void Driver::command(HeardDevice& device, const Station::Command& command,
                   "calibrate every channel first")
         .as("uncalibrated");
   }
-  if (known.manual && (layer_->state() != guard::State::safe || stands_for_s_ < shortest_rest_s)) {
+  if (known.manual &&
+      (layer_->state() != guard::State::safe || stands_for_s_ < guard::shortest_rest_s)) {
     throw Refusal(
         409, fmt::format("{} is changed by hand, and the bench is not seen to stand", actuator),
         "switch off what is on, and wait until the rotor has stood for a second")
